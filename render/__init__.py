@@ -1,0 +1,1 @@
+"""What is heard and seen: MIDI, sound, tables, and the command line."""

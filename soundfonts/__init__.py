@@ -1,0 +1,1 @@
+"""Banks of sound: finding them and checking them."""

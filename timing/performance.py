@@ -1,0 +1,114 @@
+"""The performance: one table of timed, levelled, coloured notes, its time map, and what changes while a note sounds.
+
+This is what the writers (MIDI, sound, tables, pictures) take; they need neither the plan nor the score.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from timing.remarks import Remark
+
+MELODY, INNER, BASS = 0, 1, 2
+ROLES = ("melody", "inner", "bass")
+
+PLUCKED, SLURRED = 0, 1
+
+# One row a performed note, sorted by onset (then lane, then pitch).
+PLAYED = np.dtype(
+    [
+        ("id", np.int32),  # row in Score.notes
+        ("ordinal", np.int32),  # row in Performance.bars
+        ("bar", np.int32),  # as printed
+        ("beat", np.float64),
+        ("pass", np.int16),
+        ("part", np.int16),  # row in Score.parts
+        ("staff", np.int16),
+        ("voice", np.int16),
+        ("role", np.int8),  # index into ROLES
+        ("pitch", np.int16),
+        ("score_onset", np.float64),  # quarters along the performed order
+        ("score_length", np.float64),
+        ("onset", np.float64),  # seconds
+        ("end", np.float64),  # seconds at which the sound is let go
+        ("level", np.float64),  # dB below velocity 127
+        ("tone", np.int8),  # index into TONES
+        ("pluck", np.float64),  # plucking point in cm from the bridge; nan: the usual one of the tone
+        ("string", np.int8),
+        ("fret", np.int8),
+        ("attack", np.int8),  # PLUCKED or SLURRED
+        ("lane", np.int32),  # row in Performance.lanes
+    ]
+)
+
+TONES = ("naturale", "sul tasto", "sul ponticello", "dark", "plain", "bright")
+
+# What must sound by itself: a voice of a part (a string, a sliding voice). Writers map lanes to ports and channels.
+LANE = np.dtype(
+    [
+        ("part", np.int16),
+        ("staff", np.int16),
+        ("voice", np.int16),
+        ("program", np.int16),  # General MIDI, 0-127
+        ("name", "U80"),  # for people: "Violin, voice 1"
+    ]
+)
+
+# A performed bar. (bar, pass) is its identity.
+PASSAGE = np.dtype(
+    [
+        ("row", np.int32),  # row in Score.bars
+        ("number", np.int32),  # as printed
+        ("pass", np.int16),  # 1, 2, ...
+        ("last", np.bool_),  # not heard again
+        ("returned", np.bool_),  # after a da capo or dal segno
+        ("start", np.float64),  # quarters along the performed order
+        ("length", np.float64),
+        ("beats", np.int16),
+        ("unit", np.int16),
+        ("shift", np.float64),
+    ]
+)
+
+# The level of a sounding note away from its own level, point by point and linear in between (in dB and seconds).
+CURVE = np.dtype([("lane", np.int32), ("note", np.int32), ("second", np.float64), ("level", np.float64)])
+
+# A slide from one performed note into another.
+GLIDE = np.dtype(
+    [
+        ("note", np.int32),  # rows in Performance.notes
+        ("goal", np.int32),
+        ("leave", np.float64),  # seconds
+        ("arrive", np.float64),
+        ("swell", np.float64),  # dB into the goal
+        ("attack", np.int8),  # how the goal sounds: PLUCKED or SLURRED
+    ]
+)
+
+# A phrase as performed, for markers and for judging: from start to end in quarters, depth 0 is the outermost.
+PHRASE = np.dtype(
+    [("start", np.float64), ("end", np.float64), ("depth", np.int16), ("entry", np.int32), ("name", "U60")]
+)
+
+
+@dataclass(frozen=True)
+class Performance:
+    """Score and plan brought together. `time` maps quarters along the performed order to seconds and back:
+    `time.seconds(s)`, `time.quarters(t)`, `time.tempo(s)` (quarters a minute), each on arrays."""
+
+    title: str
+    notes: np.ndarray  # PLAYED
+    lanes: np.ndarray  # LANE
+    bars: np.ndarray  # PASSAGE
+    time: object  # timing.timemap.TimeMap
+    curves: np.ndarray  # CURVE
+    glides: np.ndarray  # GLIDE
+    phrases: np.ndarray  # PHRASE
+    remarks: tuple[Remark, ...] = field(default=())
+
+    @property
+    def quarters(self) -> float:
+        """Length in quarters along the performed order."""
+        return float(self.bars["start"][-1] + self.bars["length"][-1])

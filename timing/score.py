@@ -1,0 +1,134 @@
+"""The score as plain numpy tables: notes, noteheads, bars, marks and parts.
+
+Times are quarter notes (float64). Every offset inside a bar is the float nearest to the exact fraction, so two notes
+that are written at the same moment have bitwise equal offsets. A bar is named by its row in `Score.bars` everywhere
+in the code; the number printed on the page is a column of that table and is used only to talk to people.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntFlag
+from pathlib import Path
+
+import numpy as np
+
+from timing.remarks import Remark
+
+
+class Sign(IntFlag):
+    """Written signs on a note, as bits of the column `signs`."""
+
+    STACCATO = 1
+    STACCATISSIMO = 2
+    TENUTO = 4
+    ACCENT = 8
+    STRONG_ACCENT = 16
+    SLURRED = 32  # under a slur and not its last note
+    SLUR_END = 64  # the last note under a slur
+    LET_RING = 128
+    HARMONIC = 256
+    PIZZICATO = 512
+    LEFT_HAND = 1024  # hammer-on, pull-off: sounded by the left hand
+
+
+# One row a sounding note; tied noteheads are one note. Sorted by (bar, offset, part, staff, voice, pitch).
+NOTE = np.dtype(
+    [
+        ("bar", np.int32),  # row in bars
+        ("offset", np.float64),  # quarters after the bar line
+        ("length", np.float64),  # quarters, ties merged; 0 for a grace note
+        ("pitch", np.int16),  # sounding MIDI pitch
+        ("part", np.int16),  # row in parts
+        ("staff", np.int16),  # 1 from the top of the part
+        ("voice", np.int16),  # as numbered in the score, within the part
+        ("grace", np.int16),  # 0: not a grace note; else its place counted back from the main note (1 is the last one)
+        ("slashed", np.bool_),  # a grace note with a stroke (acciaccatura)
+        ("after", np.bool_),  # a grace note that ends the note before it (its offset is that note's end)
+        ("signs", np.uint32),  # bits of Sign
+        ("roll", np.int8),  # arpeggio sign: 1 upwards, -1 downwards, 0 none
+        ("string", np.int8),  # 1 is the highest string; 0 not given
+        ("fret", np.int8),  # -1 not given
+        ("finger", np.int8),  # left-hand finger as written; -1 not given
+        ("head", np.int32),  # row of its first notehead in heads
+    ]
+)
+
+# One row a notehead, in the order in which the score file has them; a tied note has several.
+HEAD = np.dtype(
+    [
+        ("note", np.int32),  # row in notes
+        ("bar", np.int32),
+        ("offset", np.float64),
+        ("length", np.float64),  # as written on this head
+    ]
+)
+
+BAR = np.dtype(
+    [
+        ("number", np.int32),  # as printed; a pickup bar is 0
+        ("suffix", "U8"),  # what is printed after the number, as in 12a
+        ("length", np.float64),  # quarters that really stand in it
+        ("shift", np.float64),  # quarters by which its first beat is late: a pickup of one beat in 4/4 has 3
+        ("beats", np.int16),  # upper figure of the time signature (3+2 is 5)
+        ("unit", np.int16),  # lower figure
+    ]
+)
+
+# One row a mark. `kind` is one of:
+#   dynamic (text: mf), hairpin (value: +1 or -1, up to end), tempo (value: quarters a minute or nan, text: its words),
+#   words (text), slur (up to end), fermata, breath, caesura, glissando (note, goal: rows in notes; text: its words),
+#   pedal (up to end), repeat start, repeat end (value: times heard in all), ending (text: "1" or "1,2"; up to end),
+#   segno, coda, to coda, fine, da capo (text), dal segno (text), double bar
+MARK = np.dtype(
+    [
+        ("kind", "U12"),
+        ("bar", np.int32),
+        ("offset", np.float64),
+        ("end_bar", np.int32),  # the bar in which it ends; for an ending its last bar, included
+        ("end_offset", np.float64),
+        ("part", np.int16),
+        ("staff", np.int16),
+        ("note", np.int32),  # row in notes, -1 if none
+        ("goal", np.int32),
+        ("value", np.float64),
+        ("text", "U80"),
+    ]
+)
+
+PART = np.dtype(
+    [
+        ("name", "U60"),  # unique within the score
+        ("instrument", "U60"),  # as the score names it
+        ("program", np.int16),  # General MIDI, 0-127; -1 if the score does not say
+        ("percussion", np.bool_),
+        ("tuning", np.int16, (12,)),  # sounding MIDI pitch of the open strings, string 1 first; 0 where there is none
+    ]
+)
+
+
+@dataclass(frozen=True)
+class Score:
+    """A score read from a file. `remarks` are the faults that the reading passed over, for the user to know."""
+
+    path: Path
+    title: str
+    notes: np.ndarray  # NOTE
+    heads: np.ndarray  # HEAD
+    bars: np.ndarray  # BAR
+    marks: np.ndarray  # MARK
+    parts: np.ndarray  # PART
+    remarks: tuple[Remark, ...] = ()
+
+    def marks_of(self, *kinds: str) -> np.ndarray:
+        """The marks of these kinds, in the order of the score."""
+        return self.marks[np.isin(self.marks["kind"], kinds)]
+
+    def beat(self, bar, offset):
+        """The beat (from 1, in the lower figure of the time signature) at `offset` quarters into bar row `bar`."""
+        rows = self.bars[bar]
+        return 1 + (np.asarray(offset) + rows["shift"]) * rows["unit"] / 4
+
+    def bar_name(self, bar: int) -> str:
+        """What is printed over the bar, as "12" or "12a"."""
+        return f"{self.bars['number'][bar]}{self.bars['suffix'][bar]}"
