@@ -1,1 +1,37 @@
-"""What the music does in time: score and plan become a performance. No MIDI, no audio, no files written."""
+"""What the music does in time: score and plan become a performance. No MIDI, no audio, no files written.
+
+    score = read_score("piece.musicxml")
+    plan = read_plan("piece.yaml")
+    reading = perform(score, plan)          # reading.performance.notes is one numpy table
+    for remark in check(reading): ...
+
+`load(plan_file)` does the first three at once. Names are imported when they are first used, so that starting is quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any
+
+_HOMES = {
+    "read_score": "timing.reader",
+    "read_plan": "timing.planfile",
+    "perform": "timing.perform",
+    "Reading": "timing.perform",
+    "load": "timing.load",
+    "check": "timing.cautions",
+    "CannotDo": "timing.remarks",
+    "Remark": "timing.remarks",
+    "Severity": "timing.remarks",
+    "Plan": "timing.plan",
+    "Score": "timing.score",
+    "Performance": "timing.performance",
+}
+
+__all__ = list(_HOMES)  # noqa: PLE0604 (a list of names)
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(_HOMES[name]), name)

@@ -6,6 +6,7 @@ Numbers that a plan may leave out have their defaults here, each with its source
 
 from __future__ import annotations
 
+from keyword import iskeyword
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema, model_validator
@@ -69,7 +70,7 @@ class Entry(Words):
 
     def value(self, key: str) -> Any:
         """The value of a key as it is written in the plan."""
-        return getattr(self, key.replace(" ", "_"))
+        return getattr(self, key.replace(" ", "_") + "_" * iskeyword(key))
 
     @property
     def kind(self) -> str:
@@ -266,6 +267,8 @@ class Articulation(Words):
     plain: words.Share = 1.0
     slur_overlap: words.Short = Field(0.02, alias="slur overlap")  # notes under a slur reach into the next one
     slur_end: words.Share = Field(0.9, alias="slur end")  # the last note under a slur is lifted (common practice)
+    # an appoggiatura takes half of its main note, two parts of three if that is dotted (C. P. E. Bach 1753, from memory)
+    appoggiatura: words.Share = 0.5
     grace: words.Short = 0.07  # each small note before the beat (common practice)
     roll: words.Short = 0.035  # from one note of a rolled chord to the next (common practice)
     roll_ends: bool = Field(False, alias="roll ends on the beat", description="the last note, not the first, is on the beat")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from timing.plan import Entry
-from timing.position import Position, Range
+from timing.position import Position, Range, beat_name
 from timing.remarks import Place, Remark, Severity
 from timing.score import Score
 
@@ -48,17 +49,29 @@ class Where:
         for mark in score.marks_of("ending"):
             bracketed[mark["bar"] + 1 : mark["end_bar"] + 2] = 1
         self._endings = np.cumsum(bracketed)  # endings' bars before each row
-        self._next = self._neighbours()
 
     @property
     def length(self) -> float:
         return float(self.bars["start"][-1] + self.bars["length"][-1])
 
+    @cached_property
+    def line_ends(self) -> np.ndarray:
+        """(n,) the quarter at which the line of neighbouring bars that holds each performed bar breaks off."""
+        ends = self.bars["start"] + self.bars["length"]
+        lasts = np.append(np.flatnonzero(~self.neighbours), len(self.bars) - 1)
+        return ends[lasts[np.searchsorted(lasts, np.arange(len(self.bars)))]]
+
+    @cached_property
+    def returns(self) -> list[tuple[float, float]]:
+        """Where the order goes back: (the quarter at which it does, the quarter at which that bar was first heard)."""
+        rows, starts = self.bars["row"], self.bars["start"]
+        first = {int(row): float(start) for row, start in zip(rows[::-1], starts[::-1], strict=True)}
+        back = np.flatnonzero(~self.neighbours) + 1
+        return [(float(starts[k]), first[int(rows[k])]) for k in back if first[int(rows[k])] < starts[k]]
+
+    @cached_property
     def neighbours(self) -> np.ndarray:
         """(n-1,) whether performed bar k+1 follows bar k on the page (a skipped ending does not break the line)."""
-        return self._next
-
-    def _neighbours(self) -> np.ndarray:
         here, there = self.bars["row"][:-1], self.bars["row"][1:]
         skipped = there - here - 1
         in_endings = self._endings[np.maximum(there, 0)] - self._endings[here + 1]
@@ -77,6 +90,13 @@ class Where:
             if -1e-9 <= offset < bar["length"] - 1e-9:
                 return row, max(offset, 0.0)
         raise Fault(self._no_beat(position, rows))
+
+    def opens(self, position: Position) -> bool:
+        """Whether the score begins at this position."""
+        try:
+            return self.point(position) == (0, 0.0)
+        except Fault:
+            return False
 
     def end_point(self, position: Position) -> tuple[int, float]:
         """Bar row and offset at which this position is over; an instant stays itself."""
@@ -130,7 +150,7 @@ class Where:
         inside = np.flatnonzero((rows >= first) & (rows <= last) & self.on_pass(passes))
         if end == 0.0 and first < last and instant:  # it arrives on a bar line: that bar itself is not in it
             inside = inside[rows[inside] < last]
-        breaks = np.flatnonzero((np.diff(inside) != 1) | ~self._next[inside[:-1]]) + 1
+        breaks = np.flatnonzero((np.diff(inside) != 1) | ~self.neighbours[inside[:-1]]) + 1
         made = []
         for stretch in np.split(inside, breaks) if len(inside) else []:
             a, b = int(stretch[0]), int(stretch[-1])
@@ -160,6 +180,29 @@ class Where:
         bar = self.bars[self.ordinal(quarters)]
         beat = 1 + (quarters - bar["start"] + bar["shift"]) * bar["unit"] / 4
         return int(bar["number"]), round(float(beat), 6), int(bar["pass"])
+
+    def beat_before(self, quarters: float) -> tuple[int, float, int]:
+        """Printed bar number, whole beat and pass of the beat that is over at this quarter."""
+        bar, beat, pass_ = self.beat(quarters - 1e-4)
+        return bar, float(np.floor(beat)), pass_
+
+    def range_text(self, start: float, end: float) -> str:
+        """A range as a plan writes it, from and to these quarters."""
+        bar, beat, _ = self.beat(start)
+        last_bar, last_beat, _ = self.beat_before(end)
+        over = self.beat(end - 1e-4)[1] + 1e-4 * self.bars["unit"][self.ordinal(end - 1e-4)] / 4
+        whole = abs(over - last_beat - 1) < 1e-3
+        return f"{bar}:{beat_name(beat)} - {last_bar}:{beat_name(last_beat) if whole else beat_name(over)}"
+
+    def felt_beat(self, quarters: float) -> float:
+        """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
+        bar = self.bars[self.ordinal(quarters - 1e-4)]
+        return (3 if self.is_compound(bar) else 1) * 4 / int(bar["unit"])
+
+    @staticmethod
+    def is_compound(bar: np.void) -> bool:
+        """Whether a bar (a row with beats and unit) is felt in groups of three: 6/8, 9/8, 12/8, 6/16, but not 3/8."""
+        return int(bar["unit"]) >= 8 and int(bar["beats"]) % 3 == 0 and int(bar["beats"]) > 3
 
     # -- with the faults of an entry gathered
 

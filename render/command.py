@@ -1,0 +1,160 @@
+"""The command `lentando`.
+
+Exit status: 0 all is well (or there is only advice), 1 there is a caution, 2 it cannot be done, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+DONE, CAUTIONED, IMPOSSIBLE, INTERRUPTED = 0, 1, 2, 130
+
+app = typer.Typer(
+    help="Hear a score as your plan reads it, and be told where the plan works against the phrase.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+PlanFile = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file that names its score.", show_default=False)]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"lentando {version('lentando')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _lentando(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def render(
+    plans: Annotated[list[Path], typer.Argument(metavar="PLAN...", help="One or more plans (YAML).", show_default=False)],
+    output: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "-o", "--output", metavar="FILE", show_default=False,
+            help="What to write: .mid, .wav, .flac, .ogg or .mp3; may be given again. "
+            "With several plans: one file for each, or a folder. Without it a .mid and a .wav beside the plan.",
+        ),
+    ] = None,
+    soundfont: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A SoundFont (.sf2) to play with.", show_default=False)
+    ] = None,
+) -> None:  # fmt: skip
+    """Turn plans into MIDI and sound.
+
+    Keep the volume low when you first listen, above all in headphones.
+    """
+    from render.takes import render_plans
+
+    raise typer.Exit(CAUTIONED if render_plans(plans, output or [], soundfont, _console(stderr=True)) else DONE)
+
+
+@app.command()
+def check(
+    plan: PlanFile,
+    as_json: Annotated[bool, typer.Option("--json", help="The same as JSON.")] = False,
+) -> None:
+    """Say in which order the bars are played, and where the plan works against the phrase."""
+    from timing.remarks import CannotDo, Severity
+
+    try:
+        from timing.cautions import check as find_remarks
+        from timing.load import load
+
+        reading = load(plan)
+        remarks = find_remarks(reading)
+    except CannotDo as refusal:
+        if not as_json:
+            raise
+        _print_remarks(refusal.remarks)
+        raise typer.Exit(IMPOSSIBLE) from None
+    if as_json:
+        _print_remarks(remarks)
+    else:
+        from render.report import show_reading, show_remarks
+
+        console = _console()
+        show_reading(console, reading)
+        show_remarks(console, remarks)
+    raise typer.Exit(CAUTIONED if any(r.severity is Severity.CAUTION for r in remarks) else DONE)
+
+
+@app.command()
+def timeline(
+    plan: PlanFile,
+    as_json: Annotated[bool, typer.Option("--json", help="Every note and every beat as JSON.")] = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Every note as comma-separated values.")] = False,
+) -> None:
+    """List when everything sounds: bars and their tempo, or every note with its time and level."""
+    if as_json and as_csv:
+        raise typer.BadParameter("choose one of --json and --csv")
+    from render.tables import timeline as values
+    from render.tables import timeline_csv
+    from timing.load import load
+
+    reading = load(plan)
+    if as_csv:
+        sys.stdout.write(timeline_csv(reading))
+    elif as_json:
+        sys.stdout.write(json.dumps(values(reading), ensure_ascii=False) + "\n")
+    else:
+        from render.report import show_beats, show_reading
+
+        console = _console()
+        show_reading(console, reading)
+        show_beats(console, values(reading)["grid"])
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of plans, with which editors complete and check as you type."""
+    from timing.schema import plan_schema
+
+    print(json.dumps(plan_schema(), indent=2, ensure_ascii=False))
+
+
+def _console(stderr: bool = False):
+    from rich.console import Console
+
+    return Console(stderr=stderr, highlight=False, soft_wrap=not sys.stdout.isatty() and not stderr)
+
+
+def _print_remarks(remarks) -> None:
+    from render.tables import remark_values
+
+    print(json.dumps([remark_values(remark) for remark in remarks], indent=2, ensure_ascii=False))
+
+
+def main() -> None:
+    """Run the command; a user's mistake ends in words, never in a traceback."""
+    from timing.remarks import CannotDo
+
+    try:
+        app()
+    except CannotDo as refusal:
+        from render.report import show_remarks
+
+        show_remarks(_console(stderr=True), refusal.remarks)
+        sys.exit(IMPOSSIBLE)
+    except KeyboardInterrupt:
+        print("interrupted: nothing half-written is left behind", file=sys.stderr)
+        sys.exit(INTERRUPTED)
+    except BrokenPipeError:
+        # the reader of our output (a pager, say) has had enough
+        sys.stderr.close()
+        sys.exit(DONE)

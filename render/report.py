@@ -1,0 +1,95 @@
+"""What the command says in the terminal: remarks with the line they mean, and the shape of a reading at a glance."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from timing.perform import Reading
+from timing.remarks import Remark, Severity
+
+_STYLES = {Severity.ERROR: "bold red", Severity.CAUTION: "bold yellow", Severity.ADVICE: "bold blue"}
+
+
+def show_remarks(console: Console, remarks: Sequence[Remark]) -> None:
+    """Print remarks, each with its place, the line with a caret, and what to do."""
+    for remark in remarks:
+        console.print(_heading(remark))
+        console.print(Text(remark.message))
+        place = remark.place
+        if place and place.line and place.excerpt.strip():
+            _show_line(console, place.line, place.excerpt, place.column or 1)
+        if remark.suggestion:
+            console.print(Text.assemble("  instead: ", (remark.suggestion, "green")))
+        console.print()
+
+
+def _heading(remark: Remark) -> Text:
+    place = remark.place
+    where = ""
+    if place:
+        where = str(place.file) + (f":{place.line}:{place.column}" if place.line else "")
+    heard = f"bar {remark.bar}" if remark.bar is not None else ""
+    if heard and remark.beat is not None:
+        heard += f", beat {remark.beat:g}"
+    if heard and (remark.pass_ or 1) > 1:
+        heard += f", pass {remark.pass_}"
+    parts = [where, heard, f"[{remark.code}]"]
+    return Text.assemble((f"{remark.severity}", _STYLES[remark.severity]), "  ", "  ".join(part for part in parts if part))
+
+
+def _show_line(console: Console, line: int, excerpt: str, column: int) -> None:
+    width = max(console.width - 10, 30)
+    skip = max(0, column - 1 - width // 2) if len(excerpt) > width else 0
+    shown = excerpt[skip : skip + width].replace("\t", " ")
+    console.print(Text.assemble((f"{line:6} | ", "dim"), shown), no_wrap=True, crop=True)
+    console.print(Text.assemble((" " * 6 + " | ", "dim"), " " * (column - 1 - skip), ("^", "bold")))
+
+
+def show_reading(console: Console, reading: Reading) -> None:
+    """Print the order of the bars, the length, and what each slowdown comes to."""
+    performance = reading.performance
+    console.print(Text(performance.title, style="bold"))
+    console.print(Text.assemble("order    ", reading.order))
+    console.print(Text.assemble("length   ", clock(performance.time.length), f", {len(performance.notes)} notes"))
+    if reading.pace.slowings:
+        console.print(_slowings(reading))
+    console.print()
+
+
+def _slowings(reading: Reading) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for heading in ("slowing", "bars", "pass", "at its end", "its last beat"):
+        table.add_column(heading)
+    time, where = reading.performance.time, reading.where
+    for slow in reading.pace.slowings:
+        end, beat = slow.run.end, min(where.felt_beat(slow.run.end), slow.run.length)
+        last_beat = beat * 60 / float(time.seconds(end) - time.seconds(end - beat))
+        basic = float(time.basic(end, before=True))
+        at_end = float(time.tempo(end, before=True)) / basic
+        pass_ = where.beat_before(end)[2]
+        table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), f"{at_end:.0%}", f"{last_beat / basic:.0%}")
+    return table
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, as on a programme: 2:05."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes}:{rest:02}"
+
+
+def show_beats(console: Console, grid: Sequence[dict]) -> None:
+    """Print when each bar begins, and the tempo there."""
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    for heading in ("bar", "pass", "begins", "quarters a minute"):
+        table.add_column(heading, justify="right")
+    previous = None
+    for beat in grid:
+        bar = (beat["bar"], beat["pass"], beat["score"] - beat["beat"])
+        if previous is None or beat["bar"] != previous[0] or beat["pass"] != previous[1]:
+            table.add_row(str(beat["bar"]), str(beat["pass"]), f"{beat['second']:.3f} s", f"{beat['bpm']:.1f}")
+        previous = bar
+    console.print(table)

@@ -1,0 +1,90 @@
+"""A performance as plain data: the timeline as JSON or CSV, remarks as JSON."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import numpy as np
+
+from render.levels import velocity
+from timing.perform import Reading
+from timing.performance import ROLES, TONES
+from timing.remarks import Remark
+
+NOTE_COLUMNS = (
+    "bar", "beat", "pass", "part", "voice", "role", "midi", "onset", "duration", "score_onset", "score_duration",
+    "level", "velocity", "tone", "lane",
+)  # fmt: skip
+
+
+def timeline(reading: Reading) -> dict[str, Any]:
+    """The timeline as plain values: order, notes (sorted by onset) and grid (every beat).
+
+    onset, duration, second in seconds; score_onset, score_duration, score in quarters along the performed order;
+    bpm in quarters a minute; level in dB below velocity 127.
+    """
+    notes = note_columns(reading)
+    rows = [dict(zip(NOTE_COLUMNS, row, strict=True)) for row in zip(*notes.values(), strict=True)]
+    seconds = float(reading.performance.time.length)
+    return {"order": reading.order.split(", "), "seconds": seconds, "notes": rows, "grid": _grid(reading)}
+
+
+def note_columns(reading: Reading) -> dict[str, list]:
+    """The notes column by column, in the units of `timeline`."""
+    notes = reading.performance.notes
+    names = np.array([str(name) for name in reading.score.parts["name"]])
+    tones = np.array(TONES, object)[notes["tone"]]
+    by_place = np.isfinite(notes["pluck"])
+    tones[by_place] = [f"{cm:g} cm" for cm in notes["pluck"][by_place]]
+    columns = (
+        notes["bar"], np.round(notes["beat"], 9), notes["pass"], names[notes["part"]], notes["voice"],
+        np.array(ROLES)[notes["role"]], notes["pitch"], notes["onset"], notes["end"] - notes["onset"],
+        notes["score_onset"], notes["score_length"], np.round(notes["level"], 9), velocity(notes["level"]), tones, notes["lane"],
+    )  # fmt: skip
+    return {name: column.tolist() for name, column in zip(NOTE_COLUMNS, columns, strict=True)}
+
+
+def timeline_csv(reading: Reading) -> str:
+    """The notes of the timeline as comma-separated values with a heading (RFC 4180)."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(NOTE_COLUMNS)
+    writer.writerows(zip(*note_columns(reading).values(), strict=True))
+    return text.getvalue()
+
+
+def _grid(reading: Reading) -> list[dict[str, Any]]:
+    bars, time = reading.performance.bars, reading.performance.time
+    beat = 4 / bars["unit"].astype(float)
+    counts = np.maximum(np.ceil(np.round(bars["length"] / beat, 6)), 1).astype(int)
+    ordinal = np.repeat(np.arange(len(bars)), counts)
+    offset = (np.arange(len(ordinal)) - np.repeat(np.cumsum(counts) - counts, counts)) * beat[ordinal]
+    bar = bars[ordinal]
+    score = bar["start"] + offset
+    columns = {
+        "bar": bar["number"],
+        "beat": np.round(1 + (offset + bar["shift"]) * bar["unit"] / 4, 9),
+        "pass": bar["pass"],
+        "score": score,
+        "second": time.seconds(score),
+        "bpm": time.tempo(score),
+    }
+    return [dict(zip(columns, row, strict=True)) for row in zip(*(c.tolist() for c in columns.values()), strict=True)]
+
+
+def remark_values(remark: Remark) -> dict[str, Any]:
+    """A remark as plain values for JSON."""
+    place = remark.place
+    return {
+        "severity": str(remark.severity),
+        "code": remark.code,
+        "message": remark.message,
+        "line": place.line if place else None,
+        "column": place.column if place else None,
+        "bar": remark.bar,
+        "beat": remark.beat,
+        "pass": remark.pass_,
+        "suggestion": remark.suggestion,
+    }

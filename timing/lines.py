@@ -1,0 +1,140 @@
+"""Which notes are melody, bass and inner voices, and how a plan names voices.
+
+Roles are found from the texture: at each moment the highest sounding note of a line that is mostly on top is melody,
+the lowest of a line that is mostly at the bottom is bass, and the rest is inner. A held note goes on sounding, so that
+an arpeggio under it stays inner.
+"""
+
+from __future__ import annotations
+
+import re
+from difflib import get_close_matches
+
+import numpy as np
+
+from timing.performance import BASS, INNER, MELODY, ROLES
+from timing.plan import Voice
+from timing.remarks import Place, Severity
+from timing.score import Score
+from timing.where import Where
+
+_NUMBERED = re.compile(r"(voice|staff|part)\s+(\d{1,4})", re.IGNORECASE)
+
+
+class Lines:
+    """The voices of the performed notes: `role` per note, and selection by what a plan calls them."""
+
+    def __init__(self, score: Score, ids: np.ndarray, voices: dict[str, Voice], where: Where):
+        self.score, self._ids = score, ids
+        roles = find_roles(score)
+        for role, code in (("melody", MELODY), ("bass", BASS), ("inner", INNER)):
+            voice = voices.get(role)
+            if voice is not None and voice.is_:
+                named = self._named(voice.is_, voice.place("is"), where)
+                roles[(roles == code) & ~named] = INNER
+                roles[named] = code
+        self._roles = roles
+
+    @property
+    def count(self) -> int:
+        return len(self._ids)
+
+    @property
+    def role(self) -> np.ndarray:
+        """(n,) index into ROLES."""
+        return self._roles[self._ids]
+
+    def select(self, name: str | None, place: Place | None, where: Where) -> np.ndarray:
+        """(n,) which performed notes a name means: a role, `voice 2`, `staff 1`, `part 1`, a part's name, or several
+        of these with commas. None means all; an unknown name means none, with a remark."""
+        if name is None:
+            return np.ones(self.count, bool)
+        return self._named(name, place, where)[self._ids]
+
+    def _named(self, name: str, place: Place | None, where: Where) -> np.ndarray:
+        notes = self.score.notes
+        chosen = np.ones(len(notes), bool)
+        for word in (part.strip() for part in name.split(",")):
+            numbered = _NUMBERED.fullmatch(word)
+            if word.lower() in ROLES and hasattr(self, "_roles"):
+                chosen &= self._roles == ROLES.index(word.lower())
+            elif numbered:
+                column, number = numbered[1].lower(), int(numbered[2])
+                chosen &= notes[column] == number - (column == "part")
+            else:
+                parts = np.flatnonzero(np.char.lower(self.score.parts["name"]) == word.lower())
+                chosen &= np.isin(notes["part"], parts)
+        if not chosen.any():
+            known = [*ROLES, *map(str, self.score.parts["name"]), *sorted({f"voice {v}" for v in notes["voice"]})]
+            near = get_close_matches(name, known, 1)
+            meant = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(known[:12])}"
+            where.remark(Severity.ERROR, "plan-voice", f"no notes are called {name!r} in this score: {meant}", place)
+        return chosen
+
+
+def find_roles(score: Score) -> np.ndarray:
+    """(notes,) MELODY, INNER or BASS for every note of the score, from the texture alone."""
+    notes = score.notes
+    starts = np.append(0.0, np.cumsum(score.bars["length"]))[notes["bar"]]
+    onset = np.round(starts + notes["offset"], 6)
+    pitched = ~score.parts["percussion"][notes["part"]]
+    real = (notes["length"] > 0) & pitched
+    roles = np.full(len(notes), INNER, np.int8)
+    if not real.any():
+        return roles
+    voices = np.unique(notes[["part", "staff", "voice"]], return_inverse=True)[1].ravel()
+    slots = np.unique(onset[real])
+    first = np.searchsorted(slots, onset)
+    last = np.maximum(np.searchsorted(slots, onset + notes["length"] - 1e-6), first + 1)
+    pitch = notes["pitch"].astype(np.int32)
+
+    def highest(chosen: np.ndarray, sign: int) -> np.ndarray:
+        return sign * _covering_max(first[chosen], last[chosen], sign * pitch[chosen], len(slots))
+
+    top = real & (pitch == highest(real, 1)[np.minimum(first, len(slots) - 1)])
+    low = real & (pitch == highest(real, -1)[np.minimum(first, len(slots) - 1)])
+    upper = _mostly(voices, first, top, real)[voices]
+    lower = _mostly(voices, first, low, real)[voices]
+
+    slot = np.minimum(first, len(slots) - 1)
+    melody = _led(highest(real & upper, 1), pitch, slot, upper, top & ~lower)
+    bass = _led(highest(real & lower, -1), pitch, slot, lower, low & ~top)
+    roles[real & bass] = BASS
+    roles[real & melody] = MELODY
+    graces = pitched & ~real
+    roles[graces] = np.where(upper[graces], MELODY, np.where(lower[graces], BASS, INNER))
+    return roles
+
+
+_SILENT = np.iinfo(np.int32).min + 1
+
+
+def _led(best: np.ndarray, pitch: np.ndarray, slot: np.ndarray, leading: np.ndarray, otherwise: np.ndarray) -> np.ndarray:
+    """The notes of leading lines that are the outermost of these; where no leading line sounds, `otherwise`."""
+    silent = np.abs(best[slot]) >= -_SILENT
+    return np.where(silent, otherwise, leading & (pitch == best[slot]))
+
+
+def _mostly(voices: np.ndarray, slot: np.ndarray, outermost: np.ndarray, real: np.ndarray) -> np.ndarray:
+    """(lines,) whether a line is outermost at half or more of the moments at which it begins a note."""
+    moments = np.unique(np.stack([voices[real], slot[real]]), axis=1)
+    hits = np.unique(np.stack([voices[outermost], slot[outermost]]), axis=1)
+    count = int(voices.max()) + 1
+    return 2 * np.bincount(hits[0], minlength=count) >= np.maximum(np.bincount(moments[0], minlength=count), 1)
+
+
+def _covering_max(first: np.ndarray, last: np.ndarray, value: np.ndarray, size: int) -> np.ndarray:
+    """(size,) at each slot the greatest value of the stretches [first, last) that cover it.
+
+    Each stretch is the union of two stretches whose length is a power of two (a sparse table, backwards), so the cost
+    is size·log(size) however long the stretches are.
+    """
+    power = np.frexp((last - first).astype(np.float64))[1] - 1
+    table = np.full((int(power.max(initial=0)) + 1, size), _SILENT, np.int32)
+    np.maximum.at(table, (power, first), value)
+    np.maximum.at(table, (power, last - (1 << power)), value)
+    for k in range(len(table) - 1, 0, -1):
+        half = 1 << (k - 1)
+        np.maximum(table[k - 1], table[k], out=table[k - 1])
+        np.maximum(table[k - 1, half:], table[k, :-half], out=table[k - 1, half:])
+    return table[0]

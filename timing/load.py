@@ -1,0 +1,24 @@
+"""From a plan's file to a reading in one step."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from pathlib import Path
+
+from timing.perform import Reading, perform
+from timing.planfile import read_plan
+from timing.reader import read_score
+from timing.remarks import CannotDo, Remark, Severity
+
+
+def load(path: str | Path) -> Reading:
+    """Read a plan and its score and bring them together. CannotDo lists every fault."""
+    plan = read_plan(path)
+    score_path = Path(plan.score)
+    if not score_path.exists():
+        folder = score_path.parent
+        near = get_close_matches(score_path.name, [p.name for p in folder.iterdir()] if folder.is_dir() else [], 1)
+        message = f"there is no score {score_path.name} in {folder}" + (f": did you mean {near[0]}?" if near else "")
+        suggestion = f"score: {near[0]}" if near else None
+        raise CannotDo([Remark(Severity.ERROR, "no-score", message, plan.place("score"), suggestion=suggestion)])
+    return perform(read_score(score_path), plan)

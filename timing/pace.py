@@ -1,0 +1,174 @@
+"""The pace of a performance: tempo marks, arches, slowing and holds brought together into one time map."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from timing import timemap
+from timing.phrases import PhraseRun, add_pace_arches, arch_knots
+from timing.plan import Hold, Plan
+from timing.slowing import SlowingRun, bare_a_tempos, releases, slowing_events, slowing_runs
+from timing.timemap import TimeMap, between, durations, split
+from timing.tracks import Event, Segment, follow
+from timing.where import Run, Where
+
+STANDARD_TEMPO = 120.0  # quarters a minute where neither plan nor score says one (Standard MIDI Files 1.0)
+
+FERMATA, AGOGIC = 1.5, 1.1  # lengths where the plan gives none: half as long again, a tenth longer (common practice)
+BREATH, CAESURA = 0.2, 0.5  # seconds where the plan gives none (common practice)
+
+
+@dataclass(frozen=True)
+class Pace:
+    """The time map and what shaped it. `breaths` are pairs (quarters, seconds of silence before that moment)."""
+
+    time: TimeMap
+    slowings: list[SlowingRun]
+    releases: list[float]  # quarters at which a held pace ends
+    louder: list[Segment]  # dB of the allargandos
+    breaths: list[tuple[float, float]]
+
+
+def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
+    """Integrate everything the plan says about time. Faults against the score are left in `where.remarks`."""
+    tempi = tempo_events(plan, where)
+    track = follow(tempi, _first_tempo(plan, where), where.length, where.returns)
+    slowings = slowing_runs(plan.slowing, phrases, where)
+    stretches = [pair for hold in plan.holds for pair in _stretches(hold, where)]
+    knots = [*where.bars["start"], *arch_knots(phrases), *(end for s in slowings for end in (s.run.start, s.run.end))]
+    knots += [segment.start for segment in track] + [end for start, stop, _ in stretches for end in (start, stop)]
+    pieces = split(timemap.strict(where.length, 1.0), knots)
+    _apply(pieces, track, "t0", "t1", "tq")
+    add_pace_arches(pieces, phrases, where)
+
+    def arches(quarters: float) -> float:
+        row = np.searchsorted(pieces["start"], quarters - 1e-9) - 1
+        return math.exp(pieces["a0"][row] + pieces["a1"][row] + pieces["a2"][row])
+
+    marks = [event.end for event in tempi]
+    a_tempos = bare_a_tempos(plan.slowing, where)
+    pace_events, level_events = slowing_events(slowings, a_tempos, arches, where)
+    slowing = follow(pace_events + releases(marks, 1.0), 1.0, where.length)
+    louder = follow(level_events + releases(marks, 0.0), 0.0, where.length)
+    pieces = split(pieces, [segment.start for segment in slowing])
+    _apply(pieces, slowing, "v0", "v1", "vq")
+    for start, end, length in stretches:
+        pieces["hold"][between(pieces, start, end)] /= length
+    breaths = [pair for hold in plan.holds for pair in _silences(hold, where)]
+    for at, seconds in breaths:
+        pieces = pieces if (at, seconds) in _in_time(plan, where) else _add_silence(pieces, at, seconds, where)
+    return Pace(TimeMap(pieces), slowings, sorted(marks + [start for start, _ in a_tempos]), louder, breaths)
+
+
+def _apply(pieces: np.ndarray, track: list[Segment], first: str, last: str, q: str) -> None:
+    """Write a track into the columns of a power law; the pieces must be cut where its segments begin."""
+    starts = np.array([segment.start for segment in track])
+    row = np.searchsorted(starts, pieces["start"] + 1e-9, side="right") - 1
+    table = np.array([(s.start, s.end, s.first**s.q, s.last**s.q, s.q) for s in track])[row]
+    start, end, y0, y1, curvature = table.T
+    pieces[first] = y0 + (y1 - y0) * (pieces["start"] - start) / (end - start)
+    pieces[last] = y0 + (y1 - y0) * np.minimum((pieces["end"] - start) / (end - start), 1)
+    pieces[q] = curvature
+
+
+# -- tempo marks
+
+
+def tempo_events(plan: Plan, where: Where) -> list[Event]:
+    """The plan's tempo changes, or the score's metronome numbers where the plan names no tempo at all."""
+    primo = _first_tempo(plan, where)
+    if not plan.tempo:
+        marks = where.score.marks_of("tempo")
+        marks = marks[np.isfinite(marks["value"]) & (marks["value"] > 0)]
+        starts = [(s + m["offset"], m["value"]) for m in marks for s in where.bars["start"][where.bars["row"] == m["bar"]]]
+        return [Event(float(start), float(start), _new_tempo(float(value), primo)) for start, value in starts]
+    made = []
+    for mark in plan.tempo:
+        change = _new_tempo(mark.tempo, primo)
+        if mark.over is not None:
+            runs = [run for run in where.runs_of(mark, "over") if run.complete]
+            made += [Event(run.start, run.end, change, mark.curvature, rank=1) for run in runs]
+        elif mark.at is not None:
+            made += [Event(float(s), float(s), change) for s in where.moments_of(mark, "at")]
+    return made
+
+
+def _first_tempo(plan: Plan, where: Where) -> float:
+    """The tempo in force at the beginning."""
+    for mark in plan.tempo:
+        opens = mark.over is None and (mark.at is None or where.opens(mark.at))
+        if opens and mark.passes in (None, 1) and not isinstance(mark.tempo, str):
+            return mark.tempo
+    marks = where.score.marks_of("tempo")
+    numbers = marks["value"][np.isfinite(marks["value"]) & (marks["value"] > 0) & (marks["bar"] == 0)]
+    return float(numbers[0]) if len(numbers) else STANDARD_TEMPO
+
+
+def _new_tempo(value: float | str, primo: float):
+    if value == "tempo primo":
+        return lambda _: primo
+    if isinstance(value, str):
+        ratio = float(value.rstrip("% ")) / 100
+        return lambda tempo: tempo * ratio
+    return lambda _: value
+
+
+# -- fermatas, accents, breaths
+
+
+def _stretches(hold: Hold, where: Where) -> list[tuple[float, float, float]]:
+    """(start, end, how much longer) of a fermata or an agogic accent."""
+    if hold.kind not in ("fermata", "agogic"):
+        return []
+    length = hold.length or (FERMATA if hold.kind == "fermata" else AGOGIC)
+    made = []
+    for run in where.runs_of(hold, hold.kind):
+        end = run.end
+        if hold.where.start == hold.where.end and hold.where.start.beat is not None:
+            end = run.start + _held(run, where)
+        made.append((run.start, end, length))
+    return made
+
+
+def _held(run: Run, where: Where) -> float:
+    """What a hold at one position stretches: the shortest note that begins there, or else the beat."""
+    bar = where.bars[run.first]
+    notes = where.score.notes
+    first, last = np.searchsorted(notes["bar"], (bar["row"], bar["row"] + 1))
+    offset = run.start - bar["start"]
+    here = notes[first:last]
+    lengths = here["length"][(np.abs(here["offset"] - offset) < 1e-6) & (here["length"] > 0)]
+    held = lengths.min() if len(lengths) else run.length
+    return float(min(held, where.line_ends[run.first] - run.start))
+
+
+def _silences(hold: Hold, where: Where) -> list[tuple[float, float]]:
+    """(quarters, seconds) of the silence before that moment."""
+    if hold.kind not in ("breath", "caesura"):
+        return []
+    seconds = hold.seconds or (BREATH if hold.kind == "breath" else CAESURA)
+    return [(float(s), seconds) for s in where.moments_of(hold, hold.kind, after=True)]
+
+
+def _in_time(plan: Plan, where: Where) -> list[tuple[float, float]]:
+    return [pair for hold in plan.holds if hold.in_time for pair in _silences(hold, where)]
+
+
+def _add_silence(pieces: np.ndarray, at: float, seconds: float, where: Where) -> np.ndarray:
+    """Stretch a short piece of score time just before `at`, so that the clock waits and still runs on."""
+    notes, bars = where.score.notes, where.bars
+    # Wide enough that no MIDI tempo is needed below the 3.58 quarters a minute that 24 bits can say.
+    width = max(0.125, seconds / 8)
+    ordinal = int(np.searchsorted(bars["start"], at - 1e-9, side="right")) - 1
+    first, last = np.searchsorted(notes["bar"], (bars["row"][ordinal], bars["row"][ordinal] + 1))
+    onsets = bars["start"][ordinal] + notes["offset"][first:last]
+    earlier = onsets[onsets < at - 1e-6]
+    width = min(width, (at - (earlier.max() if len(earlier) else bars["start"][ordinal])) / 2)
+    pieces = split(pieces, [at - width, at])
+    part = between(pieces, at - width, at)
+    lasting = durations(pieces[part]).sum()
+    pieces["hold"][part] *= lasting / (lasting + seconds)
+    return pieces

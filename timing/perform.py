@@ -1,0 +1,207 @@
+"""Score and plan become a performance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from timing.dynamics import Level, at_second_time, build_level
+from timing.glides import build_glides
+from timing.instruments import guess_program, program_of, sustains
+from timing.lines import Lines
+from timing.order import in_words, unfold
+from timing.pace import Pace, build_pace
+from timing.performance import CURVE, LANE, PLAYED, TONES, Performance
+from timing.phrases import PhraseRun, phrase_runs, phrase_table
+from timing.plan import Plan
+from timing.remarks import CannotDo, Remark, Severity
+from timing.score import Score
+from timing.touch import onsets_and_ends, until_struck_again
+from timing.where import Fault, Where
+
+LEAD = 0.020  # seconds where a voice leads without a number: W. Goebl, JASA 110 (2001), melody lead with accompaniment
+
+_STEP = 0.5  # dB between the points of a level that moves while a note sounds
+_LEAST_MOVE = 0.25  # dB; less than this is not heard and not written
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading of a piece: score, plan, performance, and how the plan lies along the performed order."""
+
+    score: Score
+    plan: Plan
+    performance: Performance
+    where: Where
+    phrases: list[PhraseRun]
+    pace: Pace
+    remarks: tuple[Remark, ...]  # what reading and performing have to say; `timing.cautions` adds its own
+
+    @property
+    def order(self) -> str:
+        """The performed order of the bars in words: 1-8, 1-8, 9-24."""
+        return in_words(self.score, self.performance.bars)
+
+
+def perform(score: Score, plan: Plan) -> Reading:
+    """Bring score and plan together. CannotDo lists every fault of the plan against the score."""
+    bars, order_remarks = unfold(score, order=_own_order(score, plan), repeats_after_return=plan.repeats_after_da_capo)
+    where = Where(score, bars)
+    played = _written_out(score, where)
+    if not len(played):
+        raise CannotDo.because("no-notes", "there is nothing to play: the bars of this order hold no notes", score.path)
+    phrases = phrase_runs(plan.phrases, where)
+    pace = build_pace(plan, phrases, where)
+    lines = Lines(score, played["id"], plan.voices, where)
+    lanes = _lanes(played, score, plan, where)
+    played["role"] = lines.role
+    level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where)
+    played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
+    lead = _leads(plan, lines, where)
+    notes = score.notes[played["id"]]
+    played["onset"], played["end"] = onsets_and_ends(notes, played, plan.articulation, pace.time, lead, pace.breaths)
+    played["end"] = until_struck_again(played)
+    _set_tone(played, plan, lines, where)
+    order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
+    curves = _curves(played, level, pace, lanes, order)
+    glides = build_glides(plan, played, order, pace.time, lines, where)
+    errors = [remark for remark in where.remarks if remark.severity is Severity.ERROR]
+    if errors:
+        raise CannotDo([*errors, *(r for r in where.remarks if r.severity is not Severity.ERROR)])
+    title = plan.title or score.title or score.path.stem
+    performance = Performance(title, played[order], lanes, bars, pace.time, curves, glides, phrase_table(phrases))
+    return Reading(score, plan, performance, where, phrases, pace, (*score.remarks, *order_remarks, *where.remarks))
+
+
+def _own_order(score: Score, plan: Plan) -> list[tuple[int, int, bool]] | None:
+    """The plan's order as (first row, last row, after a return). A return to before the passage just played is the da
+    capo; starting the same passage again is a repeat."""
+    if plan.order is None:
+        return None
+    where = Where(score, unfold(score, order=[(0, len(score.bars) - 1, False)])[0])
+    made: list[tuple[int, int, bool]] = []
+    began, returned = 0, False
+    for bars in plan.order:
+        try:
+            first, last = where.point(bars.start)[0], where.end_point(bars.end)[0]
+            if last < first:
+                raise Fault(f"{bars} ends before it begins")
+        except Fault as fault:
+            where.remark(Severity.ERROR, "plan-position", str(fault), plan.place("order"))
+            continue
+        if made and first != made[-1][1] + 1:
+            returned |= first < began
+            began = first if first <= made[-1][1] else began
+        made.append((first, last, returned))
+    if where.remarks:
+        raise CannotDo(where.remarks)
+    return made
+
+
+def _written_out(score: Score, where: Where) -> np.ndarray:
+    """PLAYED rows of all notes along the performed order, sorted by score onset, with the score's own columns filled.
+
+    A note tied over a bar line ends where the order leaves the page: its continuation is not played there.
+    """
+    notes, bars = score.notes, where.bars
+    first, last = np.searchsorted(notes["bar"], bars["row"]), np.searchsorted(notes["bar"], bars["row"], side="right")
+    counts = last - first
+    ordinal = np.repeat(np.arange(len(bars)), counts)
+    ids = np.arange(len(ordinal)) - np.repeat(np.cumsum(counts) - counts, counts) + np.repeat(first, counts)
+    source, bar = notes[ids], bars[ordinal]
+    played = np.zeros(len(ids), PLAYED)
+    played["id"], played["ordinal"] = ids, ordinal
+    played["bar"], played["pass"] = bar["number"], bar["pass"]
+    played["beat"] = 1 + (source["offset"] + bar["shift"]) * bar["unit"] / 4
+    for column in ("part", "staff", "voice", "pitch", "string", "fret"):
+        played[column] = source[column]
+    played["score_onset"] = bar["start"] + source["offset"]
+    line_end = where.line_ends[ordinal]
+    played["score_length"] = np.minimum(source["length"], np.maximum(line_end - played["score_onset"], 0))
+    played["pluck"] = np.nan
+    return played[np.argsort(played["score_onset"], kind="stable")]
+
+
+def _lanes(played: np.ndarray, score: Score, plan: Plan, where: Where) -> np.ndarray:
+    """LANE table, a lane for each voice of each part; numbers the notes' lanes."""
+    voices, played["lane"] = np.unique(played[["part", "staff", "voice"]], return_inverse=True)
+    programs = _programs(score, plan, where)
+    lanes = np.zeros(len(voices), LANE)
+    for column in ("part", "staff", "voice"):
+        lanes[column] = voices[column]
+    lanes["program"] = programs[lanes["part"]]
+    alone = np.bincount(lanes["part"], minlength=len(score.parts)) == 1
+    for lane in lanes:
+        name = score.parts["name"][lane["part"]]
+        lane["name"] = name if alone[lane["part"]] else f"{name}, voice {lane['voice']}"
+    return lanes
+
+
+def _programs(score: Score, plan: Plan, where: Where) -> np.ndarray:
+    """(parts,) General MIDI programs: the plan's instrument, the score's program, or a guess by the part's name."""
+    parts = score.parts
+    guessed = [guess_program(f"{part['instrument']} {part['name']}") for part in parts]
+    programs = np.where(parts["program"] >= 0, parts["program"], guessed)
+    wanted = plan.instrument if isinstance(plan.instrument, dict) else dict.fromkeys(parts["name"], plan.instrument)
+    for name, instrument in wanted.items():
+        row = np.flatnonzero(np.char.lower(parts["name"]) == name.lower())
+        place = plan._source.get("instrument") if isinstance(plan._source, dict) else None
+        at = getattr(place, "places", {}).get(name) or plan.place("instrument")
+        if not len(row):
+            known = ", ".join(map(str, parts["name"]))
+            where.remark(Severity.ERROR, "plan-voice", f"the score has no part {name!r}: there are {known}", at)
+        elif instrument is not None:
+            try:
+                programs[row] = program_of(instrument)
+            except ValueError as fault:
+                where.remark(Severity.ERROR, "plan-instrument", str(fault), at)
+    return programs
+
+
+def _leads(plan: Plan, lines: Lines, where: Where) -> np.ndarray:
+    """(n,) seconds by which each note comes early."""
+    lead = np.zeros(lines.count)
+    for name, voice in plan.voices.items():
+        if voice.lead:
+            lead[lines.select(name, voice.place(), where)] = LEAD if voice.lead is True else voice.lead
+    return lead
+
+
+def _set_tone(played: np.ndarray, plan: Plan, lines: Lines, where: Where) -> None:
+    """Write the tones of the plan; a tone on a repeat goes over one that holds for every pass."""
+    changes = [(t, lines.select(t.for_, t.place("for"), where)) for t in plan.tone]
+    changes += [(at_second_time(s), slice(None)) for s in plan.second_time if s.tone is not None]
+    for entry, chosen in changes:
+        for run in where.runs_of(entry, "bars"):
+            inside = (played["score_onset"] >= run.start - 1e-9) & (played["score_onset"] < run.end - 1e-9)
+            mine = inside if isinstance(chosen, slice) else inside & chosen
+            named = isinstance(entry.tone, str)
+            played["tone"][mine] = TONES.index(entry.tone) if named else TONES.index("naturale")
+            played["pluck"][mine] = np.nan if named else entry.tone
+
+
+def _curves(played: np.ndarray, level: Level, pace: Pace, lanes: np.ndarray, order: np.ndarray) -> np.ndarray:
+    """CURVE table: how the level moves while notes of sustaining instruments sound."""
+    sustained = np.array([sustains(int(program)) for program in lanes["program"]])[played["lane"]]
+    end = played["score_onset"] + played["score_length"]
+    rows = np.flatnonzero(sustained & (played["score_length"] > 0))
+    probes = np.linspace(0, 1, 9)[1:] - 1e-6
+    at = played["score_onset"][rows, None] + probes * played["score_length"][rows, None]
+    base = level.moving(rows, played["score_onset"][rows])
+    moves = level.moving(np.repeat(rows, len(probes)), at.ravel()).reshape(at.shape) - base[:, None]
+    most = np.abs(moves).max(axis=1, initial=0)
+    rows, base, most = (column[most > _LEAST_MOVE] for column in (rows, base, most))
+    if not len(rows):
+        return np.zeros(0, CURVE)
+    counts = np.ceil(most / _STEP).astype(np.int64) * 4 + 1
+    owner = np.repeat(np.arange(len(rows)), counts)
+    place = (np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)) / np.maximum(counts[owner] - 1, 1)
+    quarters = played["score_onset"][rows][owner] + place * (1 - 1e-6) * (end - played["score_onset"])[rows][owner]
+    shift = (played["onset"][rows] - pace.time.seconds(played["score_onset"][rows]))[owner]
+    curves = np.zeros(len(owner), CURVE)
+    curves["note"] = np.argsort(order)[rows][owner]
+    curves["lane"] = played["lane"][rows][owner]
+    curves["second"] = pace.time.seconds(quarters) + shift
+    curves["level"] = level.moving(rows[owner], quarters) - base[owner]
+    return curves[np.lexsort((curves["second"], curves["lane"]))]
