@@ -1,0 +1,103 @@
+"""From plans to files: which plan goes into which file, and what is said about each take."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import Console
+from rich.text import Text
+
+from render.report import clock, show_remarks
+from timing.cautions import check
+from timing.load import load
+from timing.perform import Reading
+from timing.remarks import CannotDo, Severity
+
+MIDI = (".mid", ".midi")
+SOUND = (".wav", ".flac", ".ogg", ".mp3")
+
+
+def render_plans(plans: Sequence[Path], outputs: Sequence[Path], soundfont: Path | None, console: Console) -> bool:
+    """Render every plan to its files; True if there was a caution.
+
+    All plans are read before anything is written. CannotDo if one of them, or a file, is not possible.
+    """
+    targets = share_out(plans, outputs)
+    readings = _load_all(plans)
+    inputs = [*plans, *(reading.score.path for reading in readings)]
+    cautioned = False
+    for plan, reading, files in zip(plans, readings, targets, strict=True):
+        remarks = check(reading)
+        cautions = [remark for remark in remarks if remark.severity is Severity.CAUTION]
+        show_remarks(console, cautions)
+        for file in files:
+            _write(reading, file, inputs, soundfont, console)
+        if advice := len(remarks) - len(cautions):
+            console.print(Text(f"{advice} piece{'s' * (advice > 1)} of advice: lentando check {plan}", style="dim"))
+        cautioned |= bool(cautions)
+    return cautioned
+
+
+def share_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]]:
+    """Which files each plan is rendered to: those asked for, or a .mid and a .wav beside the plan."""
+    for file in outputs:
+        if not _is_folder(file) and file.suffix.lower() not in MIDI + SOUND:
+            kinds = ", ".join((MIDI[0], *SOUND))
+            raise CannotDo.because("output-kind", f"{file}: the name must end in one of {kinds}", file)
+    if not outputs:
+        return [[plan.with_suffix(".mid"), plan.with_suffix(".wav")] for plan in plans]
+    if len(outputs) == 1 and _is_folder(outputs[0]):
+        return [[outputs[0] / f"{plan.stem}.mid", outputs[0] / f"{plan.stem}.wav"] for plan in plans]
+    if any(_is_folder(file) for file in outputs):
+        raise CannotDo.because("output-count", "give either one folder or files, not both")
+    if len(plans) == 1:
+        return [list(outputs)]
+    if len(plans) != len(outputs):
+        message = f"{len(plans)} plans and {len(outputs)} files: give one file for each plan, in the same order, or a folder"
+        raise CannotDo.because("output-count", message)
+    if len(set(outputs)) < len(outputs):
+        raise CannotDo.because("output-count", "two plans would be written to the same file")
+    return [[file] for file in outputs]
+
+
+def _is_folder(path: Path) -> bool:
+    return path.is_dir()
+
+
+def _load_all(plans: Sequence[Path]) -> list[Reading]:
+    readings, faults = [], []
+    for plan in plans:
+        try:
+            readings.append(load(plan))
+        except CannotDo as refusal:
+            faults.extend(refusal.remarks)
+    if faults:
+        raise CannotDo(dict.fromkeys(faults))
+    return readings
+
+
+def _write(reading: Reading, file: Path, inputs: Sequence[Path], soundfont: Path | None, console: Console) -> None:
+    if any(file.resolve() == given.resolve() for given in inputs):
+        raise CannotDo.because("output-is-input", f"{file} is what the music is read from: name another file", file)
+    performance = reading.performance
+    if file.suffix.lower() in MIDI:
+        from render.midi import write_midi
+
+        write_midi(performance, file)
+        console.print(Text(f"{file}  {clock(performance.time.length)}, {len(performance.notes)} notes"))
+        return
+    from rich.progress import Progress
+
+    from render.audio import render_audio
+
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(file.name, total=None)
+        take = render_audio(
+            performance, file, soundfont=soundfont, progress=lambda done, total: bar.update(task, completed=done, total=total)
+        )
+    loudness = "silent" if take.loudness is None else f"{take.loudness:.1f} LUFS"
+    console.print(Text(f"{file}  {clock(take.seconds)}, {loudness}, peak {take.peak:.1f} dBFS"))
+    if take.clipped:
+        message = f"{take.clipped} samples are clipped: take the dynamics down, by {take.peak:.1f} dB or more"
+        console.print(Text(message, style="bold yellow"))
