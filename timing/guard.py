@@ -1,0 +1,216 @@
+"""What is checked before the notation library sees a score: that it is one, and that it can be read in bounded time.
+
+A score is somebody else's file. Limits (generous for music, small for a machine): 50 MB of MusicXML or MEI, packed or
+not, two million XML elements, 64 levels of nesting; 2 MB of MIDI, 100,000 notes, 20,000 quarters; 5 MB of ABC or kern.
+XML goes through defusedxml: a plain DOCTYPE, as most MusicXML files have one, is welcome; entities and anything
+fetched from elsewhere are not. A packed score (.mxl) is read in memory, never unpacked to disk.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+from xml.etree.ElementTree import Element, ParseError, TreeBuilder
+
+from timing.remarks import CannotDo, Place, Remark, Severity
+
+MEGABYTE = 1_000_000
+XML_SIZE = 50 * MEGABYTE
+XML_ELEMENTS = 2_000_000
+XML_DEPTH = 64
+TEXT_SIZE = 5 * MEGABYTE
+MIDI_SIZE = 2 * MEGABYTE
+MIDI_NOTES = 100_000
+MIDI_QUARTERS = 20_000
+MXL_FILES = 1_000
+MXL_RATIO = 200  # music packs ten to thirty times; a bomb a thousand times
+
+KINDS = "MusicXML (.musicxml, .xml, .mxl), MIDI (.mid), ABC (.abc), kern (.krn) or MEI (.mei)"
+_SUFFIXES = {".abc": "abc", ".krn": "kern", ".mid": "midi", ".midi": "midi", ".mxl": "mxl"}
+
+
+@dataclass(frozen=True)
+class Raw:
+    """A file as it lies on the disk. `kind`: xml (MusicXML or MEI), mxl, midi, abc or kern."""
+
+    path: Path
+    kind: str
+    content: bytes
+
+    def refuse(self, code: str, message: str, line: int | None = None, column: int | None = None) -> CannotDo:
+        """A refusal of this file; the message goes on after the file's name."""
+        place = Place(self.path, line, column)
+        return CannotDo([Remark(Severity.ERROR, code, f"{self.path.name} {message}", place)])
+
+
+def load(path: str | Path) -> Raw:
+    """Read a file and tell by its content (by its suffix if that says nothing) what it is. CannotDo if it is no score."""
+    path = Path(path)
+    if not path.exists():
+        raise CannotDo.because("score-missing", f"the score {path} does not exist", path)
+    if not path.is_file():
+        what = "a folder" if path.is_dir() else "not an ordinary file"
+        raise CannotDo.because("score-unreadable", f"{path} is {what}; name a score: {KINDS}", path)
+    try:
+        with path.open("rb") as file:
+            content = file.read(XML_SIZE + 1)
+    except OSError as error:
+        raise CannotDo.because("score-unreadable", f"{path} cannot be opened: {error.strerror}", path) from None
+    raw = Raw(path, _kind(path, content), content)
+    if not content.strip():
+        raise raw.refuse("score-empty", "is empty")
+    limit = {"midi": MIDI_SIZE, "abc": TEXT_SIZE, "kern": TEXT_SIZE}.get(raw.kind, XML_SIZE)
+    if len(content) > limit:
+        raise raw.refuse("score-size", f"is larger than {limit // MEGABYTE} MB, the most that is read")
+    if not raw.kind:
+        raise raw.refuse("not-a-score", f"is not a score that can be read: {KINDS}")
+    return raw
+
+
+def _kind(path: Path, content: bytes) -> str:
+    head = content[:4096]
+    if head.startswith(b"MThd"):
+        return "midi"
+    if head.startswith(b"PK\x03\x04"):
+        return "mxl"
+    if head.startswith((b"\xff\xfe<\0", b"\xfe\xff\0<")) or head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<"):
+        return "xml"
+    if re.search(rb"^\*\*kern\b", content, re.MULTILINE) or re.search(rb"^\*\*.*\t\*\*kern\b", content, re.MULTILINE):
+        return "kern"
+    if re.search(rb"^X:", content, re.MULTILINE) and re.search(rb"^K:", content, re.MULTILINE):
+        return "abc"
+    return _SUFFIXES.get(path.suffix.lower(), "")
+
+
+def xml(raw: Raw) -> Element:
+    """The root of a MusicXML or MEI file, packed or not."""
+    from defusedxml.common import DefusedXmlException
+    from defusedxml.ElementTree import DefusedXMLParser
+
+    content = _unpack(raw) if raw.kind == "mxl" else raw.content
+    parser = DefusedXMLParser(target=_Builder(raw))
+    try:
+        parser.feed(content)
+        return parser.close()
+    except ParseError as error:
+        line, column = error.position
+        reason = str(error).partition(":")[0]
+        message = f"is broken XML at line {line}, column {column + 1}: {reason}"
+        raise raw.refuse("score-broken", message, line, column + 1) from None
+    except DefusedXmlException:
+        raise raw.refuse(
+            "score-unsafe", "defines XML entities or refers to other files, which a score has no need of; export it again"
+        ) from None
+    except (ValueError, LookupError) as error:
+        raise raw.refuse("score-broken", f"is XML in an encoding that cannot be read: {error}") from None
+
+
+class _Builder(TreeBuilder):
+    """Builds the tree, and gives up when it grows out of all measure."""
+
+    def __init__(self, raw: Raw):
+        super().__init__()
+        self._raw, self._depth, self._count = raw, 0, 0
+
+    def start(self, tag, attributes):
+        self._depth += 1
+        self._count += 1
+        if self._depth > XML_DEPTH:
+            raise self._raw.refuse("score-unsafe", f"nests its XML more than {XML_DEPTH} levels deep")
+        if self._count > XML_ELEMENTS:
+            raise self._raw.refuse("score-size", f"has more than {XML_ELEMENTS:,} XML elements, the most that is read")
+        return super().start(tag, attributes)
+
+    def end(self, tag):
+        self._depth -= 1
+        return super().end(tag)
+
+
+def _unpack(raw: Raw) -> bytes:
+    """The score inside a packed MusicXML file."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(raw.content)) as packed:
+            names = packed.namelist()
+            if len(names) > MXL_FILES:
+                raise raw.refuse("score-unsafe", f"is packed with more than {MXL_FILES:,} files")
+            return _member(raw, packed, _root_name(raw, packed, names))
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, RuntimeError, OSError) as error:
+        raise raw.refuse("score-broken", f"cannot be unpacked: {error}") from None
+
+
+def _root_name(raw: Raw, packed: zipfile.ZipFile, names: list[str]) -> str:
+    container = "META-INF/container.xml"
+    if container in names:
+        found = re.search(rb"""<rootfile\s[^>]*?full-path\s*=\s*["']([^"'<>]+)["']""", _member(raw, packed, container))
+        if found and (name := found[1].decode("utf-8", "replace")) in names:
+            return name
+    for name in names:
+        if not name.startswith(("META-INF/", "__MACOSX/")) and name.lower().endswith((".xml", ".musicxml")):
+            return name
+    raise raw.refuse("not-a-score", "holds no MusicXML file")
+
+
+def _member(raw: Raw, packed: zipfile.ZipFile, name: str) -> bytes:
+    """One packed file, read up to the limit whatever its header claims."""
+    info = packed.getinfo(name)
+    if info.file_size > XML_SIZE:
+        raise raw.refuse("score-size", f"unpacks to more than {XML_SIZE // MEGABYTE} MB, the most that is read")
+    with packed.open(info) as file:
+        content = file.read(XML_SIZE + 1)
+    if len(content) > XML_SIZE:
+        raise raw.refuse("score-size", f"unpacks to more than {XML_SIZE // MEGABYTE} MB, the most that is read")
+    if len(content) > MEGABYTE and len(content) > MXL_RATIO * max(info.compress_size, 1):
+        raise raw.refuse("score-unsafe", f"is packed more than {MXL_RATIO} times: no music packs so well")
+    return content
+
+
+def midi(raw: Raw) -> bytes:
+    """The bytes of a MIDI file that mido can read and whose length and notes are within the limits."""
+    import mido
+
+    try:
+        file = mido.MidiFile(file=io.BytesIO(raw.content))
+    except EOFError:
+        raise raw.refuse("score-broken", "is a MIDI file cut short") from None
+    except (OSError, ValueError, KeyError, IndexError, TypeError) as error:
+        raise raw.refuse("score-broken", f"is not a MIDI file that can be read: {error}") from None
+    if file.ticks_per_beat <= 0 or file.ticks_per_beat >= 0x8000:
+        raise raw.refuse("score-broken", "counts its time in film frames, not in quarters: export it with a musical division")
+    quarters = max((sum(message.time for message in track) for track in file.tracks), default=0) / file.ticks_per_beat
+    if quarters > MIDI_QUARTERS:
+        raise raw.refuse("score-size", f"lasts {quarters:,.0f} quarters; the most that is read is {MIDI_QUARTERS:,}")
+    notes = sum(message.type == "note_on" and message.velocity > 0 for track in file.tracks for message in track)
+    if notes > MIDI_NOTES:
+        raise raw.refuse("score-size", f"has {notes:,} notes; the most that is read is {MIDI_NOTES:,}")
+    if not notes:
+        raise raw.refuse("score-empty", "holds no notes")
+    return raw.content
+
+
+# Numbers in which a text could ask for a piece of a billion bars: metres and lengths of more digits than music has.
+_ABSURD = {
+    "abc": re.compile(r"^[MLQ]:[^%\n]*?\d{5}|\[[MLQ]:[^\]\n]*?\d{5}|(?<![\w:])[=^_]*[A-Ga-gxzZX][,']*/?\d{4}|\(\d{3}", re.MULTILINE),
+    "kern": re.compile(r"^(?:.*\t)?\*M[\d+]*\d{4}|^(?:.*\t)?\*M[\d+]+/\d{4}|^(?![!*]).*?\d{6}", re.MULTILINE),
+}
+
+
+def text(raw: Raw) -> str:
+    """The text of an ABC or kern file, as UTF-8 or, failing that, Latin-1."""
+    try:
+        content = raw.content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        content = raw.content.decode("latin-1")
+    if "\0" in content:
+        raise raw.refuse("not-a-score", "is not a text file")
+    content = content.replace("\r\n", "\n").replace("\r", "\n")
+    if raw.kind == "kern" and "**kern" not in content:
+        raise raw.refuse("not-a-score", "has no **kern spine")
+    if raw.kind == "abc" and not re.search(r"^K:", content, re.MULTILINE):
+        raise raw.refuse("not-a-score", "has no tune: ABC needs a key (K:) before the notes")
+    if found := _ABSURD[raw.kind].search(content):
+        line = content.count("\n", 0, found.start()) + 1
+        raise raw.refuse("score-unsafe", f"asks for a length that no music has, at line {line}: {found[0][-40:]!r}", line)
+    return content

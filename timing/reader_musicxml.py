@@ -1,0 +1,375 @@
+"""What music21 does not carry over from MusicXML, read from the elements themselves.
+
+music21 reads pitches, lengths, ties, slurs, articulations, words, dynamics, metronome marks and bar lines. It leaves
+out, and this module adds: voice numbers of bars with one voice; string, fret and finger of each chord member; the sound
+of unpitched notes; whether a grace note is slashed or takes its time from the note before; the direction of an arpeggio
+on each note; hammer-on and pull-off by note; slides and glissandi by note (music21 ties them to the whole chord); where
+exactly hairpins, pedal lines and dashes begin and end; the jumps of <sound>; fermatas over bar lines; tuning of strings.
+
+A music21 note is matched to its element by a number that travels through music21 in the element's `relative-x`
+attribute (music21 keeps it as `style.relativeX`).
+
+Source: MusicXML 4.0 (W3C Music Notation Community Group).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+from xml.etree.ElementTree import Element, SubElement
+
+from timing.guard import Raw
+
+LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
+MOST_BEATS, SMALLEST_UNIT, MOST_STAVES, MOST_VOICES = 512, 256, 16, 64
+
+_TAG = "relative-x"
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_JUMPS = {
+    "dacapo": "da capo", "dalsegno": "dal segno", "segno": "segno", "coda": "coda", "tocoda": "to coda",
+    "fine": "fine", "forward-repeat": "repeat start",
+}  # fmt: skip
+
+
+@dataclass(slots=True)
+class NoteFacts:
+    """What the file says of one notehead."""
+
+    element: Element
+    voice: int
+    staff: int
+    shift: int  # semitones from written to sounding
+    cue: bool = False
+    slashed: bool = False
+    after: bool = False  # a grace note that takes its time from the note before
+    ring: bool = False
+    left_hand: bool = False
+    roll: int = 0
+    string: int = 0
+    fret: int = -1
+    finger: int = -1
+    unpitched: int | None = None
+
+
+@dataclass(slots=True)
+class Line:
+    """A mark with an extent, or a jump: kind, bar and offset of both ends, part by its place in the file."""
+
+    kind: str
+    part: int
+    staff: int
+    bar: int
+    offset: Fraction
+    end_bar: int
+    end_offset: Fraction
+    value: float = float("nan")
+    text: str = ""
+
+
+@dataclass
+class Facts:
+    notes: list[NoteFacts] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+    slides: list[tuple[int, int, str]] = field(default_factory=list)  # (from, to) in notes, words
+    tunings: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> pitch
+    implicit: set[int] = field(default_factory=set)  # bars whose number is not printed
+    filled: dict[int, Fraction] = field(default_factory=dict)  # how far the fullest part goes in each bar
+    middle: set[int] = field(default_factory=set)  # bars with a repeat sign in the middle
+
+
+def note_number(element) -> int | None:
+    """The place in `Facts.notes` of a music21 note."""
+    return int(element.style.relativeX) if element.hasStyleInformation and element.style.relativeX is not None else None
+
+
+def read_facts(root: Element, raw: Raw) -> Facts:
+    """Walk the tree once, prepare it for music21, and gather what music21 leaves out. CannotDo for absurd numbers."""
+    facts = Facts()
+    sounds = {
+        instrument.get("id"): int(unpitched) - 1
+        for instrument in root.iter("midi-instrument")
+        if (unpitched := (instrument.findtext("midi-unpitched") or "").strip()).isdecimal()
+    }
+    for number, part in enumerate(root.findall("part")):
+        _PartWalk(facts, number, part, sounds, raw).run()
+    return facts
+
+
+def untag(facts: Facts) -> None:
+    """Take the numbers out of the tree again."""
+    for note in facts.notes:
+        note.element.attrib.pop(_TAG, None)
+
+
+class _PartWalk:
+    """One walk through a part, with the time in quarters as its cursor."""
+
+    def __init__(self, facts: Facts, number: int, part: Element, sounds: dict[str, int], raw: Raw):
+        self.facts, self.number, self.part, self.sounds, self.raw = facts, number, part, sounds, raw
+        self.divisions = Fraction(1)
+        self.shifts: dict[int, int] = {}
+        self.bar, self.cursor, self.voice = 0, Fraction(0), "1"
+        self.chord: list[int] = []
+        self.chord_start = Fraction(0)
+        self.open: dict[tuple[str, str], object] = {}
+        self.reach: dict[str, dict[int, Fraction]] = {}  # voice -> staff -> end within the bar
+        self.per_staff = False
+        self.voices: list[tuple[int, str]] = []  # (note, voice as written)
+        self.staves = max((int(self._number(s, "staves")) for s in part.iter("staves")), default=1)
+        if not 1 <= self.staves <= MOST_STAVES:
+            raise self._absurd(f"{self.staves} staves in one part")
+
+    def run(self) -> None:
+        handlers = {
+            "note": self._note, "backup": self._backup, "forward": self._forward, "attributes": self._attributes,
+            "direction": self._direction, "sound": self._sound, "barline": self._barline,
+        }  # fmt: skip
+        for self.bar, measure in enumerate(self.part.findall("measure")):  # noqa: B020
+            self.cursor, self.reach, fullest = Fraction(0), {}, Fraction(0)
+            if measure.get("implicit") == "yes":
+                self.facts.implicit.add(self.bar)
+            _join_chords(measure)
+            for element in measure:
+                if handler := handlers.get(element.tag):
+                    handler(element)
+                    fullest = max(fullest, self.cursor)
+                if self.cursor > LONGEST_BAR:
+                    raise self._absurd(f"a bar longer than {LONGEST_BAR:,} quarters")
+            if len(self.reach) > MOST_VOICES:
+                raise self._absurd(f"{len(self.reach)} voices in one bar")
+            self.facts.filled[self.bar] = max(fullest, self.facts.filled.get(self.bar, Fraction(0)))
+        self._close_open_lines()
+        self._number_voices()
+
+    # -- time
+
+    def _absurd(self, what: str):
+        measure = self.part.findall("measure")[self.bar] if self.part.find("measure") is not None else None
+        number = measure.get("number", str(self.bar + 1)) if measure is not None else "1"
+        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {number[:12]}; no music needs that")
+
+    def _number(self, element: Element | None, what: str) -> Fraction:
+        text = (element.text or "").strip() if element is not None else ""
+        if not re.fullmatch(r"[+-]?\d{1,12}(\.\d{1,12})?", text):
+            raise self._absurd(f"{what} {text[:20]!r}")
+        return Fraction(text)
+
+    def _length(self, element: Element) -> Fraction:
+        duration = element.find("duration")
+        if duration is None:
+            return Fraction(0)
+        length = self._number(duration, "a duration of") / self.divisions
+        if not 0 <= length <= LONGEST_BAR:
+            raise self._absurd(f"a duration of {float(length):,.0f} quarters")
+        return length
+
+    def _backup(self, element: Element) -> None:
+        self.cursor = max(Fraction(0), self.cursor - self._length(element))
+
+    def _forward(self, element: Element) -> None:
+        self.cursor += self._length(element)
+
+    def _attributes(self, element: Element) -> None:
+        if (divisions := element.find("divisions")) is not None:
+            self.divisions = self._number(divisions, "divisions of")
+            if self.divisions <= 0:
+                raise self._absurd(f"divisions of {divisions.text}")
+        for time in element.iter("time"):
+            beats = [b for group in time.findall("beats") for b in (group.text or "").split("+")]
+            units = [(unit.text or "").strip() for unit in time.findall("beat-type")]
+            fits = all(b.strip().isdecimal() and 0 < int(b) <= MOST_BEATS for b in beats)
+            if not fits or any(not u.isdecimal() or not 0 < int(u) <= SMALLEST_UNIT or int(u) & int(u) - 1 for u in units):
+                raise self._absurd(f"a time signature of {'+'.join(beats)[:20]}/{'+'.join(units)[:20]}")
+        for transpose in element.findall("transpose"):
+            self._transpose(transpose)
+        for details in element.findall("staff-details"):
+            self._tuning(details.findall("staff-tuning"), lines=int(details.findtext("staff-lines") or 0))
+
+    def _transpose(self, element: Element) -> None:
+        chromatic = int(self._number(element.find("chromatic"), "a transposition of"))
+        octaves = element.find("octave-change")
+        shift = chromatic + 12 * (int(self._number(octaves, "a transposition of")) if octaves is not None else 0)
+        if abs(shift) > 60:
+            raise self._absurd(f"a transposition by {shift} semitones")
+        staff = element.get("number", "")
+        for number in [int(staff)] if staff.isdecimal() else range(1, self.staves + 1):
+            self.shifts[number] = shift
+        if element.find("diatonic") is None:  # optional in MusicXML, music21 wants it
+            diatonic = Element("diatonic")
+            diatonic.text = str(round(chromatic * 7 / 12))
+            element.insert(0, diatonic)
+
+    def _tuning(self, tunings: list[Element], lines: int) -> None:
+        """Strings count from the highest; <staff-tuning> counts lines from the lowest, <accord> counts strings."""
+        strings = self.facts.tunings.setdefault(self.number, {}) if tunings else {}
+        lines = max([lines, *(int(t.get("line", 0)) for t in tunings)], default=0)
+        for tuning in tunings:
+            step, octave = tuning.findtext("tuning-step", ""), tuning.findtext("tuning-octave", "")
+            string = int(tuning.get("string", 0)) or lines + 1 - int(tuning.get("line", 0))
+            if step in _STEPS and octave.isdecimal() and 1 <= string <= 12:
+                alter = round(float(tuning.findtext("tuning-alter") or 0))
+                strings[string] = _STEPS[step] + alter + 12 * (int(octave) + 1)
+
+    # -- notes
+
+    def _note(self, element: Element) -> None:
+        if self.staves > 1 and element.find("staff") is None:
+            SubElement(element, "staff").text = "1"
+        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 1
+        if not 1 <= staff <= MOST_STAVES:
+            raise self._absurd(f"staff {staff}")
+        chord = element.find("chord") is not None
+        grace = element.find("grace")
+        voice = (element.findtext("voice") or "").strip() or (self.voice if chord else "1")
+        length = Fraction(0) if grace is not None else self._length(element)
+        start = self.chord_start if chord else self.cursor
+        if not chord:
+            self.chord, self.chord_start, self.voice = [], self.cursor, voice
+            self.cursor += length
+        if grace is None and element.find("rest") is None:
+            reach = self.reach.setdefault(voice, {})
+            self.per_staff |= any(end > start for other, end in reach.items() if other != staff) and not chord
+            reach[staff] = max(reach.get(staff, Fraction(0)), start + length)
+        element.set(_TAG, str(len(self.facts.notes)))
+        self.chord.append(len(self.facts.notes))
+        self.voices.append((len(self.facts.notes), voice))
+        facts = NoteFacts(element, 0, staff, self.shifts.get(staff, 0), cue=element.find("cue") is not None)
+        self.facts.notes.append(facts)
+        if grace is not None:
+            facts.slashed = grace.get("slash") == "yes"
+            facts.after = grace.get("steal-time-previous") is not None and grace.get("steal-time-following") is None
+        if element.find("unpitched") is not None:
+            instrument = element.find("instrument")
+            first = next(iter(self.sounds.values()), None)
+            facts.unpitched = self.sounds.get(instrument.get("id") if instrument is not None else None, first)
+        for notations in element.findall("notations"):
+            self._notations(notations, facts)
+
+    def _notations(self, notations: Element, facts: NoteFacts) -> None:
+        here = len(self.facts.notes) - 1
+        for item in notations:
+            if item.tag == "technical":
+                for sign in item:
+                    self._technical(sign, facts)
+            elif item.tag == "tied" and item.get("type") == "let-ring":
+                facts.ring = True
+            elif item.tag == "arpeggiate":
+                for member in self.chord:  # some programs write the sign on one member alone
+                    self.facts.notes[member].roll = -1 if item.get("direction") == "down" else 1
+            elif item.tag in ("glissando", "slide"):
+                key = (item.tag, item.get("number", "1"))
+                if item.get("type") == "start":
+                    self.open[key] = (here, (item.text or "").strip())
+                elif item.get("type") == "stop" and (start := self.open.pop(key, None)):
+                    self.facts.slides.append((start[0], here, start[1]))
+        if facts.roll == 0 and len(self.chord) > 1:
+            facts.roll = self.facts.notes[self.chord[0]].roll
+
+    def _technical(self, sign: Element, facts: NoteFacts) -> None:
+        text = (sign.text or "").strip()
+        if sign.tag == "string" and text.isdecimal() and 1 <= int(text) <= 12:
+            facts.string = int(text)
+        elif sign.tag == "fret" and text.isdecimal() and int(text) <= 36:
+            facts.fret = int(text)
+        elif sign.tag == "fingering" and text.isdecimal() and int(text) <= 5 and facts.finger < 0:
+            facts.finger = int(text)
+        elif sign.tag == "open-string":
+            facts.fret = 0
+        elif sign.tag in ("hammer-on", "pull-off") and sign.get("type") == "stop":
+            facts.left_hand = True
+
+    def _number_voices(self) -> None:
+        """Voices as numbers that are unique within the part: where every staff counts its own voices from 1, the
+        second staff's numbers go on after the first's; a voice that wanders between staves keeps its number."""
+        names = {voice for _, voice in self.voices}
+        numbers = {voice: int(voice) for voice in names if voice.isdecimal() and int(voice) < 1000}
+        top = max(numbers.values(), default=0)
+        for place, voice in enumerate(sorted(names - numbers.keys()), start=1):
+            numbers[voice] = top + place
+        top = max(numbers.values(), default=0)
+        for note, voice in self.voices:
+            facts = self.facts.notes[note]
+            facts.voice = numbers[voice] + (top * (facts.staff - 1) if self.per_staff else 0)
+
+    # -- marks
+
+    def _direction(self, element: Element) -> None:
+        offset = element.find("offset")
+        at = self.cursor + (self._number(offset, "an offset of") / self.divisions if offset is not None else 0)
+        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 0
+        words = " ".join((w.text or "").strip() for w in element.iter("words")).strip()
+        for item in element.iterfind("direction-type/*"):
+            if item.tag == "wedge":
+                self._extent("hairpin", item, staff, at, {"crescendo": 1.0, "diminuendo": -1.0}.get(item.get("type")))
+            elif item.tag == "pedal":
+                self._extent("pedal", item, staff, at, 1.0 if item.get("type") in ("start", "sostenuto") else None)
+            elif item.tag == "dashes":
+                self._extent("words", item, staff, at, 0.0 if item.get("type") == "start" else None, words)
+            elif item.tag == "scordatura":
+                self._tuning(item.findall("accord"), 0)
+        for sound in element.findall("sound"):
+            self._sound(sound, at, words)
+        _number_the_tempo(element)
+
+    def _extent(self, kind: str, item: Element, staff: int, at: Fraction, starts: float | None, text: str = "") -> None:
+        key = (item.tag, item.get("number", "1"))
+        if starts is not None:
+            line = Line(kind, self.number, staff, self.bar, max(at, Fraction(0)), -1, Fraction(0), starts, text)
+            self.facts.lines.append(line)
+            self.open[key] = line
+        elif item.get("type") == "stop" and isinstance(line := self.open.pop(key, None), Line):
+            line.end_bar, line.end_offset = self.bar, max(at, Fraction(0))
+
+    def _sound(self, element: Element, at: Fraction | None = None, text: str = "") -> None:
+        at = self.cursor if at is None else at
+        for attribute, kind in _JUMPS.items():
+            value = element.get(attribute)
+            if value is not None and value != "no":
+                jump = Line(kind, self.number, 0, self.bar, at, self.bar, at, 2.0, text)
+                self.facts.lines.append(jump)
+
+    def _barline(self, element: Element) -> None:
+        if element.find("repeat") is not None and element.get("location") == "middle":
+            self.facts.middle.add(self.bar)
+        if element.find("fermata") is not None and element.get("location") != "left":
+            self.facts.lines.append(Line("fermata", self.number, 0, self.bar, self.cursor, self.bar, self.cursor))
+
+    def _close_open_lines(self) -> None:
+        """A hairpin or pedal without its end reaches to where it starts: nothing can be known of it."""
+        for line in self.open.values():
+            if isinstance(line, Line):
+                line.end_bar, line.end_offset = line.bar, line.offset
+
+
+def _join_chords(measure: Element) -> None:
+    """Put what stands between the members of a chord before it: music21 takes such members for notes of their own."""
+    first = last = None
+    for place, element in enumerate(list(measure)):
+        if element.tag != "note":
+            continue
+        if element.find("chord") is None:
+            first = last = place
+        elif last is not None and place != last + 1:
+            between = list(measure)[last + 1 : place]
+            for other in between:
+                measure.remove(other)
+            for step, other in enumerate(between):
+                measure.insert(first + step, other)
+            first, last = first + len(between), place
+        else:
+            last = place
+
+
+def _number_the_tempo(direction: Element) -> None:
+    """A metronome mark that music21 finds no number in ("c. 108") is left to <sound tempo>, which it would pass over."""
+    metronome = direction.find("direction-type/metronome")
+    if metronome is None or len(metronome.findall("beat-unit")) > 1:
+        return
+    text = (metronome.findtext("per-minute") or "").strip()
+    if re.fullmatch(r"\d+(\.\d+)?", text):
+        return
+    if direction.find("sound") is None and (found := re.search(r"\d+(\.\d+)?", text)):
+        metronome.find("per-minute").text = found[0]
+    elif direction.find("sound[@tempo]") is not None:
+        direction.find("direction-type").remove(metronome)
