@@ -6,6 +6,7 @@ Exit status: 0 all is well (or there is only advice), 1 there is a caution, 2 it
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -19,10 +20,13 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-PlanFile = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file that names its score.", show_default=False)]
+PlanFile = Annotated[
+    Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file that names its score.", show_default=False)
+]
 
 
 def _version(wanted: bool) -> None:
@@ -35,14 +39,16 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _lentando(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
 ) -> None:
     pass
 
 
 @app.command()
 def render(
-    plans: Annotated[list[Path], typer.Argument(metavar="PLAN...", help="One or more plans (YAML).", show_default=False)],
+    plans: Annotated[list[Path], typer.Argument(metavar="PLAN...", help="Plans (YAML files).", show_default=False)],
     output: Annotated[
         list[Path] | None,
         typer.Option(
@@ -64,7 +70,7 @@ def render(
     raise typer.Exit(CAUTIONED if render_plans(plans, output or [], soundfont, _console(stderr=True)) else DONE)
 
 
-@app.command()
+@app.command(short_help="Say where the plan works against the phrase.")
 def check(
     plan: PlanFile,
     as_json: Annotated[bool, typer.Option("--json", help="The same as JSON.")] = False,
@@ -94,7 +100,7 @@ def check(
     raise typer.Exit(CAUTIONED if any(r.severity is Severity.CAUTION for r in remarks) else DONE)
 
 
-@app.command()
+@app.command(short_help="List when everything sounds.")
 def timeline(
     plan: PlanFile,
     as_json: Annotated[bool, typer.Option("--json", help="Every note and every beat as JSON.")] = False,
@@ -120,7 +126,7 @@ def timeline(
         show_beats(console, values(reading)["grid"])
 
 
-@app.command()
+@app.command(short_help="Print the JSON Schema of plans.")
 def schema() -> None:
     """Print the JSON Schema of plans, with which editors complete and check as you type."""
     from timing.schema import plan_schema
@@ -145,16 +151,33 @@ def main() -> None:
     from timing.remarks import CannotDo
 
     try:
-        app()
+        status = _run()
+        sys.stdout.flush()
     except CannotDo as refusal:
         from render.report import show_remarks
 
         show_remarks(_console(stderr=True), refusal.remarks)
-        sys.exit(IMPOSSIBLE)
-    except KeyboardInterrupt:
-        print("interrupted: nothing half-written is left behind", file=sys.stderr)
-        sys.exit(INTERRUPTED)
+        status = IMPOSSIBLE
     except BrokenPipeError:
-        # the reader of our output (a pager, say) has had enough
-        sys.stderr.close()
-        sys.exit(DONE)
+        _let_go_of_output()  # who reads our output (a pager, say) has had enough
+        status = DONE
+    except OSError as fault:
+        _let_go_of_output()
+        print(f"the output cannot be written: {fault.strerror}", file=sys.stderr)
+        status = IMPOSSIBLE
+    if status == INTERRUPTED:
+        print("interrupted: nothing half-written is left behind", file=sys.stderr)
+    sys.exit(status)
+
+
+def _run() -> int:
+    try:
+        app()
+    except SystemExit as leaving:  # typer ends every run so; an interrupt is 130
+        return int(leaving.code or 0)
+    return DONE
+
+
+def _let_go_of_output() -> None:
+    """Keep Python from failing once more when it flushes a standard output that nobody takes."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -38,7 +38,9 @@ def _heading(remark: Remark) -> Text:
     if heard and (remark.pass_ or 1) > 1:
         heard += f", pass {remark.pass_}"
     parts = [where, heard, f"[{remark.code}]"]
-    return Text.assemble((f"{remark.severity}", _STYLES[remark.severity]), "  ", "  ".join(part for part in parts if part))
+    return Text.assemble(
+        (f"{remark.severity}", _STYLES[remark.severity]), "  ", "  ".join(part for part in parts if part)
+    )
 
 
 def _show_line(console: Console, line: int, excerpt: str, column: int) -> None:

@@ -41,7 +41,8 @@ def note_columns(reading: Reading) -> dict[str, list]:
     columns = (
         notes["bar"], np.round(notes["beat"], 9), notes["pass"], names[notes["part"]], notes["voice"],
         np.array(ROLES)[notes["role"]], notes["pitch"], notes["onset"], notes["end"] - notes["onset"],
-        notes["score_onset"], notes["score_length"], np.round(notes["level"], 9), velocity(notes["level"]), tones, notes["lane"],
+        notes["score_onset"], notes["score_length"], np.round(notes["level"], 9), velocity(notes["level"]), tones,
+        notes["lane"],
     )  # fmt: skip
     return {name: column.tolist() for name, column in zip(NOTE_COLUMNS, columns, strict=True)}
 

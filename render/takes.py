@@ -54,7 +54,9 @@ def share_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]
     if len(plans) == 1:
         return [list(outputs)]
     if len(plans) != len(outputs):
-        message = f"{len(plans)} plans and {len(outputs)} files: give one file for each plan, in the same order, or a folder"
+        message = (
+            f"{len(plans)} plans and {len(outputs)} files: give one file for each plan, in the same order, or a folder"
+        )
         raise CannotDo.because("output-count", message)
     if len(set(outputs)) < len(outputs):
         raise CannotDo.because("output-count", "two plans would be written to the same file")
@@ -94,7 +96,10 @@ def _write(reading: Reading, file: Path, inputs: Sequence[Path], soundfont: Path
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(file.name, total=None)
         take = render_audio(
-            performance, file, soundfont=soundfont, progress=lambda done, total: bar.update(task, completed=done, total=total)
+            performance,
+            file,
+            soundfont=soundfont,
+            progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
     loudness = "silent" if take.loudness is None else f"{take.loudness:.1f} LUFS"
     console.print(Text(f"{file}  {clock(take.seconds)}, {loudness}, peak {take.peak:.1f} dBFS"))

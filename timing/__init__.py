@@ -28,7 +28,7 @@ _HOMES = {
     "Performance": "timing.performance",
 }
 
-__all__ = list(_HOMES)  # noqa: PLE0604 (a list of names)
+__all__ = list(_HOMES)
 
 
 def __getattr__(name: str) -> Any:

@@ -8,31 +8,32 @@ from difflib import get_close_matches
 GENERAL_MIDI = tuple(
     name.strip()
     for name in """
-acoustic grand piano, bright acoustic piano, electric grand piano, honky-tonk piano, electric piano 1, electric piano 2,
-harpsichord, clavinet, celesta, glockenspiel, music box, vibraphone, marimba, xylophone, tubular bells, dulcimer,
-drawbar organ, percussive organ, rock organ, church organ, reed organ, accordion, harmonica, tango accordion,
-acoustic guitar (nylon), acoustic guitar (steel), electric guitar (jazz), electric guitar (clean),
-electric guitar (muted), overdriven guitar, distortion guitar, guitar harmonics, acoustic bass,
-electric bass (finger), electric bass (pick), fretless bass, slap bass 1, slap bass 2, synth bass 1, synth bass 2,
-violin, viola, cello, contrabass, tremolo strings, pizzicato strings, orchestral harp, timpani, string ensemble 1,
-string ensemble 2, synthstrings 1, synthstrings 2, choir aahs, voice oohs, synth voice, orchestra hit, trumpet, trombone,
-tuba, muted trumpet, french horn, brass section, synthbrass 1, synthbrass 2, soprano sax, alto sax, tenor sax,
-baritone sax, oboe, english horn, bassoon, clarinet, piccolo, flute, recorder, pan flute, blown bottle, shakuhachi,
-whistle, ocarina, lead 1 (square), lead 2 (sawtooth), lead 3 (calliope), lead 4 (chiff), lead 5 (charang),
-lead 6 (voice), lead 7 (fifths), lead 8 (bass + lead), pad 1 (new age), pad 2 (warm), pad 3 (polysynth), pad 4 (choir),
-pad 5 (bowed), pad 6 (metallic), pad 7 (halo), pad 8 (sweep), fx 1 (rain), fx 2 (soundtrack), fx 3 (crystal),
-fx 4 (atmosphere), fx 5 (brightness), fx 6 (goblins), fx 7 (echoes), fx 8 (sci-fi), sitar, banjo, shamisen, koto, kalimba,
-bag pipe, fiddle, shanai, tinkle bell, agogo, steel drums, woodblock, taiko drum, melodic tom, synth drum,
-reverse cymbal, guitar fret noise, breath noise, seashore, bird tweet, telephone ring, helicopter, applause, gunshot
+acoustic grand piano, bright acoustic piano, electric grand piano, honky-tonk piano, electric piano 1,
+electric piano 2, harpsichord, clavinet, celesta, glockenspiel, music box, vibraphone, marimba, xylophone,
+tubular bells, dulcimer, drawbar organ, percussive organ, rock organ, church organ, reed organ, accordion,
+harmonica, tango accordion, acoustic guitar (nylon), acoustic guitar (steel), electric guitar (jazz), electric
+guitar (clean), electric guitar (muted), overdriven guitar, distortion guitar, guitar harmonics, acoustic
+bass, electric bass (finger), electric bass (pick), fretless bass, slap bass 1, slap bass 2, synth bass 1,
+synth bass 2, violin, viola, cello, contrabass, tremolo strings, pizzicato strings, orchestral harp, timpani,
+string ensemble 1, string ensemble 2, synthstrings 1, synthstrings 2, choir aahs, voice oohs, synth voice,
+orchestra hit, trumpet, trombone, tuba, muted trumpet, french horn, brass section, synthbrass 1, synthbrass 2,
+soprano sax, alto sax, tenor sax, baritone sax, oboe, english horn, bassoon, clarinet, piccolo, flute,
+recorder, pan flute, blown bottle, shakuhachi, whistle, ocarina, lead 1 (square), lead 2 (sawtooth), lead 3
+(calliope), lead 4 (chiff), lead 5 (charang), lead 6 (voice), lead 7 (fifths), lead 8 (bass + lead), pad 1
+(new age), pad 2 (warm), pad 3 (polysynth), pad 4 (choir), pad 5 (bowed), pad 6 (metallic), pad 7 (halo), pad
+8 (sweep), fx 1 (rain), fx 2 (soundtrack), fx 3 (crystal), fx 4 (atmosphere), fx 5 (brightness), fx 6
+(goblins), fx 7 (echoes), fx 8 (sci-fi), sitar, banjo, shamisen, koto, kalimba, bag pipe, fiddle, shanai,
+tinkle bell, agogo, steel drums, woodblock, taiko drum, melodic tom, synth drum, reverse cymbal, guitar fret
+noise, breath noise, seashore, bird tweet, telephone ring, helicopter, applause, gunshot
 """.replace("\n", " ").split(",")
 )
 
 _OTHER_NAMES = {
-    "piano": 0, "grand piano": 0, "pianoforte": 0, "keyboard": 0, "organ": 19, "classical guitar": 24, "guitar": 24,
-    "nylon guitar": 24, "steel-string guitar": 25, "electric guitar": 27, "bass guitar": 33, "double bass": 43, "violoncello": 42,
-    "pizzicato": 45, "harp": 46, "strings": 48, "string orchestra": 48, "choir": 52, "voice": 52, "soprano": 52,
-    "mezzo-soprano": 52, "alto": 52, "tenor": 52, "baritone": 52, "bass": 52, "horn": 60, "saxophone": 65,
-    "cor anglais": 69, "lute": 24, "mandolin": 25, "ukulele": 24, "percussion": 115,
+    "piano": 0, "grand piano": 0, "pianoforte": 0, "keyboard": 0, "organ": 19, "classical guitar": 24,
+    "guitar": 24, "nylon guitar": 24, "steel-string guitar": 25, "electric guitar": 27, "bass guitar": 33, "double
+    bass": 43, "violoncello": 42, "pizzicato": 45, "harp": 46, "strings": 48, "string orchestra": 48, "choir": 52,
+    "voice": 52, "soprano": 52, "mezzo-soprano": 52, "alto": 52, "tenor": 52, "baritone": 52, "bass": 52,
+    "horn": 60, "saxophone": 65, "cor anglais": 69, "lute": 24, "mandolin": 25, "ukulele": 24, "percussion": 115,
 }  # fmt: skip
 
 _BY_NAME = {name: program for program, name in enumerate(GENERAL_MIDI)} | _OTHER_NAMES

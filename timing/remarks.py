@@ -46,7 +46,7 @@ class Remark:
     suggestion: str | None = None
 
 
-class CannotDo(Exception):
+class CannotDo(Exception):  # noqa: N818 (it says what happened)
     """The work cannot be done; `remarks` say why, all of them at once."""
 
     def __init__(self, remarks: Iterable[Remark]):
