@@ -33,7 +33,8 @@ _OTHER_NAMES = {
     "guitar": 24, "nylon guitar": 24, "steel-string guitar": 25, "electric guitar": 27, "bass guitar": 33,
     "double bass": 43, "violoncello": 42, "pizzicato": 45, "harp": 46, "strings": 48, "string orchestra": 48,
     "choir": 52, "voice": 52, "soprano": 52, "mezzo-soprano": 52, "alto": 52, "tenor": 52, "baritone": 52,
-    "bass": 52, "horn": 60, "saxophone": 65, "cor anglais": 69, "lute": 24, "mandolin": 25, "ukulele": 24, "percussion": 115,
+    "bass": 52, "horn": 60, "saxophone": 65, "cor anglais": 69, "lute": 24, "mandolin": 25, "ukulele": 24,
+    "percussion": 115,
 }  # fmt: skip
 
 _BY_NAME = {name: program for program, name in enumerate(GENERAL_MIDI)} | _OTHER_NAMES
