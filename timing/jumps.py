@@ -29,7 +29,7 @@ class Jump:
 
     @property
     def with_repeats(self) -> bool:
-        return re.search(r"\b(con|with) (rep|rip)", self.words) is not None
+        return re.search(r"\b(con|with)\s+(rep|rip)", self.words) is not None
 
 
 @dataclass(eq=False)

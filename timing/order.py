@@ -72,6 +72,7 @@ class _Walk:
         self.return_at = np.inf  # place in rows of the first bar after a return
         self.finished = False  # the music ended of itself, at the Fine or the last bar
         self.at_fine = False
+        self.as_it_stands = False  # the signs left no bar to play
 
     def run(self) -> None:
         row: int | None = self._arrive(0)
@@ -82,6 +83,9 @@ class _Walk:
             self.rows.append(row)
             row = self._next(row)
         self.finished = True
+        if self.count and not self.rows:
+            self.as_it_stands = True
+            self.rows = list(range(min(self.count, self.limit)))
 
     def _next(self, row: int) -> int | None:
         """The bar to play after this one; None after the Fine."""
@@ -144,8 +148,11 @@ class _Walk:
 def _hindsight(score: Score, signs: Signs, walk: _Walk) -> list[Remark]:
     """What one notices only after playing: a piece without end, jumps never reached, bars never played."""
     if not walk.finished:
-        text = f"the repeats come to more than {walk.limit} bars and are cut off there ({walk.count} bars are written)"
+        text = f"the music comes to more than {walk.limit} bars and is cut off there ({walk.count} are written)"
         return [caution(score, walk.rows[-1], "order-too-long", text, "look for a repeat sign too many")]
+    if walk.as_it_stands:
+        text = "every bar stands under an ending for another time: the bars are played as they stand"
+        return [caution(score, 0, "bars-never-played", text, "number the endings from 1")]
     found = []
     for jump in (jump for jumps in signs.jumps.values() for jump in jumps):
         if jump not in walk.taken:

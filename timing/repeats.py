@@ -151,17 +151,23 @@ class _Scan:
     def _brackets(self) -> dict[int, Ending]:
         """Endings by first bar: of several parts the first one speaks. One drawn too short runs up to its repeat."""
         found: dict[int, Ending] = {}
+        disputed = set()
         for row, end, text in self._marks("ending")[["bar", "end_bar", "text"]].tolist():
             ending = Ending(row, min(max(row, end), self.count - 1), ending_numbers(text))
             if found.setdefault(row, ending).numbers != ending.numbers:
-                self._caution(row, f"different endings begin at {self._bars(row)}: the first one counts", "keep one")
+                disputed.add(row)
+        for row in sorted(disputed):
+            self._caution(row, f"different endings begin at {self._bars(row)}: the first one counts", "keep one")
         found = dict(sorted(found.items()))
         endings = list(found.values())
+        covered = -1
         for here, there in pairwise(endings):
-            gap = range(here.last + 1, there.first)
+            covered = max(covered, here.last)
+            gap = range(covered + 1, there.first)
             alone = gap and not self.begins.intersection(gap) and not self.ends.keys() & range(here.first, gap[-1])
-            if alone and gap[-1] in self.ends and here.numbers and there.numbers and there.lowest == here.highest + 1:
-                here.last = gap[-1]
+            follows = here.numbers and there.numbers and there.lowest == here.highest + 1
+            if alone and follows and gap[-1] in self.ends:
+                here.last = covered = gap[-1]
         return found
 
     # -- the walk

@@ -1,6 +1,7 @@
 """The performed order, in a small notation: bars are numbers, `|:` and `:|` repeat signs (`:|5` is heard five times),
-`[1` and `]` a bracket from the next bar to the last one, `%` a segno and `O` a coda sign over the next bar, `Fine`, `ToCoda`,
-`DC`, `DS`, `DCalFine`, ... at the end of the last bar, `<Fine` and `<ToCoda` at the very beginning of the next."""
+`[1` and `]` a bracket from the next bar to the last one, `%` a segno and `O` a coda sign over the next bar, `Fine`,
+`ToCoda`, `DC`, `DS`, `DCalFine` stand at the end of the last bar, `<Fine` and `<ToCoda` at the very beginning of the
+next."""
 
 from __future__ import annotations
 
@@ -17,7 +18,9 @@ from timing.repeats import ending_numbers
 from timing.score import BAR, HEAD, MARK, NOTE, PART, Score
 
 
-def mark(kind: str, bar: int, offset: float = 0.0, end_bar: int = -1, value: float = np.nan, text: str = "", part: int = 0):
+def mark(
+    kind: str, bar: int, offset: float = 0.0, end_bar: int = -1, value: float = np.nan, text: str = "", part: int = 0
+):
     return (kind, bar, offset, end_bar, 0.0, part, 1, -1, -1, value, text)
 
 
@@ -121,16 +124,393 @@ WELL_FORMED = [
     ("1 [1 2 :| ] [2 3 DC ] [3 4 ]", "1 2 1 3 1 4"),  # the third one is for the D.C.
     ("1 ToCoda 2 DCalCoda O |: 3 :| 4", "1 2 1 3 3 4"),  # the coda is new: its repeats are played
     ("1 2 DC 3 :| 4", "1 2 1 2 3 3 4"),  # so is what follows the D.C. bar
-    ("1 2 Fine 3 DCalFine 4 DCalFine", "1 2 3 1 2"),  # the second D.C. comes too late (a caution, see below)
-    ("1 % 2 ToCoda 3 DSalFine 4 Fine 5 DSalCoda O 6", "1 2 3 2 3 4"),  # words choose; see the cautions below
     ("% 1 ToCoda 2 DS 3 DSalCoda O 4", "1 2 1 2 3 1 4"),  # the plain D.S. leaves the coda to the one that names it
     ("1 ToCoda 2 ToCoda 3 DCalCoda O 4 DCalCoda O 5", "1 2 3 1 4 1 2 5"),  # two codas, in turn
 ]
-TOO_LATE = {"1 2 Fine 3 DCalFine 4 DCalFine", "1 % 2 ToCoda 3 DSalFine 4 Fine 5 DSalCoda O 6"}
 
 
 @pytest.mark.parametrize(("text", "order"), WELL_FORMED, ids=[text for text, _ in WELL_FORMED])
 def test_order_worked_out_by_hand(text, order):
-    found, cautions = played(text)
+    assert played(text) == (order, [])
+
+
+@pytest.mark.parametrize(
+    ("text", "order"),
+    [
+        ("|: 1 2 :| Fine 3 DCalFine", "1 2 1 2 3 1 2 1 2"),
+        ("|: 1 [1 2 :| ] [2 3 ] 4 DC", "1 2 1 3 4 1 2 1 3 4"),
+        ("|: 1 % 2 :| 3 DS", "1 2 1 2 3 2 1 2 3"),
+    ],
+)
+def test_repeats_after_the_return_where_the_plan_wants_them(text, order):
+    assert played(text, repeats_after_return=True)[0] == order
+    assert played(text)[0] != order
+
+
+def test_repeats_after_the_return_where_the_score_says_so():
+    assert played("|: 1 2 :| Fine 3 DCalFinewith_repeats") == ("1 2 1 2 3 1 2 1 2", [])
+
+
+# -- malformed structures: the literal reading, and what the cautions say
+
+MALFORMED = [
+    ("1 |: 2", "1 2", ["the repeat that starts at bar 2 has no end"]),
+    ("|: 1 2 |: 3 :| 4", "1 2 3 3 4", ["the repeat that starts at bar 1 has no end"]),
+    ("1 [1 2 ] [2 3 :| ] 4", "1 2 4", ['ending "1" over bar 2 has no repeat sign', "bar 3 is never played"]),
+    ("1 [2 2 :| ] [1 3 ] 4", "1 3 4", ['bars 2-3 are numbered "2" and "1"', "bar 2 is never played"]),
+    ("1 [1 2 :| ] [1 3 ] 4", "1 2 1 4", ['bars 2-3 are numbered "1" and "1"', "bar 3 is never played"]),
+    ("1 [1 2 :| ] [3 3 ] 4", "1 2 1 4", ['bars 2-3 are numbered "1" and "3"', "bar 3 is never played"]),
+    ("1 [1,2 2 :| ] [2-4 3 ]", "1 2 1 2 1 3", ['numbered "1, 2" and "2-4"']),
+    ("1 [1 2 :|5 ] [2 3 ]", "1 2 1 3", ["the repeat after bar 2 asks for 5 times, the endings for 2"]),
+    (
+        "1 [1 2 :| 3 ] [2 4 ]",
+        "1 2 1 4",
+        ['the repeat sign after bar 2 stands inside ending "1"', "bar 3 is never played"],
+    ),
+    ("1 [1 2 ] [2 3 ] 4", "1 2 4", ["the endings over bars 2-3 belong to no repeat", "bar 3 is never played"]),
+    ("1 [1 2 [2 3 ] 4 :| ] 5", "1 2 4 1 5", ["two endings overlap at bar 3", "bar 3 is never played"]),
+    ("1 [ 2 :| ] [ 3 ] 4", "1 2 1 3 4", ['bar 2 has no number: read as "1"', 'bar 3 has no number: read as "2"']),
+    ("1 [1 2 :| ] 3 [2 4 ] 5", "1 2 1 3 5", ["the endings over bar 4 belong to no repeat", "bar 4 is never played"]),
+    ("[2 1 2 ]", "1 2", ["belong to no repeat", "every bar stands under an ending"]),
+    ("1 [1 2 :| DC ] [2 3 ]", "1 2 1 3", ["the D.C. after bar 2 is never reached"]),
+    ("1 2 Fine 3 DCalFine 4 DCalFine", "1 2 3 1 2", ["the D.C. after bar 4 is never reached", "bar 4 is never played"]),
+    ("1 2 DS 3", "1 2 3", ["the D.S. after bar 2 has no segno to go back to"]),
+    ("1 2 DS % 3 4", "1 2 3 4", ["the D.S. after bar 2 stands before its segno"]),
+    ("% 1 2", "1 2", ["no D.S. goes back to the segno at bar 1"]),
+    ("1 ToCoda 2 DCalCoda 3", "1 2 1 2 3", ["To Coda at bar 1 finds no coda sign"]),
+    ("1 2 DCalCoda O 3", "1 2 1 2 3", ["no To Coda leads to the coda sign at bar 3"]),
+    ("1 2 DCalCoda 3", "1 2 1 2 3", ["the D.C. after bar 2 says al Coda, but there is no coda"]),
+    ("1 O 2 ToCoda 3 DCalCoda 4", "1 2 3 1 2 2 3 4", ["To Coda at bar 2 comes after its coda sign"]),
+    ("1 ToCoda 2 O 3", "1 2 3", ["no D.C. or D.S. leads back to To Coda at bar 1"]),
+    ("1 ToCoda % 2 3 DSalCoda O 4", "1 2 3 2 3 4", ["says al Coda, but the music never comes to To Coda"]),
+    ("1 2 Fine 3", "1 2 3", ["no D.C. or D.S. leads back to the Fine at bar 2"]),
+    ("1 2 DCalFine 3", "1 2 1 2 3", ["the D.C. after bar 2 says al Fine, but there is no Fine"]),
+    ("1 Fine % 2 DSalFine 3", "1 2 2 3", ["says al Fine, but the music never comes to the Fine"]),
+]
+
+
+@pytest.mark.parametrize(("text", "order", "cautions"), MALFORMED, ids=[text for text, _, _ in MALFORMED])
+def test_malformed_is_read_literally_and_says_what_is_wrong(text, order, cautions):
+    found, said = played(text)
     assert found == order
-    assert bool(cautions) == (text in TOO_LATE)
+    assert len(said) == len(cautions)
+    assert all(any(caution in message for message in said) for caution in cautions)
+
+
+def test_a_caution_names_the_bar_and_the_way_out():
+    _, remarks = unfold(written("0 1 |: 2"))
+    assert [(remark.code, remark.bar) for remark in remarks] == [("repeat-structure", 2)]
+    assert "repeat sign" in remarks[0].suggestion and "`order:" in remarks[0].suggestion
+
+
+@pytest.mark.parametrize(
+    ("text", "numbers"),
+    [
+        ("1", [1]),
+        ("1.", [1]),
+        ("1,2", [1, 2]),
+        ("1, 2, 4", [1, 2, 4]),
+        ("1-3", [1, 2, 3]),
+        ("1. – 3.", [1, 2, 3]),
+        ("1.-2., 4", [1, 2, 4]),
+        ("", []),
+        ("last", []),
+        ("0", []),
+        ("3-1", []),
+    ],
+)
+def test_ending_numbers(text, numbers):
+    assert [number for span in ending_numbers(text) for number in span] == numbers
+
+
+# -- pass, last, returned
+
+PASSES = [  # bar.pass, a star where it is the last time, a bar line where the return begins
+    ("|: 1 2 :| 3", "1.1 2.1 1.2* 2.2* 3.1*"),
+    ("1 [1 2 :| ] [2 3 4 ] 5", "1.1 2.1 1.2* 3.2* 4.2* 5.1*"),
+    ("1 [1,2 2 :| ] [3 3 ]", "1.1 2.1 1.2 2.2 1.3* 3.3*"),
+    ("1 2 Fine 3 DC", "1.1 2.1 3.1* | 1.2* 2.2*"),
+    ("1 [1 2 :| ] [2 3 DC ] 4", "1.1 2.1 1.2 3.2 | 1.3* 3.3* 4.1*"),
+    ("1 [1 2 :| ] [2 3 DC ] [3 4 ]", "1.1 2.1 1.2 3.2 | 1.3* 4.3*"),
+    ("1 [1 2 :| ] [2 3 Fine ] 4 DC", "1.1 2.1 1.2 3.2 4.1* | 1.3* 3.3*"),
+    ("1 ToCoda 2 DCalCoda O |: 3 :|", "1.1 2.1* | 1.2* 3.1 3.2*"),
+    ("|: 1 |: 2 :| [1 3 :| ] [2 4 ]", "1.1 2.1 2.2 3.1 1.2* 2.3 2.4* 4.2*"),
+    ("1 [1 2 :| ] [2 3 |: 4 :| 5 ]", "1.1 2.1 1.2* 3.2* 4.2 4.3* 5.2*"),
+    ("1 [1 2 :| ] [2 % 3 DS ] 4", "1.1 2.1 1.2* 3.2 | 3.3* 4.1*"),
+]
+
+
+def spelled(score: Score, passages: np.ndarray) -> str:
+    words = [f"{score.bar_name(p['row'])}.{p['pass']}{'*' if p['last'] else ''}" for p in passages]
+    if passages["returned"].any():
+        words.insert(int(np.argmax(passages["returned"])), "|")
+    return " ".join(words)
+
+
+@pytest.mark.parametrize(("text", "passes"), PASSES, ids=[text for text, _ in PASSES])
+def test_passes_worked_out_by_hand(text, passes):
+    score = written(text)
+    assert spelled(score, unfold(score)[0]) == passes
+
+
+def test_the_table_carries_what_the_bars_say():
+    score = written("0 1 :| 2")
+    score.bars["length"] = [1, 4, 3]
+    score.bars["shift"] = [3, 0, 0]
+    score.bars["beats"], score.bars["unit"] = [4, 4, 6], [4, 4, 8]
+    passages, _ = unfold(score)
+    assert passages["start"].tolist() == [0, 1, 5, 6, 10]
+    assert passages["length"].tolist() == [1, 4, 1, 4, 3]
+    assert passages["shift"].tolist() == [3, 0, 3, 0, 0]
+    assert passages["beats"].tolist() == [4, 4, 4, 4, 6]
+    assert passages["unit"].tolist() == [4, 4, 4, 4, 8]
+    assert passages["number"].tolist() == [0, 1, 0, 1, 2]
+
+
+# -- the order as the plan gives it
+
+
+def test_the_order_of_the_plan_overrides_the_score():
+    score = written("1 [1 2 :| ] [2 3 ] |: 4")
+    passages, remarks = unfold(score, order=[(0, 1, False), (0, 0, False), (2, 2, False), (3, 3, False), (0, 2, True)])
+    assert spelled(score, passages) == "1.1 2.1 1.2 3.2 4.1* | 1.3* 2.3* 3.3*"
+    assert remarks == ()
+
+
+def test_an_order_may_return_and_come_back():
+    passages, _ = unfold(written("1 2"), order=np.array([(0, 1, 0), (0, 0, 1), (1, 1, 0)]))
+    assert passages["returned"].tolist() == [False, False, True, False]
+
+
+@pytest.mark.parametrize("order", [[], [(0, 3, False)], [(-1, 0, False)], [(1, 0, False)]])
+def test_an_order_of_bars_that_do_not_exist_is_refused(order):
+    with pytest.raises(CannotDo, match="3 bars are written"):
+        unfold(written("1 2 3"), order=order)
+
+
+def test_an_endless_order_is_cut_with_a_caution():
+    passages, remarks = unfold(written("1 2 3"), order=[(0, 2, False)] * MAX_BARS)
+    assert len(passages) == MAX_BARS
+    assert passages["row"][-3:].tolist() == [(MAX_BARS - 3 + k) % 3 for k in range(3)]
+    assert [remark.code for remark in remarks] == ["order-too-long"]
+    assert f"cut off after {MAX_BARS}" in remarks[0].message
+
+
+# -- in words
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("1 2 3", "1-3"),
+        ("0 1 2 :| 3", "0-2, 0-3"),
+        ("1 2 [1 3 :| ] [2 4 ] 5", "1-3, 1-2, 4-5"),
+        ("|: 1 :|3 2", "1, 1, 1-2"),
+        ("1 2a :| 2b 3", "1-2a, 1-3"),
+        ("1 2 :| 3 4 Fine 5 DCalFine", "1-2, 1-5, 1-4"),
+    ],
+)
+def test_in_words(text, words):
+    score = written(text)
+    assert in_words(score, unfold(score)[0]) == words
+
+
+def test_halves_of_a_bar_read_as_one():
+    score = score_of([mark("repeat end", 1, 4.0)], ["1", "2", "2", "3"])
+    passages, _ = unfold(score)
+    assert in_words(score, passages) == "1-2, 1-3"
+    assert in_words(score, passages[1:3]) == "2, 1"
+
+
+def test_no_bars_no_words():
+    score = score_of([], [])
+    passages, remarks = unfold(score)
+    assert (len(passages), remarks, in_words(score, passages)) == (0, (), "")
+
+
+# -- bounds
+
+
+@pytest.mark.parametrize("text", ["|: 1 :|1e9", "|: 1 :|1e300 2", "1 [1-99999999999999999999999 2 :| ] 3"])
+def test_many_times_are_cut_with_a_caution(text):
+    score = written(text)
+    passages, remarks = unfold(score)
+    assert len(passages) == 64 * (len(score.bars) + 1)
+    assert remarks[-1].code == "order-too-long" and f"more than {len(passages)} bars" in remarks[-1].message
+
+
+def test_deep_nesting_is_cut_with_a_caution():
+    depth = 40
+    bars = iter(range(1, 100))
+    text = " ".join([f"|: {next(bars)}" for _ in range(depth)] + [f"{next(bars)} :|" for _ in range(depth)])
+    passages, remarks = unfold(written(text))
+    assert len(passages) == 64 * (2 * depth + 1)
+    assert remarks[-1].code == "order-too-long"
+
+
+def test_twenty_thousand_bars_are_an_ordinary_matter():
+    text = " ".join(f"|: {k} {k + 1} :|" for k in range(1, MAX_BARS // 2, 2))
+    passages, remarks = unfold(written(text))
+    assert len(passages) == MAX_BARS and remarks == ()
+    assert passages["start"][-1] == 4 * (MAX_BARS - 1)
+
+
+def test_thousands_of_endings_are_passed_over_within_bounds():
+    text = "0 " + " ".join(f"[{k} {k} :| ]" for k in range(1, 6001))
+    passages, remarks = unfold(written(text))
+    assert len(passages) <= MAX_BARS
+    assert [remark.code for remark in remarks] == ["order-too-long"]
+
+
+# -- laws
+
+KINDS = ["repeat start", "repeat end", "ending", "segno", "coda", "to coda", "fine", "da capo", "dal segno"]
+TEXTS = ["", "1", "2", "1,2", "1-3", "3", "al Fine", "al Coda", "D.C. al Fine", "?"]
+
+
+@st.composite
+def scores(draw):
+    """Any marks anywhere, sensible or not."""
+    count = draw(st.integers(1, 9))
+    row = st.integers(-1, count)
+    marks = st.builds(
+        mark,
+        st.sampled_from(KINDS),
+        row,
+        st.sampled_from([0.0, 2.0, 4.0]),
+        row,
+        st.sampled_from([np.nan, np.inf, -1.0, 0.0, 1.0, 2.0, 3.0, 1e12]),
+        st.sampled_from(TEXTS),
+    )
+    score = score_of(draw(st.lists(marks, max_size=12)), [str(k) for k in range(1, count + 1)])
+    score.bars["length"] = draw(st.lists(st.sampled_from([0.5, 1.0, 3.0, 4.0]), min_size=count, max_size=count))
+    return score
+
+
+@given(scores(), st.booleans())
+@settings(max_examples=500)
+def test_laws_of_every_order(score, always):
+    passages, remarks = unfold(score, repeats_after_return=always)
+    count = len(score.bars)
+    assert 0 < len(passages) <= 64 * (count + 1)
+    assert ((passages["row"] >= 0) & (passages["row"] < count)).all()
+    ends = np.cumsum(score.bars["length"][passages["row"]])
+    assert passages["start"].tolist() == [0.0, *ends[:-1]]
+    assert (np.diff(passages["returned"].astype(int)) >= 0).all()
+    bracketed = {
+        row
+        for m in score.marks_of("ending")
+        if 0 <= m["bar"] < count
+        for row in range(m["bar"], count)  # a short bracket may be drawn out
+    }
+    for row in set(passages["row"].tolist()):
+        passes = passages["pass"][passages["row"] == row]
+        assert (np.diff(passes) > 0).all() and passes[0] >= 1
+        assert not passages["last"][passages["row"] == row][:-1].any()
+        if row not in bracketed:
+            assert passes.tolist() == list(range(1, len(passes) + 1))
+            assert passages["last"][passages["row"] == row][-1]
+    if len(set(passages["row"].tolist())) < count:
+        assert any(remark.code in ("bars-never-played", "order-too-long") for remark in remarks)
+
+
+@given(scores())
+def test_marks_that_several_parts_share_count_once(score):
+    second = score.marks.copy()
+    second["part"] = 1
+    both = Score(score.path, "x", score.notes, score.heads, score.bars, np.append(score.marks, second), score.parts)
+    once, remarks = unfold(score)
+    assert (once == unfold(both)[0]).all()
+    assert remarks == unfold(both)[1]
+
+
+@given(st.integers(1, 300))
+def test_without_marks_the_order_is_the_page(count):
+    passages, remarks = unfold(score_of([], [str(k) for k in range(count)]))
+    assert passages["row"].tolist() == list(range(count)) and remarks == ()
+    assert (passages["pass"] == 1).all() and passages["last"].all() and not passages["returned"].any()
+
+
+@given(st.lists(st.tuples(st.integers(1, 4), st.integers(1, 5)), min_size=1, max_size=12), st.data())
+def test_simple_repeats_are_heard_as_often_as_they_say(sections, data):
+    """Sections of some bars, each heard some times; a start sign may be left out after a repeat or at the beginning."""
+    words, expected, bar, implied = [], [], 0, True
+    for length, times in sections:
+        bars = list(range(bar, bar + length))
+        bar += length
+        signed = times > 1 and (not implied or data.draw(st.booleans()))
+        words += ["|:"] * signed + [str(b) for b in bars] + [f":|{times}"] * (times > 1)
+        expected += bars * times
+        implied = times > 1
+    passages, remarks = unfold(written(" ".join(words)))
+    assert passages["row"].tolist() == expected and remarks == ()
+
+
+# A piece as a tree: plain bars (None) with repeated sections between them, each (times, inside, endings).
+TREES = st.recursive(
+    st.just([None]),
+    lambda inside: st.lists(
+        st.tuples(
+            st.integers(2, 3),
+            inside,
+            st.sampled_from([0, 2, 3]).flatmap(lambda n: st.lists(inside, min_size=n, max_size=n)),
+        ),
+        max_size=2,
+    ).map(lambda sections: [None, *(item for section in sections for item in (section, None))]),
+    max_leaves=12,
+)
+
+
+def print_tree(tree, bars) -> str:
+    """The tree in the notation of this file, its bars numbered from the iterator."""
+    words = []
+    for item in tree:
+        if item is None:
+            words.append(str(next(bars)))
+            continue
+        times, inside, endings = item
+        words += ["|:", print_tree(inside, bars)]
+        for number, ending in enumerate(endings, 1):
+            words += [f"[{number}", print_tree(ending, bars), *[":|"] * (number < len(endings)), "]"]
+        if not endings:
+            words.append(f":|{times}")
+    return " ".join(words)
+
+
+def play_tree(tree, bars, plainly=False) -> list[int]:
+    """Its bars as heard; plainly is without repeats, with the last endings."""
+    heard = []
+    for item in tree:
+        if item is None:
+            heard.append(next(bars))
+            continue
+        times, inside, endings = item
+        body = play_tree(inside, bars, plainly)
+        ends = [play_tree(ending, bars, plainly) for ending in endings] or [[]] * times
+        for ending in ends[-1:] if plainly else ends:
+            heard += body + ending
+    return heard
+
+
+@given(TREES)
+@settings(max_examples=200)
+def test_well_formed_trees_of_repeats(tree):
+    score = written(print_tree(tree, iter(range(1, 10**6))))
+    expected = play_tree(tree, iter(range(1, 10**6)))
+    passages, remarks = unfold(score)
+    limit = 64 * (len(score.bars) + 1)
+    assert passages["number"].tolist() == expected[:limit]
+    assert bool(remarks) == (len(expected) > limit)
+
+
+@given(TREES, TREES, st.booleans())
+@settings(max_examples=200)
+def test_well_formed_trees_with_da_capo_al_fine(first, second, always):
+    bars = iter(range(1, 10**6))
+    score = written(f"{print_tree(first, bars)} Fine {print_tree(second, bars)} DCalFine")
+    bars = iter(range(1, 10**6))
+    expected = play_tree(first, bars) + play_tree(second, bars)
+    back = play_tree(first, iter(range(1, 10**6)), plainly=not always)
+    passages, _ = unfold(score, repeats_after_return=always)
+    assert passages["number"].tolist() == (expected + back)[: 64 * (len(score.bars) + 1)]
+    assert (passages["returned"] == (np.arange(len(passages)) >= len(expected))).all()
