@@ -47,7 +47,7 @@ class Raw:
 
 
 def load(path: str | Path) -> Raw:
-    """Read a file and tell by its content (by its suffix if that says nothing) what it is. CannotDo if it is no score."""
+    """Read a file and tell by its content, or else by its suffix, what it is. CannotDo if it is no score."""
     path = Path(path)
     if not path.exists():
         raise CannotDo.because("score-missing", f"the score {path} does not exist", path)
@@ -76,9 +76,11 @@ def _kind(path: Path, content: bytes) -> str:
         return "midi"
     if head.startswith(b"PK\x03\x04"):
         return "mxl"
-    if head.startswith((b"\xff\xfe<\0", b"\xfe\xff\0<")) or head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<"):
+    if head.startswith((b"\xff\xfe<\0", b"\xfe\xff\0<")):
         return "xml"
-    if re.search(rb"^\*\*kern\b", content, re.MULTILINE) or re.search(rb"^\*\*.*\t\*\*kern\b", content, re.MULTILINE):
+    if head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<"):
+        return "xml"
+    if re.search(rb"^(?:\*\*\S+\t)*\*\*kern\b", content, re.MULTILINE):
         return "kern"
     if re.search(rb"^X:", content, re.MULTILINE) and re.search(rb"^K:", content, re.MULTILINE):
         return "abc"
@@ -101,9 +103,8 @@ def xml(raw: Raw) -> Element:
         message = f"is broken XML at line {line}, column {column + 1}: {reason}"
         raise raw.refuse("score-broken", message, line, column + 1) from None
     except DefusedXmlException:
-        raise raw.refuse(
-            "score-unsafe", "defines XML entities or refers to other files, which a score has no need of; export it again"
-        ) from None
+        message = "defines XML entities or refers to other files, which no score needs; export it again"
+        raise raw.refuse("score-unsafe", message) from None
     except (ValueError, LookupError) as error:
         raise raw.refuse("score-broken", f"is XML in an encoding that cannot be read: {error}") from None
 
@@ -178,7 +179,8 @@ def midi(raw: Raw) -> bytes:
     except (OSError, ValueError, KeyError, IndexError, TypeError) as error:
         raise raw.refuse("score-broken", f"is not a MIDI file that can be read: {error}") from None
     if file.ticks_per_beat <= 0 or file.ticks_per_beat >= 0x8000:
-        raise raw.refuse("score-broken", "counts its time in film frames, not in quarters: export it with a musical division")
+        message = "counts its time in film frames, not in quarters: export it with ticks a quarter"
+        raise raw.refuse("score-broken", message)
     quarters = max((sum(message.time for message in track) for track in file.tracks), default=0) / file.ticks_per_beat
     if quarters > MIDI_QUARTERS:
         raise raw.refuse("score-size", f"lasts {quarters:,.0f} quarters; the most that is read is {MIDI_QUARTERS:,}")
@@ -192,8 +194,8 @@ def midi(raw: Raw) -> bytes:
 
 # Numbers in which a text could ask for a piece of a billion bars: metres and lengths of more digits than music has.
 _ABSURD = {
-    "abc": re.compile(r"^[MLQ]:[^%\n]*?\d{5}|\[[MLQ]:[^\]\n]*?\d{5}|(?<![\w:])[=^_]*[A-Ga-gxzZX][,']*/?\d{4}|\(\d{3}", re.MULTILINE),
-    "kern": re.compile(r"^(?:.*\t)?\*M[\d+]*\d{4}|^(?:.*\t)?\*M[\d+]+/\d{4}|^(?![!*]).*?\d{6}", re.MULTILINE),
+    "abc": re.compile(r"^[MLQ]:.*\d{5}|^(?![A-Za-z+]:|%).*(?:[A-Ga-gxzZX\]][,']*/?\d{4}|\(\d{3}|\[[MLQ]:[^\]]*\d{5})"),
+    "kern": re.compile(r"^(?:.*\t)?\*M[\d+]*(?:\d{4}|/\d{4})|^(?![!*=]).*\d{6}"),
 }
 
 
@@ -210,7 +212,8 @@ def text(raw: Raw) -> str:
         raise raw.refuse("not-a-score", "has no **kern spine")
     if raw.kind == "abc" and not re.search(r"^K:", content, re.MULTILINE):
         raise raw.refuse("not-a-score", "has no tune: ABC needs a key (K:) before the notes")
-    if found := _ABSURD[raw.kind].search(content):
-        line = content.count("\n", 0, found.start()) + 1
-        raise raw.refuse("score-unsafe", f"asks for a length that no music has, at line {line}: {found[0][-40:]!r}", line)
+    for number, line in enumerate(content.split("\n"), start=1):
+        if found := _ABSURD[raw.kind].search(line):
+            message = f"asks for a length that no music has, at line {number}: {found[0][-40:]!r}"
+            raise raw.refuse("score-unsafe", message, number)
     return content

@@ -44,6 +44,8 @@ def read_score(path: str | Path, *, cache: bool = True) -> Score:
     if cache and (score := kept.load(name, raw.path)):
         return score
     score = tabulate(_parse(raw))
+    if not len(score.notes):
+        raise raw.refuse("score-empty", "holds no notes")
     if cache:
         kept.store(name, score)
     return score
@@ -55,7 +57,7 @@ def read_stream(path: str | Path) -> Parsed:
 
 
 def tabulate(parsed: Parsed) -> Score:
-    """The tables of a parsed file."""
+    """The tables of a parsed file; unlike `read_score`, of one with nothing but rests as well."""
     try:
         return _tabulate(parsed)
     except CannotDo:
@@ -66,15 +68,13 @@ def tabulate(parsed: Parsed) -> Score:
 
 def _tabulate(parsed: Parsed) -> Score:
     heads = walk_heads(parsed)
-    if not heads:
-        raise parsed.raw.refuse("score-empty", "holds no notes")
     notes, table, note_remarks = read_notes(parsed, heads)
     slurs = set_slurs(parsed, heads, notes, table)
     marks = read_marks(parsed, heads, notes, table, slurs)
     bars, bar_remarks = read_bars(parsed, marks)
     marks = settle(marks, bars)
     place = Place(parsed.raw.path)
-    remarks = [*parsed.remarks, *note_remarks, *bar_remarks, *_middle_repeats(parsed, bars)]
+    remarks = [*parsed.remarks, *note_remarks, *bar_remarks]
     return Score(
         path=parsed.raw.path,
         title=_title(parsed),
@@ -92,9 +92,7 @@ def _tabulate(parsed: Parsed) -> Score:
 
 def _parse(raw: guard.Raw) -> Parsed:
     """Check, prepare and parse; music21's own print-outs and warnings are caught and become remarks."""
-    said = io.StringIO()
-    with warnings.catch_warnings(record=True) as warned, contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
-        warnings.simplefilter("always")
+    with _hushed() as warned:
         try:
             parsed = _PARSERS[raw.kind](raw)
         except CannotDo:
@@ -107,16 +105,28 @@ def _parse(raw: guard.Raw) -> Parsed:
     return parsed
 
 
+@contextlib.contextmanager
+def _hushed():
+    """Keeps what music21 prints from the terminal; gives the list of its warnings."""
+    said = io.StringIO()
+    with warnings.catch_warnings(record=True) as warned, contextlib.redirect_stdout(said):
+        warnings.simplefilter("always")
+        with contextlib.redirect_stderr(said):
+            yield warned
+
+
 def _unreadable(raw: guard.Raw, error: Exception) -> CannotDo:
     reason = " ".join(str(error).split())[:200] or type(error).__name__
     return raw.refuse("score-unreadable", f"cannot be read as music: {reason}")
 
 
 def _warnings(warned: list) -> list[Remark]:
+    """What music21 warned of; bars that are too full are remarked on elsewhere."""
     texts = dict.fromkeys(" ".join(str(w.message).split()) for w in warned if "MusicXML" in w.category.__name__)
+    texts = [text for text in texts if "overfull" not in text]
     return [
         Remark(Severity.ADVICE, "passed-over", f"reading passed over a fault: {text[:200]}")
-        for text in list(texts)[:_MOST_WARNINGS]
+        for text in texts[:_MOST_WARNINGS]
     ]
 
 
@@ -126,15 +136,17 @@ def _parse_xml(raw: guard.Raw) -> Parsed:
     if root == "mei":
         return _parse_mei(raw, tree)
     if root == "score-timewise":
-        raise raw.refuse("not-a-score", "is MusicXML sorted by bars (score-timewise); export it sorted by parts (score-partwise)")
+        message = "is MusicXML sorted by bars (score-timewise); export it sorted by parts (score-partwise)"
+        raise raw.refuse("not-a-score", message)
     if root != "score-partwise":
         raise raw.refuse("not-a-score", f"is XML but not a score: it holds <{root[:40]}>, not MusicXML or MEI")
     facts = read_facts(tree, raw)
     from music21.musicxml.xmlToM21 import MusicXMLImporter
 
-    stream = MusicXMLImporter().xmlRootToScore(tree)
+    importer = MusicXMLImporter()
+    importer.xmlRootToScore(tree, importer.stream)
     untag(facts)
-    return Parsed(raw, "musicxml", stream, tree, facts)
+    return Parsed(raw, "musicxml", importer.stream, tree, facts, facts.remarks)
 
 
 def _parse_mei(raw: guard.Raw, tree) -> Parsed:
@@ -187,26 +199,13 @@ def _title(parsed: Parsed) -> str:
     return " ".join(title.split())[:200] or parsed.raw.path.stem
 
 
-def _middle_repeats(parsed: Parsed, bars: np.ndarray) -> list[Remark]:
-    where = sorted(parsed.facts.middle) if parsed.facts else []
-    return [
-        Remark(
-            Severity.CAUTION,
-            "repeat-in-bar",
-            f"the repeat sign in the middle of bar {bars['number'][bar]} is played at its end; write the bar as two",
-            bar=int(bars["number"][bar]),
-        )
-        for bar in where
-    ]
-
-
 def _parts(parsed: Parsed) -> np.ndarray:
     groups = parsed.staves()
     rows = np.zeros(len(groups), PART)
     names: set[str] = set()
     for number, (row, staves) in enumerate(zip(rows, groups, strict=True)):
         first = staves[0]
-        instrument = first.getElementsByClass("Instrument").first() or first.recurse().getElementsByClass("Instrument").first()
+        instrument = first.recurse().getElementsByClass("Instrument").first()
         sound = (instrument.instrumentName or "") if instrument is not None else ""
         row["instrument"] = " ".join(sound.split())[:60]
         row["name"] = _unique(" ".join((first.partName or sound or f"Part {number + 1}").split()), names)

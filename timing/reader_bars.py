@@ -14,12 +14,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
 from timing.guard import Raw
 from timing.reader_musicxml import LONGEST_BAR, MOST_BEATS, SMALLEST_UNIT
-from timing.reader_walk import Parsed, layers, walk_bars
+from timing.reader_walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
 
@@ -77,7 +78,7 @@ def _collect(parsed: Parsed) -> list[_Bar]:
         if place == len(bars):
             number = measure.number if abs(measure.number) < 2**31 else place + 1
             implicit = bool(facts) and place in facts.implicit
-            held = facts.filled.get(place, Fraction(0)) if facts else Fraction(0)
+            held = min(facts.filled.get(place, Fraction(0)), Fraction(4 * metre[0], metre[1])) if facts else Fraction(0)
             suffix = measure.numberSuffix or ""
             bars.append(_Bar(number, suffix, *metre, held, measured[part, staff], implicit))
         bars[place].held = max(bars[place].held, *(Fraction(layer.highestTime) for _, layer, _ in layers(measure)))
@@ -91,7 +92,7 @@ def _metres(measure, raw: Raw) -> tuple[tuple[int, int] | None, tuple[int, int] 
     """The time signature at the beginning of a bar, the last one in it, and whether the music is free of metre."""
     here = later = None
     free = False
-    for sign in measure.getElementsByClass("TimeSignatureBase"):
+    for sign in of_class(measure, "TimeSignatureBase"):
         if "SenzaMisuraTimeSignature" in sign.classSet:
             free = True
             continue
@@ -126,7 +127,7 @@ def _measure(bars: list[_Bar]) -> list[Remark]:
         bar.length = bar.held if bar.held else bar.metre
         if not bar.measured or not bar.short:
             if bar.measured and bar.held > bar.metre + CLOSE:
-                remarks.append(_remark(bar, "overfull-bar", "holds more than its metre; it is played as long as its notes"))
+                remarks.append(_remark(bar, "overfull-bar", "holds more than its metre and lasts as long as its notes"))
             continue
         if before is None:
             bar.shift = bar.metre - bar.held if after else Fraction(0)
@@ -149,7 +150,7 @@ def _measure(bars: list[_Bar]) -> list[Remark]:
 
 
 def _goes_on(before: _Bar, bar: _Bar) -> bool:
-    """Whether a bar is the rest of the one before it: together they make a whole bar, or the file gives it no number."""
+    """Whether a bar is the rest of the one before it: both make a whole bar, or the file gives it no number."""
     filled = before.shift + before.length
     if bar.ending or before.metre != bar.metre or filled >= bar.metre:
         return False
@@ -168,6 +169,6 @@ def _print_numbers(bars: list[_Bar]) -> None:
     """A pickup is 0; a bar whose number is not printed belongs to the bar before it."""
     if bars[0].implicit and bars[0].shift:
         bars[0].number, bars[0].suffix = 0, ""
-    for before, bar in zip(bars, bars[1:], strict=False):
+    for before, bar in pairwise(bars):
         if bar.implicit or bar.suffix.startswith("X"):
             bar.number, bar.suffix = before.number, before.suffix

@@ -14,7 +14,7 @@ from math import inf, isfinite, nan
 import numpy as np
 
 from timing.reader_notes import spanners
-from timing.reader_walk import Head, Parsed, layers, walk_bars
+from timing.reader_walk import Head, Parsed, layers, of_class, walk_bars
 from timing.score import MARK
 
 _OF_THE_SCORE = (
@@ -73,19 +73,22 @@ def read_marks(
     numbers = {}
     for part, staff, bar, measure in walk_bars(parsed):
         numbers[id(measure)] = bar
-        _bar_lines(marks, part, bar, measure)
+        marks += _bar_lines(part, bar, measure)
         for _, layer, start in layers(measure):
-            for element in layer.elements:
-                if found := _element(element, part, staff, bar, float(layer.elementOffset(element) + start)):
-                    marks.append(found)
+            found = (_element(e, part, staff, bar, float(layer.elementOffset(e) + start)) for e in layer.elements)
+            marks += [mark for mark in found if mark]
     marks += _on_notes(parsed, heads, table)
-    marks += _endings(parsed, numbers)
     marks += [
         _Mark("slur", *(int(notes[a][c]) for c in ("part", "staff", "bar")), float(notes[a]["offset"]),
               int(notes[b]["bar"]), float(notes[b]["offset"]), note=a, goal=b)
         for a, b in slurs
     ]  # fmt: skip
-    marks += _from_facts(parsed, heads, notes, table) if parsed.facts else _wedges(parsed, heads)
+    if parsed.facts:
+        marks += _from_facts(parsed, heads, notes, table)
+    else:
+        marks += _endings(parsed, numbers) + _wedges(parsed, heads)
+    last = max(numbers.values(), default=0)
+    marks = [mark for mark in marks if mark.kind != "double bar" or mark.bar < last]
     return _rows(_tempi(_once(_jumps(marks))))
 
 
@@ -100,7 +103,8 @@ def _here(kind: str, part: int, staff: int, bar: int, offset: float, **more) -> 
     return _Mark(kind, part, staff, bar, offset, bar, offset, **more)
 
 
-def _bar_lines(marks: list[_Mark], part: int, bar: int, measure) -> None:
+def _bar_lines(part: int, bar: int, measure) -> list[_Mark]:
+    marks = []
     for line, offset in ((measure.leftBarline, 0.0), (measure.rightBarline, inf)):
         if line is None:
             continue
@@ -110,6 +114,7 @@ def _bar_lines(marks: list[_Mark], part: int, bar: int, measure) -> None:
             marks.append(_here("repeat start" if start else "repeat end", part, 0, bar, offset, value=value))
         elif line.type in ("double", "final", "heavy-heavy", "heavy-light") and offset:
             marks.append(_here("double bar", part, 0, bar, offset))
+    return marks
 
 
 def _element(element, part: int, staff: int, bar: int, offset: float) -> _Mark | None:
@@ -124,13 +129,20 @@ def _element(element, part: int, staff: int, bar: int, offset: float) -> _Mark |
         text = element.getText() or ""
         kind = jump_kind(text) or jump_kind(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", type(element).__name__))
         return _here(kind, part, 0, bar, offset, text=text) if kind else None
-    if "TextExpression" in classes and element.content:
-        text = " ".join(element.content.split())
+    if "TextExpression" in classes and (text := _words(element.content)):
         kind = jump_kind(text)
         if kind:
             return _here(kind, part, 0, bar, offset, text=text)
         return _here("tempo" if _TEMPO_WORDS.search(text) else "words", part, staff, bar, offset, text=text)
     return None
+
+
+def _words(content: str | None) -> str:
+    """The words of a direction; what a metronome mark between parentheses leaves of them is none."""
+    text = " ".join((content or "").split())
+    if not re.search(r"\w", text):
+        return ""
+    return text if text.count("(") == text.count(")") else text.strip(" ()")
 
 
 def _tempo(element) -> tuple[float, float, str, bool]:
@@ -145,7 +157,7 @@ def _tempo(element) -> tuple[float, float, str, bool]:
     printed = number is not None
     number = element.numberSounding if number is None else number
     value = float(number * element.referent.quarterLength) if number else nan
-    text = str(element.text) if element.text and not element.textImplicit else ""
+    text = _words(str(element.text)) if element.text and not element.textImplicit else ""
     return (value if isfinite(value) and 0 < value < 10_000 else nan), nan, text, printed
 
 
@@ -157,7 +169,7 @@ def _on_notes(parsed: Parsed, heads: list[Head], table: np.ndarray) -> list[_Mar
     marks = []
     for part, staff, bar, measure in walk_bars(parsed):
         for _, layer, start in layers(measure):
-            for owner in layer.notesAndRests:
+            for owner in of_class(layer, "GeneralNote"):
                 if not owner.expressions and not owner.articulations:
                     continue
                 offset = float(layer.elementOffset(owner) + start)
@@ -191,18 +203,18 @@ def _wedges(parsed: Parsed, heads: list[Head]) -> list[_Mark]:
             first, last = places.get(id(wedge.getFirst())), places.get(id(wedge.getLast()))
             if first and last:
                 end = float(last.offset + last.length)
-                marks.append(
-                    _Mark("hairpin", first.part, first.staff, first.bar, float(first.offset), last.bar, end, value=value)
-                )
+                place = (first.part, first.staff, first.bar, float(first.offset), last.bar, end)
+                marks.append(_Mark("hairpin", *place, value=value))
     return marks
 
 
 def _from_facts(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[_Mark]:
-    """What the XML alone tells: hairpins, pedal, dashes, jumps of <sound>, fermatas on bar lines, slides."""
+    """What the XML alone tells: hairpins, pedal, dashes, endings, jumps of <sound>, fermatas on bar lines, slides."""
     marks = [
-        _Mark(l.kind, l.part, l.staff, l.bar, float(l.offset), l.end_bar, float(l.end_offset), value=l.value, text=l.text)
-        for l in parsed.facts.lines
-    ]
+        _Mark(line.kind, line.part, line.staff, line.bar, float(line.offset), line.end_bar, float(line.end_offset),
+              value=line.value, text=line.text)
+        for line in parsed.facts.lines
+    ]  # fmt: skip
     rows = {id(head.facts): int(table["note"][number]) for number, head in enumerate(heads)}
     for start, goal, text in parsed.facts.slides:
         a, b = (rows.get(id(parsed.facts.notes[place])) for place in (start, goal))

@@ -4,7 +4,7 @@ music21 reads pitches, lengths, ties, slurs, articulations, words, dynamics, met
 out, and this module adds: voice numbers of bars with one voice; string, fret and finger of each chord member; the sound
 of unpitched notes; whether a grace note is slashed or takes its time from the note before; the direction of an arpeggio
 on each note; hammer-on and pull-off by note; slides and glissandi by note (music21 ties them to the whole chord); where
-exactly hairpins, pedal lines and dashes begin and end; the jumps of <sound>; fermatas over bar lines; tuning of strings.
+exactly hairpins, pedal lines, dashes and endings begin and end; the jumps of <sound>; fermatas over bar lines; tuning.
 
 A music21 note is matched to its element by a number that travels through music21 in the element's `relative-x`
 attribute (music21 keeps it as `style.relativeX`).
@@ -20,16 +20,14 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from timing.guard import Raw
+from timing.reader_directions import Directions, Line
+from timing.remarks import CannotDo, Remark
 
 LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
 MOST_BEATS, SMALLEST_UNIT, MOST_STAVES, MOST_VOICES = 512, 256, 16, 64
 
 _TAG = "relative-x"
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_JUMPS = {
-    "dacapo": "da capo", "dalsegno": "dal segno", "segno": "segno", "coda": "coda", "tocoda": "to coda",
-    "fine": "fine", "forward-repeat": "repeat start",
-}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -52,21 +50,6 @@ class NoteFacts:
     unpitched: int | None = None
 
 
-@dataclass(slots=True)
-class Line:
-    """A mark with an extent, or a jump: kind, bar and offset of both ends, part by its place in the file."""
-
-    kind: str
-    part: int
-    staff: int
-    bar: int
-    offset: Fraction
-    end_bar: int
-    end_offset: Fraction
-    value: float = float("nan")
-    text: str = ""
-
-
 @dataclass
 class Facts:
     notes: list[NoteFacts] = field(default_factory=list)
@@ -75,7 +58,7 @@ class Facts:
     tunings: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> pitch
     implicit: set[int] = field(default_factory=set)  # bars whose number is not printed
     filled: dict[int, Fraction] = field(default_factory=dict)  # how far the fullest part goes in each bar
-    middle: set[int] = field(default_factory=set)  # bars with a repeat sign in the middle
+    remarks: list[Remark] = field(default_factory=list)
 
 
 def note_number(element) -> int | None:
@@ -112,7 +95,8 @@ class _PartWalk:
         self.bar, self.cursor, self.voice = 0, Fraction(0), "1"
         self.chord: list[int] = []
         self.chord_start = Fraction(0)
-        self.open: dict[tuple[str, str], object] = {}
+        self.slides: dict[tuple[str, str], tuple[int, str]] = {}
+        self.directions = Directions(number, facts.lines, facts.remarks)
         self.reach: dict[str, dict[int, Fraction]] = {}  # voice -> staff -> end within the bar
         self.per_staff = False
         self.voices: list[tuple[int, str]] = []  # (note, voice as written)
@@ -123,7 +107,9 @@ class _PartWalk:
     def run(self) -> None:
         handlers = {
             "note": self._note, "backup": self._backup, "forward": self._forward, "attributes": self._attributes,
-            "direction": self._direction, "sound": self._sound, "barline": self._barline,
+            "direction": self._direction,
+            "sound": lambda sound: self.directions.sound(sound, self.bar, self.cursor),
+            "barline": lambda line: self.directions.bar_line(line, self.bar, self.cursor, self._name()),
         }  # fmt: skip
         for self.bar, measure in enumerate(self.part.findall("measure")):  # noqa: B020
             self.cursor, self.reach, fullest = Fraction(0), {}, Fraction(0)
@@ -139,15 +125,18 @@ class _PartWalk:
             if len(self.reach) > MOST_VOICES:
                 raise self._absurd(f"{len(self.reach)} voices in one bar")
             self.facts.filled[self.bar] = max(fullest, self.facts.filled.get(self.bar, Fraction(0)))
-        self._close_open_lines()
+        self.directions.close(self.bar)
         self._number_voices()
 
     # -- time
 
-    def _absurd(self, what: str):
-        measure = self.part.findall("measure")[self.bar] if self.part.find("measure") is not None else None
-        number = measure.get("number", str(self.bar + 1)) if measure is not None else "1"
-        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {number[:12]}; no music needs that")
+    def _name(self) -> str:
+        """The number of the bar the walk is in, as the file has it."""
+        measures = self.part.findall("measure")
+        return measures[self.bar].get("number", str(self.bar + 1))[:12] if measures else "1"
+
+    def _absurd(self, what: str) -> CannotDo:
+        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {self._name()}; no music needs that")
 
     def _number(self, element: Element | None, what: str) -> Fraction:
         text = (element.text or "").strip() if element is not None else ""
@@ -178,8 +167,7 @@ class _PartWalk:
         for time in element.iter("time"):
             beats = [b for group in time.findall("beats") for b in (group.text or "").split("+")]
             units = [(unit.text or "").strip() for unit in time.findall("beat-type")]
-            fits = all(b.strip().isdecimal() and 0 < int(b) <= MOST_BEATS for b in beats)
-            if not fits or any(not u.isdecimal() or not 0 < int(u) <= SMALLEST_UNIT or int(u) & int(u) - 1 for u in units):
+            if not all(_between(b, MOST_BEATS) for b in beats) or not all(_between(u, SMALLEST_UNIT) for u in units):
                 raise self._absurd(f"a time signature of {'+'.join(beats)[:20]}/{'+'.join(units)[:20]}")
         for transpose in element.findall("transpose"):
             self._transpose(transpose)
@@ -210,6 +198,14 @@ class _PartWalk:
             if step in _STEPS and octave.isdecimal() and 1 <= string <= 12:
                 alter = round(float(tuning.findtext("tuning-alter") or 0))
                 strings[string] = _STEPS[step] + alter + 12 * (int(octave) + 1)
+
+    def _direction(self, element: Element) -> None:
+        offset = element.find("offset")
+        at = self.cursor + (self._number(offset, "an offset of") / self.divisions if offset is not None else 0)
+        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 0
+        for scordatura in element.iterfind("direction-type/scordatura"):
+            self._tuning(scordatura.findall("accord"), 0)
+        self.directions.direction(element, staff, self.bar, max(at, Fraction(0)))
 
     # -- notes
 
@@ -260,8 +256,8 @@ class _PartWalk:
             elif item.tag in ("glissando", "slide"):
                 key = (item.tag, item.get("number", "1"))
                 if item.get("type") == "start":
-                    self.open[key] = (here, (item.text or "").strip())
-                elif item.get("type") == "stop" and (start := self.open.pop(key, None)):
+                    self.slides[key] = (here, (item.text or "").strip())
+                elif item.get("type") == "stop" and (start := self.slides.pop(key, None)):
                     self.facts.slides.append((start[0], here, start[1]))
         if facts.roll == 0 and len(self.chord) > 1:
             facts.roll = self.facts.notes[self.chord[0]].roll
@@ -292,54 +288,9 @@ class _PartWalk:
             facts = self.facts.notes[note]
             facts.voice = numbers[voice] + (top * (facts.staff - 1) if self.per_staff else 0)
 
-    # -- marks
 
-    def _direction(self, element: Element) -> None:
-        offset = element.find("offset")
-        at = self.cursor + (self._number(offset, "an offset of") / self.divisions if offset is not None else 0)
-        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 0
-        words = " ".join((w.text or "").strip() for w in element.iter("words")).strip()
-        for item in element.iterfind("direction-type/*"):
-            if item.tag == "wedge":
-                self._extent("hairpin", item, staff, at, {"crescendo": 1.0, "diminuendo": -1.0}.get(item.get("type")))
-            elif item.tag == "pedal":
-                self._extent("pedal", item, staff, at, 1.0 if item.get("type") in ("start", "sostenuto") else None)
-            elif item.tag == "dashes":
-                self._extent("words", item, staff, at, 0.0 if item.get("type") == "start" else None, words)
-            elif item.tag == "scordatura":
-                self._tuning(item.findall("accord"), 0)
-        for sound in element.findall("sound"):
-            self._sound(sound, at, words)
-        _number_the_tempo(element)
-
-    def _extent(self, kind: str, item: Element, staff: int, at: Fraction, starts: float | None, text: str = "") -> None:
-        key = (item.tag, item.get("number", "1"))
-        if starts is not None:
-            line = Line(kind, self.number, staff, self.bar, max(at, Fraction(0)), -1, Fraction(0), starts, text)
-            self.facts.lines.append(line)
-            self.open[key] = line
-        elif item.get("type") == "stop" and isinstance(line := self.open.pop(key, None), Line):
-            line.end_bar, line.end_offset = self.bar, max(at, Fraction(0))
-
-    def _sound(self, element: Element, at: Fraction | None = None, text: str = "") -> None:
-        at = self.cursor if at is None else at
-        for attribute, kind in _JUMPS.items():
-            value = element.get(attribute)
-            if value is not None and value != "no":
-                jump = Line(kind, self.number, 0, self.bar, at, self.bar, at, 2.0, text)
-                self.facts.lines.append(jump)
-
-    def _barline(self, element: Element) -> None:
-        if element.find("repeat") is not None and element.get("location") == "middle":
-            self.facts.middle.add(self.bar)
-        if element.find("fermata") is not None and element.get("location") != "left":
-            self.facts.lines.append(Line("fermata", self.number, 0, self.bar, self.cursor, self.bar, self.cursor))
-
-    def _close_open_lines(self) -> None:
-        """A hairpin or pedal without its end reaches to where it starts: nothing can be known of it."""
-        for line in self.open.values():
-            if isinstance(line, Line):
-                line.end_bar, line.end_offset = line.bar, line.offset
+def _between(text: str, most: int) -> bool:
+    return text.strip().isdecimal() and 0 < int(text) <= most
 
 
 def _join_chords(measure: Element) -> None:
@@ -359,17 +310,3 @@ def _join_chords(measure: Element) -> None:
             first, last = first + len(between), place
         else:
             last = place
-
-
-def _number_the_tempo(direction: Element) -> None:
-    """A metronome mark that music21 finds no number in ("c. 108") is left to <sound tempo>, which it would pass over."""
-    metronome = direction.find("direction-type/metronome")
-    if metronome is None or len(metronome.findall("beat-unit")) > 1:
-        return
-    text = (metronome.findtext("per-minute") or "").strip()
-    if re.fullmatch(r"\d+(\.\d+)?", text):
-        return
-    if direction.find("sound") is None and (found := re.search(r"\d+(\.\d+)?", text)):
-        metronome.find("per-minute").text = found[0]
-    elif direction.find("sound[@tempo]") is not None:
-        direction.find("direction-type").remove(metronome)

@@ -72,8 +72,11 @@ def _in_range(head: Head, remarks: list[Remark]) -> int:
 
 
 def _merge_ties(heads: list[Head]) -> list[list[int]]:
-    """The heads of each note. A tie goes on in the next head of its pitch that begins where it ends (in the same bar, or
-    at the beginning of the next), in its own voice if there is a choice; a tie that leads nowhere ends with its head."""
+    """The heads of each note.
+
+    A tie goes on in the next head of its pitch that begins where it ends (in the same bar, or at the beginning of the
+    next), in its own voice if there is a choice; a tie that leads nowhere ends with its head.
+    """
     merged: list[list[int]] = []
     waiting: dict[tuple[int, int], list[list[int]]] = {}  # (part, pitch) -> notes whose last head is tied on
     order = sorted(range(len(heads)), key=lambda h: (heads[h].bar, heads[h].offset, not heads[h].grace, h))

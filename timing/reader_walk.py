@@ -1,8 +1,8 @@
 """The one walk over a music21 stream: its parts, its bars and its noteheads, always in the same order.
 
 `heads` of a Score are the rows of `walk_heads` in this order, so another module can parse the same file with
-`timing.reader.read_stream`, walk it again, and meet the same noteheads: for MusicXML in the order of the file, else part
-by part from the top, staff by staff, bar by bar, voice by voice, in time, the members of a chord from the lowest.
+`timing.reader.read_stream`, walk it again, and meet the same noteheads: for MusicXML in the order of the file, else
+part by part from the top, staff by staff, bar by bar, voice by voice, in time, chords in the order of the file.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class Parsed:
             numbers = [_tandem(p, "*part") for p in (above, part)]
             if any(numbers):
                 return numbers[0] == numbers[1]
-            return bool(_tandem(part, "*staff")) and part.partName is not None and above.partName == part.partName
+            return above.partName == part.partName and all(_two_handed(p) for p in (above, part))
         if self.kind == "mei":
             braced = _braced(self.tree)
             here = list(self.stream.parts).index(part)
@@ -59,6 +59,10 @@ class Parsed:
 def _tandem(part, prefix: str) -> str:
     found = (str(e.tandem) for e in part.getElementsByClass("MiscTandem") if str(e.tandem).startswith(prefix))
     return next(found, "")
+
+
+def _two_handed(part) -> bool:
+    return any({"KeyboardInstrument", "Harp"} & i.classSet for i in part.recurse().getElementsByClass("Instrument"))
 
 
 def _braced(tree: Element) -> list[list[int]]:
@@ -95,15 +99,19 @@ def walk_bars(parsed: Parsed):
     """(part, staff from 1, bar, music21 Measure), in order."""
     for part, staves in enumerate(parsed.staves()):
         for staff, stream in enumerate(staves, start=1):
-            for bar, measure in enumerate(stream.getElementsByClass("Measure")):
+            for bar, measure in enumerate(of_class(stream, "Measure")):
                 yield part, staff, bar, measure
+
+
+def of_class(stream, name: str) -> list:
+    """The elements of a stream that are of a music21 class; its own iterators cost more than the rest of the walk."""
+    return [element for element in stream.elements if name in element.classSet]
 
 
 def layers(measure):
     """(voice number from 1, stream of notes, its offset in the bar) of a bar."""
-    voices = list(measure.voices)
     yield 1, measure, 0.0
-    for number, voice in enumerate(voices, start=1):
+    for number, voice in enumerate(of_class(measure, "Voice"), start=1):
         name = str(voice.id)
         number = int(name) if name.isdecimal() and 0 < int(name) < 100 else number
         yield number, voice, measure.elementOffset(voice)
@@ -116,7 +124,7 @@ def walk_heads(parsed: Parsed) -> list[Head]:
     for part, staff, bar, measure in walk_bars(parsed):
         for number, layer, start in layers(measure):
             voice = (staff - 1) * VOICES_A_STAFF + number
-            for owner in layer.notes:
+            for owner in of_class(layer, "NotRest"):
                 if "Harmony" in owner.classSet:
                     continue
                 offset = layer.elementOffset(owner) + start
