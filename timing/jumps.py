@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect
 from dataclasses import dataclass, field
 
 from timing.remarks import Remark
@@ -25,7 +26,7 @@ class Jump:
 
     @property
     def to_coda(self) -> bool:
-        return "coda" in self.words
+        return any(word in self.words for word in ("coda", "𝄌", "⊕"))
 
     @property
     def with_repeats(self) -> bool:
@@ -78,9 +79,6 @@ class _Reading:
 
     def read(self) -> Signs:
         self._read_jumps()
-        if not self.exits and len(self.codas) > 1 and self.jumps:
-            # one sign for both: where it first stands one leaves, where it stands next one arrives
-            self.exits, self.codas = self._places("coda")[:1], self.codas[1:]
         self._read_exits()
         for row, late in self.fines:
             (self.signs.fine_after if late else self.signs.fine_before).add(row)
@@ -103,7 +101,7 @@ class _Reading:
     def _read_jumps(self) -> None:
         texts: dict[tuple[int, str], str] = {}
         for row, kind, text in self.score.marks_of("da capo", "dal segno")[["bar", "kind", "text"]].tolist():
-            if 0 <= row < len(self.score.bars) and text not in texts.setdefault((row, kind), ""):
+            if 0 <= row < len(self.score.bars) and text.lower() not in texts.setdefault((row, kind), ""):
                 texts[row, kind] += f" {text.lower()}"
         before = iter(self.segnos)
         upcoming, latest = next(before, None), None
@@ -129,7 +127,7 @@ class _Reading:
             if not self.codas:
                 self._caution(row, f"{where} finds no coda sign: the music plays on", "put the coda sign in")
                 continue
-            coda = self.codas[k] if paired else next((c for c in self.codas if c > row), self.codas[-1])
+            coda = self.codas[k] if paired else self.codas[min(bisect(self.codas, row), len(self.codas) - 1)]
             if coda <= row:
                 self._caution(row, f"{where} comes after its coda sign and jumps back", "put the coda sign after it")
             (self.signs.exit_after if late else self.signs.exit_before)[row] = Exit(row, coda)
