@@ -1,0 +1,159 @@
+"""How long things take, as a table of ratios measured in one run: python tests/bench/bench.py
+
+Each figure is the median of several runs of a whole process, or of a function where the table says so. Ratios compare
+two commands run in turn, so that a machine whose speed drifts does not bend them. The bank is TimGM6mb.sf2, which comes
+with pretty_midi; the opponent of `render` is the synthesizer library's own file player on the same MIDI file.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+COMMAND = [sys.executable, "-c", "from render.command import main; main()"]
+RUNS = 5
+
+# The library's own file player, driven as its command-line tool drives it: a file renderer, block by block.
+PLAYER = """
+import sys
+from ctypes import byref, c_char_p
+from render.synth import fluidsynth_library
+lib = fluidsynth_library()
+midi, bank, wav = (argument.encode() for argument in sys.argv[1:])
+def of(name, result, *arguments):
+    function = getattr(lib, name)
+    from ctypes import c_void_p, c_int
+    function.restype = c_void_p if result else c_int
+    return function(*[c_void_p(a) if isinstance(a, int) and a > 2**31 else a for a in arguments])
+settings = of("new_fluid_settings", True)
+of("fluid_settings_setstr", False, settings, b"audio.file.name", wav)
+of("fluid_settings_setstr", False, settings, b"audio.file.type", b"wav")
+of("fluid_settings_setstr", False, settings, b"player.timing-source", b"sample")
+of("fluid_settings_setint", False, settings, b"synth.reverb.active", 0)
+of("fluid_settings_setint", False, settings, b"synth.chorus.active", 0)
+synth = of("new_fluid_synth", True, settings)
+of("fluid_synth_sfload", False, synth, bank, 1)
+player = of("new_fluid_player", True, synth)
+of("fluid_player_add", False, player, midi)
+of("fluid_player_play", False, player)
+renderer = of("new_fluid_file_renderer", True, synth)
+while of("fluid_player_get_status", False, player) == 1:
+    if of("fluid_file_renderer_process_block", False, renderer):
+        break
+of("delete_fluid_file_renderer", False, renderer)
+"""
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        folder = Path(folder)
+        os.environ["LENTANDO_CACHE"] = str(folder / "cache")
+        os.environ["PYTHONPATH"] = str(ROOT)
+        plan = next(iter(sorted((ROOT / "plans").glob("*.yaml"))))
+        run([*COMMAND, "check", plan])  # fills the cache
+        print(f"Python {sys.version.split()[0]}, {os.cpu_count()} cores, medians of {RUNS} runs\n")
+        starting(plan)
+        rendering(plan, folder)
+        growing(folder)
+
+
+def starting(plan: Path) -> None:
+    print("whole processes                              seconds")
+    for words in (["--help"], ["check", plan], ["timeline", plan, "--json"]):
+        print(f"  lentando {words[0]:<33} {median([*COMMAND, *words]):8.2f}")
+
+
+def rendering(plan: Path, folder: Path) -> None:
+    from soundfonts.banks import standard_bank
+
+    print("\nrender to WAV, warm cache                    seconds   file player   ratio   minutes of music")
+    for minutes in (2, 10):
+        long = folder / f"long{minutes}.yaml"
+        lengthen(plan, long, minutes * 60)
+        midi = folder / "long.mid"
+        run([*COMMAND, "render", long, "-o", midi])
+        ours = [*COMMAND, "render", long, "-o", folder / "ours.wav"]
+        tool = shutil.which("fluidsynth")
+        quiet = ["-ni", "-q", "-R", "0", "-C", "0", "-r", "44100", "-F", folder / "theirs.wav"]
+        player = [tool, *quiet, standard_bank(), midi] if tool else None
+        theirs = player or [sys.executable, "-c", PLAYER, midi, standard_bank(), folder / "theirs.wav"]
+        pairs = [(seconds(ours), seconds(theirs)) for _ in range(RUNS)]
+        ratio = statistics.median(a / b for a, b in pairs)
+        a, b = (statistics.median(column) for column in zip(*pairs, strict=True))
+        import soundfile
+
+        length = soundfile.info(folder / "ours.wav").duration / 60
+        who = "its command" if tool else "through Python"
+        print(f"  lentando render ({who:<14})           {a:8.2f} {b:12.2f} {ratio:9.2f} {length:12.1f}")
+
+
+def lengthen(plan: Path, longer: Path, target: float) -> None:
+    """A plan based on `plan` that plays the whole piece again and again, for at least `target` seconds."""
+    from timing import load
+
+    once = load(plan)
+    bars = f"{once.score.bar_name(0)}-{once.score.bar_name(len(once.score.bars) - 1)}"
+    times = int(target / once.performance.time.length) + 1
+    longer.write_text(f"based on: {os.path.relpath(plan, longer.parent)}\norder: [{', '.join([bars] * times)}]\n")
+
+
+def growing(folder: Path) -> None:
+    from render.midi import write_midi
+    from support import reading, score
+
+    print("\nfunctions            notes   performance (s)   per note   MIDI (s)   per note")
+    first: tuple[float, float] | None = None
+    for notes in (1_000, 10_000, 100_000):
+        made = score(bars=notes // 4)
+        last = notes // 4
+        plan = {
+            "voices": {"melody": {"level": "1 dB", "lead": "20 ms"}},
+            "phrases": [{"bars": f"{bar}-{bar + 3}", "arch": "6%"} for bar in range(1, min(last, 4000), 4)],
+            "slowing": [{"rallentando": f"{last - 1}:1 - {last}:4", "to": "60%"}],
+        }
+        performing = best(lambda made=made, plan=plan: reading(plan, made))
+        performance = reading(plan, made).performance
+        writing = best(lambda performance=performance: write_midi(performance, folder / "grown.mid"))
+        here = (performing / notes, writing / notes)
+        first = first or here
+        print(
+            f"  {notes:>24,} {performing:17.3f} {here[0] / first[0]:9.2f}x {writing:10.3f} {here[1] / first[1]:9.2f}x"
+        )
+
+
+def best(function) -> float:
+    taken = []
+    for _ in range(3):
+        start = time.perf_counter()
+        function()
+        taken.append(time.perf_counter() - start)
+    return min(taken)
+
+
+def median(command: list) -> float:
+    return statistics.median(seconds(command) for _ in range(RUNS))
+
+
+def seconds(command: list) -> float:
+    start = time.perf_counter()
+    run(command)
+    return time.perf_counter() - start
+
+
+def run(command: list) -> None:
+    done = subprocess.run([str(word) for word in command], capture_output=True, text=True)
+    if done.returncode not in (0, 1):
+        raise SystemExit(f"{' '.join(map(str, command))}\n{done.stderr}")
+
+
+if __name__ == "__main__":
+    main()
