@@ -6,96 +6,34 @@ Numbers that a plan may leave out have their defaults here, each with its source
 
 from __future__ import annotations
 
-from keyword import iskeyword
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from timing import words
-from timing.position import Position, Range, parse_range
-from timing.remarks import Place
+from timing.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
+from timing.position import Position, Range
 
 MAX_ENTRIES = 5000  # in one section of a plan
-
-
-class Words(BaseModel):
-    """A mapping of the plan, which remembers where it and its keys stand in the file."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True)
-    _source: Any = PrivateAttr(default=None)
-
-    @model_validator(mode="wrap")
-    @classmethod
-    def _remember(cls, data: Any, handler: Any) -> Words:
-        made = handler(data)
-        made._source = data
-        return made
-
-    def place(self, key: str | None = None) -> Place | None:
-        """Where this entry (or the value of one of its keys) stands; None for plans made in Python."""
-        places = getattr(self._source, "places", {})
-        return places.get(key) or getattr(self._source, "place", None)
-
-
-def _exactly_one(kinds: tuple[str, ...]) -> ConfigDict:
-    return ConfigDict(json_schema_extra={"oneOf": [{"required": [kind]} for kind in kinds]})
-
-
-class KeyFault(ValueError):
-    """A fault of an entry as a whole that is best shown at one of its keys."""
-
-    def __init__(self, key: str, message: str):
-        super().__init__(message)
-        self.key = key
-
-
-class Entry(Words):
-    """What every entry may carry. Where `KINDS` names keys, an entry has exactly one of them: its kind."""
-
-    KINDS: ClassVar[tuple[str, ...]] = ()
-
-    passes: words.Pass | None = Field(None, alias="pass")
-    why: str | None = Field(None, max_length=2000, description="the reason, printed on the sheet")
-    omit: Literal[True] | None = Field(None, description="in a plan based on another: leave this entry of it out")
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> Entry:
-        found = [kind for kind in self.KINDS if self.value(kind) is not None]
-        if self.KINDS and len(found) != 1:
-            several = f"not {' and '.join(found)} at once" if found else "none is here"
-            raise ValueError(f"an entry needs one of {', '.join(self.KINDS)}: {several}")
-        if self.omit:  # those that are found in the older plan are taken out before validation
-            raise KeyFault("omit", "there is no such entry to leave out in a plan that this one is based on")
-        return self
-
-    def value(self, key: str) -> Any:
-        """The value of a key as it is written in the plan."""
-        return getattr(self, key.replace(" ", "_") + "_" * iskeyword(key))
-
-    @property
-    def kind(self) -> str:
-        return next(kind for kind in self.KINDS if self.value(kind) is not None)
-
-    @property
-    def where(self) -> Any:
-        """The position or range that stands beside the kind."""
-        return self.value(self.kind)
 
 
 class TempoMark(Entry):
     """A basic tempo: at once from `at` on, or reached gradually `over` a range."""
 
+    NEEDS_END: ClassVar = True
+
     at: words.Position | None = None
     over: words.Range | None = None
     tempo: words.NewTempo
     # 2 changes the tempo by equal amounts in equal times, as a metronome turned evenly would.
-    curvature: float = Field(2.0, ge=1, le=10)
+    curvature: words.Curvature = 2.0
 
-    @model_validator(mode="after")
-    def _one_place(self) -> TempoMark:
-        if self.at is not None and self.over is not None:
-            raise ValueError("a tempo stands either `at` a place or is reached `over` a range, not both")
-        return self
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        yield from super().faults(given, made)
+        yield from not_both(given, "at", "over")
+        if "over" not in given:
+            yield from misplaced(given, ("curvature",), "only a tempo that is reached 'over' a range has a curvature")
 
 
 class Voice(Words):
@@ -103,7 +41,7 @@ class Voice(Words):
 
     level: words.Level = 0.0
     lead: words.Lead | None = None
-    is_: str | None = Field(None, alias="is", max_length=200)
+    is_: words.Voices | None = Field(None, alias="is")
 
 
 class Arch(Words):
@@ -115,21 +53,20 @@ class Arch(Words):
     level_peak: words.Peak = Field(0.55, alias="level peak")
 
 
-def _inner_phrase(value: Any) -> Any:
-    """A phrase given by its bars alone."""
-    return value if isinstance(value, dict) else words.located({"bars": value}, value)
-
-
 def _arch(value: Any) -> Any:
-    if value is True:
-        return {"pace": True, "level": True}
-    return value if isinstance(value, dict) else words.located({"pace": value}, value)
+    answer = words.yes_or_no(value, None)
+    return {"pace": True, "level": True} if answer else None if answer is False else words.settings("pace", value)
+
+
+def _bars_alone(value: Any) -> Any:
+    """A phrase may be given by its bars alone."""
+    return words.settings("bars", value)
 
 
 class Phrase(Entry):
     bars: words.Range
-    name: str | None = Field(None, max_length=60)
-    inside: tuple[Annotated[Phrase, BeforeValidator(_inner_phrase), words.also("string", "integer")], ...] = Field(
+    name: words.text(60, "what the phrase is called on the sheet and in the MIDI file's markers") | None = None
+    inside: tuple[Annotated[Phrase, BeforeValidator(_bars_alone), words.also("string", "integer")], ...] = Field(
         (), max_length=MAX_ENTRIES
     )
     arch: Annotated[Arch | None, BeforeValidator(_arch), words.also("string", "boolean")] = None
@@ -142,7 +79,8 @@ class Slowing(Entry):
         "rallentando", "ritardando", "ritenuto", "allargando", "accelerando", "stringendo", "a tempo",
     )  # fmt: skip
     HURRYING: ClassVar = ("accelerando", "stringendo")
-    model_config = _exactly_one(KINDS)
+    NEEDS_END: ClassVar = True
+    model_config = exactly_one(KINDS)
 
     rallentando: words.Range | None = None
     ritardando: words.Range | None = None
@@ -154,24 +92,31 @@ class Slowing(Entry):
     to: words.Pace | None = None
     then: words.Then | None = None
     louder: words.Change | None = None
-    # Friberg and Sundberg, JASA 105 (1999): listeners rated q = 2 and q = 3 highest.
-    curvature: float | None = Field(None, ge=1, le=10)
+    # Friberg and Sundberg, JASA 105 (1999): listeners rated q = 2 and q = 3 highest; left out it is 3.
+    curvature: words.Curvature | None = None
 
-    @model_validator(mode="after")
-    def _makes_sense(self) -> Slowing:
-        if self.kind == "a tempo":
-            if self.to is not None or self.then is not None or self.louder is not None:
-                raise ValueError("`a tempo` returns to the basic tempo: it takes no `to`, `then` or `louder`")
-        elif self.kind not in self.HURRYING and self.to is not None and self.to >= 1:
-            raise KeyFault("to", f"a {self.kind} slows: `to` must be below 100% (got {self.to:.0%})")
-        if self.louder is not None and self.kind != "allargando":
-            raise KeyFault("louder", f"only an allargando grows `louder`; beside a {self.kind} write a crescendo")
-        return self
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        yield from super().faults(given, made)
+        kind = kind_of(cls, given)
+        if kind == "a tempo":
+            yield from misplaced(
+                given,
+                ("to", "then", "louder", "curvature"),
+                "'a tempo' goes back to the basic tempo: this has no sense here",
+            )
+        elif kind is not None:
+            if made is not None and made.to is not None and made.to >= 1 and kind not in cls.HURRYING:
+                yield ("to",), ValueError(f"the {kind} slows down: 'to' must be below 100% (got {made.to:.0%})")
+            if kind != "allargando":
+                yield from misplaced(
+                    given, ("louder",), f"only an allargando grows 'louder': with the {kind} write a crescendo"
+                )
 
 
 class Hold(Entry):
     KINDS: ClassVar = ("fermata", "breath", "caesura", "agogic")
-    model_config = _exactly_one(KINDS)
+    model_config = exactly_one(KINDS)
 
     fermata: words.Range | None = None
     breath: words.After | None = None
@@ -179,21 +124,29 @@ class Hold(Entry):
     agogic: words.Range | None = None
     length: words.Stretch | None = None
     seconds: words.Silence | None = None
-    in_time: bool = Field(False, alias="in time", description="a breath only shortens the note before; nothing waits")
+    in_time: words.YesNo = Field(
+        False, alias="in time", description="a breath only shortens the note before; nothing waits"
+    )
 
-    @model_validator(mode="after")
-    def _makes_sense(self) -> Hold:
-        stretches = self.kind in ("fermata", "agogic")
-        if stretches and (self.seconds is not None or self.in_time):
-            raise ValueError(f"a {self.kind} is given by its `length`, as in length: 150%")
-        if not stretches and self.length is not None:
-            raise ValueError(f"a {self.kind} is given in `seconds`")
-        return self
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        yield from super().faults(given, made)
+        kind = kind_of(cls, given)
+        if kind in ("fermata", "agogic"):
+            example = "150%" if kind == "fermata" else "110%"
+            yield from misplaced(
+                given, ("seconds", "in time"), f"the length of a hold is a share, as in length: {example}"
+            )
+        elif kind is not None:
+            yield from misplaced(given, ("length",), f"a {kind} is given in seconds, as in seconds: 0.2")
 
 
 class Dynamic(Entry):
+    """A dynamic mark at a place, or a hairpin that arrives on the end of its range."""
+
+    NEEDS_END: ClassVar = True
     KINDS: ClassVar = ("at", "crescendo", "diminuendo", "decrescendo")
-    model_config = _exactly_one(KINDS)
+    model_config = exactly_one(KINDS)
 
     at: words.Position | None = None
     crescendo: words.Range | None = None
@@ -202,30 +155,38 @@ class Dynamic(Entry):
     mark: words.Mark | None = None
     by: words.Change | None = None
     to_mark: words.Mark | None = Field(None, alias="to mark")
-    for_: str | None = Field(None, alias="for", max_length=200)
+    for_: words.Voices | None = Field(None, alias="for")
 
-    @model_validator(mode="after")
-    def _makes_sense(self) -> Dynamic:
-        if self.kind == "at":
-            if self.mark is None or self.by is not None or self.to_mark is not None:
-                raise ValueError("a dynamic `at` a place takes a `mark`, as in {at: 9, mark: f}")
-        elif self.mark is not None:
-            raise ValueError(f"a {self.kind} goes `by` some dB or `to mark`, as in to mark: f")
-        elif self.by is not None and self.to_mark is not None:
-            raise ValueError("either `by` or `to mark`, not both")
-        return self
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        yield from super().faults(given, made)
+        kind = kind_of(cls, given)
+        if kind == "at":
+            if "mark" not in given:
+                yield (), ValueError("a dynamic 'at' a place needs a 'mark', as in {at: 9, mark: f}")
+            yield from misplaced(
+                given,
+                ("by", "to mark"),
+                "at one place stands a 'mark'; a crescendo or diminuendo gets there by degrees",
+            )
+        elif kind is not None:
+            yield from misplaced(given, ("mark",), f"a {kind} goes 'by' some dB or 'to mark', as in to mark: f")
+            yield from not_both(given, "by", "to mark")
+            where = made.value(kind) if made is not None else None
+            if where is not None and where.lone and where.start.beat is not None:
+                yield (kind,), ValueError(f"a {kind} needs a beginning and an end, as in 5:1 - 7:1")
 
 
 class Accent(Entry):
     at: words.Position
     by: words.Change = 3.0  # the house's own value: enough to be heard, less than one dynamic mark
-    for_: str | None = Field(None, alias="for", max_length=200)
+    for_: words.Voices | None = Field(None, alias="for")
 
 
 class ToneChange(Entry):
     bars: words.Range
     tone: words.Tone
-    for_: str | None = Field(None, alias="for", max_length=200)
+    for_: words.Voices | None = Field(None, alias="for")
 
 
 class SecondTime(Entry):
@@ -237,13 +198,12 @@ class SecondTime(Entry):
     dynamics: words.Mark | None = None
     tone: words.Tone | None = None
 
-    @model_validator(mode="after")
-    def _makes_sense(self) -> SecondTime:
-        if self.softer is not None and self.louder is not None:
-            raise ValueError("either `softer` or `louder`, not both")
-        if self.softer is self.louder is self.dynamics is self.tone is None:
-            raise ValueError("say what differs: softer, louder, dynamics or tone")
-        return self
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        yield from super().faults(given, made)
+        yield from not_both(given, "softer", "louder")
+        if given.keys() <= {"bars", "pass", "why"}:
+            yield (), ValueError("this entry does not say what differs: softer, louder, dynamics or tone")
 
 
 class Glissando(Entry):
@@ -251,8 +211,8 @@ class Glissando(Entry):
     to: words.Position
     glide: words.Glide = 0.3  # the last part of the note, in which the slide moves; common practice: late and quick
     swell: words.Change = 0.0
-    arrive: Literal["plucked", "slurred"] = "plucked"
-    for_: str | None = Field(None, alias="for", max_length=200)
+    arrive: words.one_of(("plucked", "slurred"), "a way to arrive") = "plucked"
+    for_: words.Voices | None = Field(None, alias="for")
 
 
 class Articulation(Words):
@@ -267,66 +227,132 @@ class Articulation(Words):
     plain: words.Share = 1.0
     slur_overlap: words.Short = Field(0.02, alias="slur overlap")  # notes under a slur reach into the next one
     slur_end: words.Share = Field(0.9, alias="slur end")  # the last note under a slur is lifted (common practice)
-    # an appoggiatura takes half of its main note, two parts of three if that is dotted (C. P. E. Bach 1753, from memory)
+    # An appoggiatura takes half of its main note, two parts of three if that is dotted (C. P. E. Bach 1753, from
+    # memory).
     appoggiatura: words.Share = 0.5
     grace: words.Short = 0.07  # each small note before the beat (common practice)
     roll: words.Short = 0.035  # from one note of a rolled chord to the next (common practice)
-    roll_ends: bool = Field(False, alias="roll ends on the beat", description="the last note, not the first, is on the beat")
+    roll_ends: words.YesNo = Field(
+        False, alias="roll ends on the beat", description="the last note, not the first, is on the beat"
+    )
 
 
 def _tempo_list(value: Any) -> Any:
-    return value if isinstance(value, list | tuple) else (words.located({"tempo": value}, value),)
+    return value if isinstance(value, list | tuple) else (value,)
 
 
-def _voice(value: Any) -> Any:
-    return value if isinstance(value, dict) else words.located({"level": value}, value)
+def _tempo_alone(value: Any) -> Any:
+    """A tempo that holds from the beginning may be given alone."""
+    return words.settings("tempo", value)
 
 
-def _order(value: Any) -> tuple[Range, ...]:
+def _level_alone(value: Any) -> Any:
+    """A voice may be given by its level alone."""
+    return words.settings("level", value)
+
+
+def _order_list(value: Any) -> Any:
     """`[1-8, 1-8, 9-24]`, or the same as one line of text."""
-    items = value.split(",") if isinstance(value, str) else value
-    if not isinstance(items, list | tuple) or not 0 < len(items) <= MAX_ENTRIES:
+    if isinstance(value, str | int):
+        value = value.split(",", MAX_ENTRIES + 1) if isinstance(value, str) else [value]
+    if not isinstance(value, list | tuple) or not value:
         raise ValueError("the order is a list of bars, as in [1-8, 1-8, 9-24, 1-8]")
-    ranges = tuple(parse_range(item) for item in items)
-    if any(end.beat is not None for r in ranges for end in (r.start, r.end)):
-        raise ValueError("the order names whole bars, as in [1-8, 1-8, 9-24, 1-8]")
-    return ranges
+    return value
+
+
+_instrument = words.text_reader(100)
+
+
+def _instruments(value: Any) -> Any:
+    """One instrument for all parts, or one for each part by its name (judged in `Plan.faults`, each at its place)."""
+    return {name: str(each) for name, each in value.items()} if isinstance(value, dict) else _instrument(value)
+
+
+def _nothing(empty: Any) -> BeforeValidator:
+    """A section whose entries are all taken out is empty."""
+    return BeforeValidator(lambda value: empty if value is None else value)
+
+
+def _one_or_more(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
 
 
 Order = Annotated[
-    tuple[Range, ...],
-    BeforeValidator(_order),
-    WithJsonSchema({"type": ["array", "string"], "items": {"type": ["string", "integer"]}, "examples": [["1-8", "1-8"]]}),
+    tuple[words.WholeBars, ...],
+    BeforeValidator(_order_list),
+    Field(max_length=MAX_ENTRIES),
+    words.also("string", "integer"),
+]
+Instruments = Annotated[
+    str | dict[str, str],
+    BeforeValidator(_instruments),
+    WithJsonSchema(
+        {"type": ["string", "object"], "additionalProperties": {"type": "string"}, "examples": ["classical guitar"]}
+    ),
 ]
 
-SECTIONS = ("phrases", "slowing", "holds", "dynamics", "accents", "tone", "second time", "glissandi")
+SECTIONS = ("phrases", "slowing", "holds", "dynamics", "accents", "tone", "second time", "glissandi")  # these add up
+_GROUPS = ("instrument", "tempo", "order", "voices", "articulation")  # with these, what is said later counts
 
 
-def _section() -> Any:
-    return Field((), max_length=MAX_ENTRIES)
+def _section(entry: type[Entry]) -> Any:
+    return Annotated[tuple[entry, ...], _nothing(()), Field(max_length=MAX_ENTRIES), words.also("null")]
 
 
 class Plan(Words):
     """One reading of one score. An empty plan plays the notes in strict time at an even level."""
 
-    title: str | None = Field(None, max_length=200)
-    based_on: str | None = Field(None, alias="based on", max_length=1000, description="the plan this one starts from")
-    without: tuple[Literal[SECTIONS], ...] = Field((), description="sections of that plan which this one leaves out")
-    score: str | None = Field(None, max_length=1000, description="the score's file, seen from the plan's folder")
-    instrument: str | dict[str, str] | None = Field(None, description="one for all, or one per part")
-    tempo: Annotated[tuple[TempoMark, ...], BeforeValidator(_tempo_list), words.also("number", "string")] = _section()
-    order: Order | None = None
-    repeats_after_da_capo: bool = Field(False, alias="repeats after da capo")
-    voices: dict[str, Annotated[Voice, BeforeValidator(_voice), words.also("string")]] = Field({}, max_length=200)
-    articulation: Articulation = Articulation()
-    phrases: tuple[Phrase, ...] = _section()
-    slowing: tuple[Slowing, ...] = _section()
-    holds: tuple[Hold, ...] = _section()
-    dynamics: tuple[Dynamic, ...] = _section()
-    accents: tuple[Accent, ...] = _section()
-    tone: tuple[ToneChange, ...] = _section()
-    second_time: tuple[SecondTime, ...] = Field((), alias="second time", max_length=MAX_ENTRIES)
-    glissandi: tuple[Glissando, ...] = _section()
+    title: words.text(200, "the title of this reading") | None = None
+    based_on: words.FileName | None = Field(None, alias="based on", description="the plan this one starts from")
+    without: Annotated[
+        tuple[words.one_of((*SECTIONS, *_GROUPS), "a section of a plan"), ...],
+        BeforeValidator(_one_or_more),
+        words.also("string"),
+    ] = Field((), description="sections of that plan which this one leaves out")
+    score: words.FileName | None = None
+    instrument: Instruments | None = Field(None, description="one for all, or one per part")
+    tempo: Annotated[
+        tuple[Annotated[TempoMark, BeforeValidator(_tempo_alone), words.also("number", "string")], ...],
+        BeforeValidator(_tempo_list),
+        Field(max_length=MAX_ENTRIES),
+        words.also("number", "string"),
+    ] = ()
+    order: Order | None = Field(None, description="the bars in the order in which they are played")
+    repeats_after_da_capo: words.YesNo = Field(False, alias="repeats after da capo")
+    voices: Annotated[
+        dict[str, Annotated[Voice, BeforeValidator(_level_alone), words.also("string")]],
+        _nothing({}),
+        Field(max_length=200),
+        words.also("null"),
+    ] = Field({})
+    articulation: Annotated[Articulation, _nothing({}), words.also("null")] = Articulation()
+    phrases: _section(Phrase) = ()
+    slowing: _section(Slowing) = ()
+    holds: _section(Hold) = ()
+    dynamics: _section(Dynamic) = ()
+    accents: _section(Accent) = ()
+    tone: _section(ToneChange) = ()
+    second_time: _section(SecondTime) = Field((), alias="second time")
+    glissandi: _section(Glissando) = ()
+
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        emptied = {*SECTIONS, "voices", "articulation"}
+        yield from super().faults({key: value for key, value in given.items() if key not in emptied}, made)
+        if "without" in given and "based on" not in given:
+            yield ("without",), KeyFault("'without' leaves out parts of another plan: name that plan with 'based on'")
+        tempi = [n for n, mark in enumerate(made.tempo) if mark.at is mark.over is None] if made is not None else []
+        for again in tempi[1:]:
+            message = (
+                "a tempo without a place holds from the beginning: one is enough, so say 'at' which bar this one begins"
+            )
+            yield ("tempo", again), ValueError(message)
+        if isinstance(instruments := given.get("instrument"), dict):
+            for name, instrument in instruments.items():
+                try:
+                    _instrument(instrument)
+                except ValueError as fault:
+                    yield ("instrument", name), fault
 
 
 __all__ = [

@@ -2,75 +2,152 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, get_args
 
-from timing.plan import SECTIONS, KeyFault, Plan, Words
+from pydantic import ValidationError
+
+from timing import words
+from timing.entry import KeyFault, Words
+from timing.plan import SECTIONS, Dynamic, Hold, Plan, Slowing
+from timing.position import parse_range, shown
 from timing.remarks import CannotDo, Place, Remark, Severity
-from timing.yamltext import List, Map, Reader, read_text
+from timing.yamltext import List, Map, parse, read_text
 
 MAX_CHAIN = 10  # plans based on plans
+MAX_FAULTS = 50  # told in full; of more only their number is told
+
+_SCORES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc", ".krn", ".mei")
 
 
 def read_plan(path: str | Path) -> Plan:
     """Read and validate a plan, with the plans it is based on.
 
     The score's path in the result is absolute or relative to the current folder, never to the plan.
-    Raises CannotDo with every fault found, each with line and column.
+    Raises CannotDo with every fault found, each with line and column (after the first fifty only their number).
     """
     path = Path(path)
-    source = _load(path, ())
-    try:
-        plan = Plan.model_validate(source)
-    except ValueError as fault:
-        raise CannotDo(_remarks(source, fault)) from None
-    if plan.score is None:
-        place = Place(path, 1, 1, source.place.excerpt)
+    remarks: list[Remark] = []
+    source = _load(path, (), remarks)
+    plan = None
+    if source is not None:
+        try:
+            plan = Plan.model_validate(source)
+        except ValidationError as fault:
+            remarks += _told(source, fault)
+    if plan is not None and plan.score is None and not remarks:
         message = "the plan does not name its score: add a line such as 'score: piece.musicxml'"
-        raise CannotDo([Remark(Severity.ERROR, "plan-no-score", message, place)])
+        remarks.append(_fault("plan-no-score", message, Place(path, 1, 1, source.place.excerpt)))
+    if plan is None or remarks:
+        raise CannotDo(_the_first(remarks, path))
     return plan
 
 
-def _load(path: Path, chain: tuple[Path, ...]) -> Map:
-    """The raw plan with what it is based on merged in, and its score's path resolved against its own folder."""
-    if path.suffix.lower() in (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc", ".krn", ".mei"):
-        raise CannotDo.because("not-a-plan", f"{path.name} is a score: write a plan with the line 'score: {path.name}'", path)
-    reader = Reader(path, read_text(path))
-    source = reader.read()
+def _fault(code: str, message: str, place: Place | None, suggestion: str | None = None) -> Remark:
+    return Remark(Severity.ERROR, code, message, place, suggestion=suggestion)
+
+
+def _the_first(remarks: list[Remark], path: Path) -> list[Remark]:
+    """The faults in the order of the file, the plan's own before those of the plans it is based on; not too many."""
+
+    def order(remark: Remark) -> tuple:
+        place = remark.place or Place(path)
+        return place.file != path, str(place.file), place.line or 0, place.column or 0
+
+    remarks = sorted(dict.fromkeys(remarks), key=order)
+    more = len(remarks) - MAX_FAULTS
+    if more > 0:
+        message = f"... and {more} more fault{'s' * (more > 1)} after {'these' if more > 1 else 'this'}"
+        remarks = [*remarks[:MAX_FAULTS], _fault("plan-more", message, remarks[MAX_FAULTS].place)]
+    return remarks
+
+
+# -- the file, and the plan it is based on
+
+
+def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark]) -> Map | None:
+    """The raw plan with what it is based on merged in, and its score's path resolved against its own folder.
+
+    Faults are added to `remarks`; None if there is nothing to validate.
+    """
+    if path.suffix.lower() in _SCORES:
+        message = f"{path.name} is a score: write a plan with the line 'score: {path.name}'"
+        remarks.append(_fault("not-a-plan", message, Place(path)))
+        return None
+    try:
+        source, faults = parse(path, read_text(path))
+    except CannotDo as cannot:
+        remarks += cannot.remarks
+        return None
+    remarks += faults
     if not isinstance(source, Map):
-        reader.fault("not-a-plan", "a plan is a list of settings such as 'score: piece.musicxml'", reader.at(0, 0))
-        raise CannotDo(reader.remarks)
-    if isinstance(source.get("score"), str):
-        source["score"] = str(path.parent / source["score"])
+        if not faults:
+            message = "a plan is made of settings such as 'score: piece.musicxml'"
+            remarks.append(_fault("not-a-plan", message, Place(path, 1, 1)))
+        return None
+    if _is_file_name(source.get("score")):
+        source["score"] = str(path.parent / str(source["score"]))
     base = source.get("based on")
-    if base is None:
+    if not _is_file_name(base):  # a name that cannot be one is told when the plan is validated
         return source
-    parent = path.parent / str(base)
-    if parent.resolve() in (p.resolve() for p in (*chain, path)) or len(chain) >= MAX_CHAIN:
-        reader.fault("plan-circle", f"{path.name} is based on itself by way of {base}", source.places["based on"])
-        raise CannotDo(reader.remarks)
+    parent, place = path.parent / str(base), source.places["based on"]
     if not parent.is_file():
-        reader.fault("no-plan", f"there is no plan {base} beside this one", source.places["based on"])
-        raise CannotDo(reader.remarks)
-    return _merge(_load(parent, (*chain, path)), source)
+        near = words.nearest(parent.name, [each.name for each in _neighbours(parent)])
+        message = f"there is no plan {shown(base)} beside this one" + (f": did you mean '{near}'?" if near else "")
+        remarks.append(_fault("no-plan", message, place, suggestion=near))
+        return source
+    if parent.resolve() in (each.resolve() for each in (*chain, path)):
+        remarks.append(_fault("plan-circle", f"this goes in a circle: {_way(parent, path, chain)}", place))
+        return source
+    if len(chain) >= MAX_CHAIN:
+        message = f"more than {MAX_CHAIN} plans are based on one another: base this one on an earlier plan"
+        remarks.append(_fault("plan-circle", message, place))
+        return source
+    older = _load(parent, (*chain, path), remarks)
+    return source if older is None else _merge(older, source)
+
+
+def _is_file_name(value: Any) -> bool:
+    try:
+        return bool(words.file_name(value))
+    except ValueError:
+        return False
+
+
+def _neighbours(path: Path) -> list[Path]:
+    """Other plans where this one should be; at most a thousand are looked at."""
+    try:
+        found = (each for _, each in zip(range(1000), path.parent.iterdir(), strict=False))
+        return [each for each in found if each.suffix.lower() in (".yaml", ".yml")]
+    except OSError:
+        return []
+
+
+def _way(parent: Path, path: Path, chain: tuple[Path, ...]) -> str:
+    names = [each.name for each in (*chain, path)]
+    if len(names) == 1 or parent.resolve() == path.resolve():
+        return f"{path.name} is based on itself"
+    return " is based on ".join([*names, parent.name])
+
+
+# -- one plan laid over another
 
 
 def _merge(base: Map, own: Map) -> Map:
     """`own` laid over `base`: settings replace, sections add; an entry of the same kind at the same place is laid
-    over the older one key by key, or taken out by `omit: true`."""
+    over the older one key by key, or taken out by `omit: yes`."""
+    without = own.get("without")
+    dropped = {"without", "based on"} | {str(key) for key in (without if isinstance(without, list) else [without])}
     made = Map(own.place)
-    dropped = own.get("without") if isinstance(own.get("without"), list) else []
     for source in (base, own):
         for key, value in source.items():
-            if source is base and key in (*dropped, "without", "based on"):
+            if source is base and key in dropped:
                 continue
             older = made.get(key)
             if isinstance(older, Map) and isinstance(value, Map):
                 value = _overlay(older, value)
-            elif key in SECTIONS and isinstance(older, List) and isinstance(value, List):
-                value = _join(older, value)
+            elif key in SECTIONS and isinstance(older, List):
+                value = _join(older, value, key) if isinstance(value, List) else older if value is None else value
             made.put(key, value, source.keys_at[key], source.places[key])
     return made
 
@@ -83,58 +160,70 @@ def _overlay(older: Map, newer: Map) -> Map:
     return made
 
 
-def _join(older: List, newer: List) -> List:
-    made = List(newer.place)
-    for item, place in zip(older, older.places, strict=True):
-        made.put(item, place)
-    for item, place in zip(newer, newer.places, strict=True):
-        twin = next((i for i, old in enumerate(made) if _identity(old) == _identity(item)), None)
-        if twin is not None and isinstance(item, Map) and item.get("omit") is True:
-            del made[twin], made.places[twin]
-        elif twin is not None and isinstance(item, Map):
-            made[twin], made.places[twin] = _overlay(made[twin], item), place
+def _join(older: List, newer: List, section: str) -> List:
+    """The older entries, each where it was, and then the new ones."""
+    entries = list(zip(older, older.places, strict=True))
+    found = {_identity(entry, section): row for row, (entry, _) in enumerate(entries)}
+    for entry, place in zip(newer, newer.places, strict=True):
+        row = found.get(_identity(entry, section))
+        if row is None:
+            entries.append((entry, place))
+        elif words.yes_or_no(entry.get("omit"), False):
+            entries[row] = None
+        elif entries[row] is not None:
+            entries[row] = (_overlay(entries[row][0], entry), place)
         else:
-            made.put(item, place)
+            entries.append((entry, place))
+    made = List(newer.place)
+    for entry, place in filter(None, entries):
+        made.put(entry, place)
     return made
 
 
-def _identity(entry: Any) -> Any:
-    """What makes two entries the same one: where they act and on which pass, not how much."""
+_ENTRIES = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
+_WHERE = {"bars", "at", "over", *(kind for entry in _ENTRIES.values() for kind in entry.KINDS)}
+_WHO_AND_WHEN = {"pass", "for"}
+
+
+def _identity(entry: Any, section: str) -> Any:
+    """What makes two entries the same one: kind, place, voice and pass, but not how much."""
     if not isinstance(entry, Map):
         return id(entry)
-    places = {k: _tidy(v) for k, v in entry.items() if k in _PLACE_KEYS}
-    return tuple(sorted(places.items())) if len(places.keys() - {"pass", "for"}) else id(entry)
-
-
-_PLACE_KEYS = frozenset(
-    ["bars", "at", "over", "from", "to", "pass", "for", "crescendo", "diminuendo", "decrescendo", "fermata", "breath", "caesura"]
-    + ["agogic", "rallentando", "ritardando", "ritenuto", "allargando", "accelerando", "stringendo", "a tempo"]
-)
+    where = {"from", "to"} if section == "glissandi" else _WHERE
+    if not where.intersection(entry):
+        return id(entry)
+    return tuple(sorted((key, _tidy(value)) for key, value in entry.items() if key in where | _WHO_AND_WHEN))
 
 
 def _tidy(value: Any) -> str:
-    return str(value).replace(" ", "").replace("–", "-")
+    """A position, range, voice or pass, however it is spaced."""
+    text = str(value)[:200].strip().removeprefix("after ")
+    try:
+        return str(parse_range(text))
+    except ValueError:
+        return " ".join(text.split())
 
 
-def _remarks(source: Map, fault: Any) -> Iterable[Remark]:
-    """Pydantic's faults in a musician's words, each at the place it means, in the order of the file."""
-    remarks = [_remark(source, error) for error in fault.errors(include_url=False)]
-    return sorted(set(remarks), key=lambda r: (str(r.place.file), r.place.line or 0, r.place.column or 0))
+# -- faults in a musician's words
 
 
-def _remark(source: Map, error: dict) -> Remark:
-    loc = list(error["loc"])
-    raised = error.get("ctx", {}).get("error")
-    if isinstance(raised, KeyFault):
-        loc.append(raised.key)
+def _told(source: Map, fault: ValidationError) -> list[Remark]:
+    """Pydantic's faults in a musician's words, each at the place it means."""
+    return [_remark(source, error) for error in fault.errors(include_url=False)]
+
+
+def _remark(source: Map, error: Any) -> Remark:
+    loc, raised = list(error["loc"]), error.get("ctx", {}).get("error")
     place, holder = _locate(source, loc)
+    if error["type"] == "extra_forbidden" or isinstance(raised, KeyFault):
+        place = getattr(holder, "keys_at", {}).get(loc[-1], place)
     if error["type"] == "extra_forbidden":
-        return _unknown_key(str(loc[-1]), _model_at(loc[:-1]), holder.keys_at.get(loc[-1], place))
-    return Remark(Severity.ERROR, "plan-value", _in_words(error, loc), place, suggestion=_nearest(error))
+        return _unknown_key(str(loc[-1]), _model_at(loc[:-1]), place, error["input"])
+    return _fault("plan-value", _in_words(error, loc), place, suggestion=getattr(raised, "near", None))
 
 
 def _locate(source: Map, loc: list) -> tuple[Place, Any]:
-    """The place of the longest beginning of `loc` that the file really has, and the mapping that holds it."""
+    """The place of the longest beginning of `loc` that the file really has, and the group of settings that holds it."""
     place, holder, here = source.place, source, source
     for step in loc:
         try:
@@ -144,11 +233,30 @@ def _locate(source: Map, loc: list) -> tuple[Place, Any]:
     return place, holder
 
 
-def _unknown_key(key: str, model: type[Words], place: Place) -> Remark:
-    known = [field.alias or name for name, field in model.model_fields.items()]
-    near = get_close_matches(key.lower(), known, 1, 0.6)
-    message = f"{key!r} is not known here" + (f": did you mean {near[0]!r}?" if near else f": there are {', '.join(known)}")
-    return Remark(Severity.ERROR, "plan-word", message, place, suggestion=near[0] if near else None)
+# The section in which each kind of entry lives, and what musicians write for short.
+_HOMES = {kind: home for home, entry in _ENTRIES.items() for kind in entry.KINDS if kind != "at"}
+_ABBREVIATIONS = {
+    "rit": "ritardando", "ritard": "ritardando", "rall": "rallentando", "riten": "ritenuto", "allarg": "allargando",
+    "accel": "accelerando", "string": "stringendo", "cresc": "crescendo", "dim": "diminuendo", "decresc": "decrescendo",
+}  # fmt: skip
+
+
+def _unknown_key(key: str, model: type[Words], place: Place, value: Any) -> Remark:
+    known, plain = model.known(), key.strip().lower().rstrip(".")
+    plain = _ABBREVIATIONS.get(plain, plain)
+    near = plain if plain in known else None if plain in _HOMES else words.nearest(plain, known)
+    message = f"{shown(key)} is not known here"
+    if near:
+        message += f": did you mean '{near}'?"
+    elif plain in _HOMES:
+        message += f": it belongs in an entry under '{_HOMES[plain]}'"
+    elif value is None and ":" in key:
+        message += f": after a colon comes a space, as in '{key[:40].replace(':', ': ', 1)}'"
+    elif value is None:
+        message += ": a comma inside { } ends the value, so put a text that has one in quotes"
+    else:
+        message += f": there are {', '.join(known)}"
+    return _fault("plan-word", message, place, suggestion=near)
 
 
 def _model_at(loc: list) -> type[Words]:
@@ -167,29 +275,19 @@ def _words_in(annotation: Any) -> type[Words] | None:
     return next((found for inner in get_args(annotation) if (found := _words_in(inner))), None)
 
 
-def _in_words(error: dict, loc: list) -> str:
+def _in_words(error: Any, loc: list) -> str:
     kind, given = error["type"], error.get("input")
     name = next((step for step in reversed(loc) if isinstance(step, str)), "plan")
     if kind == "value_error":
         return str(error["ctx"]["error"])
     if kind == "missing":
-        return f"{name!r} is missing from this entry"
-    if kind == "literal_error":
-        near = _nearest(error)
-        return f"{_short(given)} is not known as {name!r}: {error['ctx']['expected']}" + (f"; did you mean {near!r}?" if near else "")
+        return f"'{name}' is missing from this entry"
+    if kind == "too_long":
+        return f"'{name}' has more entries than a plan can hold ({error['ctx']['max_length']})"
     if kind in ("tuple_type", "list_type"):
-        return f"{name!r} is a list: start each entry with a dash, as in '- {{...}}'"
-    if kind in ("model_type", "dict_type", "model_attributes_type"):
-        return f"{name!r} wants settings in braces or on lines of their own, as in {{key: value}} (got {_short(given)})"
-    return f"{name!r}: {error['msg'][0].lower()}{error['msg'][1:]} (got {_short(given)})"
-
-
-def _nearest(error: dict) -> str | None:
-    expected = error.get("ctx", {}).get("expected", "")
-    near = get_close_matches(str(error.get("input")), [word.strip("' ") for word in expected.replace(" or ", ",").split(",")], 1)
-    return near[0] if near else None
-
-
-def _short(value: Any) -> str:
-    text = "nothing" if value is None else repr(str(value))
-    return text if len(text) <= 42 else text[:39] + "...'"
+        return f"'{name}' is a list: begin each entry with a dash, as in '- {{...}}' (got {shown(given)})"
+    if isinstance(loc[-1] if loc else None, int):
+        return f"an entry of '{name}' is written in braces, as in {{key: value}}, or on lines of its own (got {shown(given)})"
+    return (
+        f"'{name}' is a group of settings, in braces as in {{key: value}} or on lines of their own (got {shown(given)})"
+    )

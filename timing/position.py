@@ -5,17 +5,21 @@
     7:2 - 8:3  from beat 2 of bar 7 until beat 3 of bar 8 is over
     7-8        from the start of bar 7 until bar 8 is over
 
-Musicians count both ends in. An end that is written with a fraction is that instant.
+Musicians count both ends in. Where a range ends with a fraction (7:2 - 8:3.5, or 8:3.0), that instant is meant.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 
-_POSITION = re.compile(r"(?P<bar>\d{1,6}[a-zA-Z]{0,2})(?:\s*:\s*(?P<beat>\d{1,4})(?P<part>\.\d{1,9}|\+\d{1,4}/\d{1,4})?)?")
+_BEAT = r"(?P<beat>\d{1,4})(?P<part>\.\d{1,9}|\+\d{1,4}/\d{1,4})?"
+_POSITION = re.compile(rf"(?P<bar>\d{{1,6}}[a-zA-Z]{{0,2}})(?:\s*:\s*{_BEAT})?", re.ASCII)
 _DASH = re.compile(r"\s*[-–—]\s*")
+_BAR_POINT_BEAT = re.compile(r"\d{1,4}\.\d{1,2}", re.ASCII)
+_LONGEST = 60  # letters; no position needs more, and no pattern is tried on more
 
 
 @dataclass(frozen=True)
@@ -24,10 +28,12 @@ class Position:
 
     bar: str
     beat: Fraction | None = None
-    instant: bool = False  # written with a fraction: a point in time even where a range ends
+    instant: bool = False  # written with a fraction: where a range ends there, it ends at that instant
 
     def __str__(self) -> str:
-        return self.bar if self.beat is None else f"{self.bar}:{beat_name(self.beat)}"
+        if self.beat is None:
+            return self.bar
+        return f"{self.bar}:{_written(self.beat)}{'.0' if self.instant and self.beat.denominator == 1 else ''}"
 
 
 @dataclass(frozen=True)
@@ -37,29 +43,30 @@ class Range:
     start: Position
     end: Position
 
+    @property
+    def lone(self) -> bool:
+        """Whether it is written as one position alone."""
+        return self.start == self.end
+
     def __str__(self) -> str:
-        if self.start == self.end:
+        if self.lone:
             return str(self.start)
         between = "-" if self.start.beat is None and self.end.beat is None else " - "
         return f"{self.start}{between}{self.end}"
 
 
 def beat_name(beat: Fraction | float) -> str:
-    """A beat as one writes it: 2, 2.5, 2+1/3."""
-    beat = Fraction(beat).limit_denominator(960)
-    whole, rest = divmod(beat, 1)
-    if not rest:
-        return str(whole)
-    if 1000 % rest.denominator == 0:
-        return f"{float(beat):g}"
-    return f"{whole}+{rest}"
+    """A beat as one writes it, to a 960th: 2, 2.5, 2+1/3."""
+    return _written(Fraction(beat).limit_denominator(960))
 
 
 def parse_position(text: str | int) -> Position:
     """Read `7`, `7:2`, `7:2.5` or `7:2+1/3`. ValueError says what is wrong in words."""
-    found = _POSITION.fullmatch(_plain(text))
+    plain = _plain(text)
+    found = _POSITION.fullmatch(plain)
     if not found:
-        raise ValueError(f"{_shown(text)} is not a position: write bar:beat, as in 7:2, or a bar alone")
+        example = f"{plain.replace('.', ':')} with a colon" if _BAR_POINT_BEAT.fullmatch(plain) else "7:2"
+        raise ValueError(f"{shown(text)} is not a position: write bar:beat, as in {example}, or a bar alone")
     if found["beat"] is None:
         return Position(found["bar"])
     part = Fraction(0)
@@ -67,10 +74,10 @@ def parse_position(text: str | int) -> Position:
         try:
             part = Fraction(found["part"].lstrip("+"))
         except ZeroDivisionError:
-            raise ValueError(f"{_shown(text)} divides by nothing") from None
+            raise ValueError(f"{shown(text)} divides by zero") from None
     beat = int(found["beat"]) + part
     if beat < 1:
-        raise ValueError(f"{_shown(text)}: beats are counted from 1")
+        raise ValueError(f"{shown(text)}: beats are counted from 1")
     return Position(found["bar"], beat, instant=bool(found["part"]))
 
 
@@ -78,17 +85,34 @@ def parse_range(text: str | int) -> Range:
     """Read `7:2 - 8:3`, `7-8`, or one position alone (a bar, a beat). ValueError says what is wrong in words."""
     ends = _DASH.split(_plain(text))
     if len(ends) > 2 or not all(ends):
-        raise ValueError(f"{_shown(text)} is not a range: write it as in 7:2 - 8:3 or 7-8")
-    start, end = parse_position(ends[0]), parse_position(ends[-1])
-    return Range(start, end)
+        raise ValueError(f"{shown(text)} is not a range: write where it begins and ends, as in 7:2 - 8:3 or 7-8")
+    return Range(parse_position(ends[0]), parse_position(ends[-1]))
+
+
+def shown(value: object) -> str:
+    """What a plan says, short enough for a message and in quotes."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, list | tuple | dict):
+        return "a list" if isinstance(value, list | tuple) else "a group of settings"
+    text = str(value).lower() if isinstance(value, bool) else str(value)
+    text = text if len(text) <= 40 else text[:37] + "..."
+    return f"'{text}'".replace("\n", " ")
 
 
 def _plain(text: str | int) -> str:
-    if isinstance(text, bool) or not isinstance(text, str | int):
-        raise ValueError(f"{_shown(text)} is not a position: write bar:beat, as in 7:2")
-    return str(text).strip()
+    if isinstance(text, bool) or not isinstance(text, str | int | float) or len(plain := str(text).strip()) > _LONGEST:
+        raise ValueError(f"{shown(text)} is not a position: write bar:beat, as in 7:2, or a bar alone")
+    return plain
 
 
-def _shown(value: object) -> str:
-    text = str(value)
-    return repr(text if len(text) <= 40 else text[:37] + "...")
+def _written(beat: Fraction) -> str:
+    """The exact beat."""
+    whole, rest = divmod(beat, 1)
+    if not rest:
+        return str(whole)
+    if 1000 % rest.denominator == 0:
+        return f"{whole}{f'{float(rest):g}'[1:]}"
+    if rest.denominator < 10_000:
+        return f"{whole}+{rest}"
+    return f"{whole}{str(Decimal(rest.numerator) / rest.denominator)[1:]}"

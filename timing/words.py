@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import re
+from collections.abc import Callable, Iterable
+from difflib import get_close_matches
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
 from timing import position, units
+from timing.position import shown
+from timing.yamltext import Map
 
 # Dynamics in dB below the loudest note (velocity 127): 4 dB a mark, the house's own table; no standard fixes one.
 DYNAMICS = {"ppp": -28.0, "pp": -24.0, "p": -20.0, "mp": -16.0, "mf": -12.0, "f": -8.0, "ff": -4.0, "fff": 0.0}
-
-Mark = Literal["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"]
 
 TONE_WORDS = {
     "naturale": "naturale", "ordinario": "naturale", "tasto": "sul tasto", "sul tasto": "sul tasto",
@@ -19,40 +22,174 @@ TONE_WORDS = {
     "dark": "dark", "plain": "plain", "bright": "bright",
 }  # fmt: skip
 
+LONGEST_NAME = 255  # bytes; no common file system allows a longer file name
 
-def _text(description: str, *examples: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": "string", "description": description, "examples": list(examples)})
-
-
-def _number_or_text(description: str, *examples: str | int) -> WithJsonSchema:
-    return WithJsonSchema({"type": ["number", "string"], "description": description, "examples": list(examples)})
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 
 
-def _place(description: str, *examples: str | int) -> WithJsonSchema:
-    return WithJsonSchema({"type": ["integer", "string"], "description": description, "examples": list(examples)})
+# -- help for messages
 
 
-def percent(low: float, high: float, description: str, example: str):
+def nearest(word: object, known: Iterable[str], cutoff: float = 0.6) -> str | None:
+    """The known word that is most like what was written, if any is."""
+    known = list(known)
+    text = str(word)[:60] if isinstance(word, str | int | float) else ""
+    near = get_close_matches(text.strip().lower(), known, 1, cutoff)
+    return near[0] if near else None
+
+
+class UnknownWord(ValueError):  # noqa: N818 (it says what happened)
+    """A word that is not known where it stands; `near` is the right word that was probably meant, if there is one."""
+
+    def __init__(self, message: str, word: object, known: Iterable[str]):
+        self.near = nearest(word, known)
+        super().__init__(message + (f"; did you mean '{self.near}'?" if self.near else ""))
+
+
+# -- what editors are told
+
+
+def _schema(
+    kind: str | list[str], description: str, *examples: object, pattern: str | None = None, **more: object
+) -> WithJsonSchema:
+    schema = {"type": kind, "description": description, "examples": list(examples), "pattern": pattern, **more}
+    return WithJsonSchema({key: value for key, value in schema.items() if value not in (None, [])})
+
+
+_AMOUNT_PATTERN = r"^\s*[-+−]?(\d+\.?\d*|\.\d+)\s*{}\s*$"
+_POSITION_PATTERN = r"\d+[a-zA-Z]{0,2}(\s*:\s*\d+(\.\d+|\+\d+/\d+)?)?"
+_RANGE_PATTERN = rf"^\s*{_POSITION_PATTERN}(\s*[-–—]\s*{_POSITION_PATTERN})?\s*$"
+_TEMPO_PATTERN = r"\s*\d+(\.\d+)?\s*|[A-Za-z -]+\s*=\s*\d+(\.\d+)?\s*"
+
+
+# -- amounts
+
+
+def percent(low: float, high: float, description: str, example: str) -> Any:
     """A share such as 80%, as a factor (0.8)."""
-    return Annotated[float, BeforeValidator(units.amount("%", low, high, example, 0.01)), _text(description, example)]
-
-
-def decibels(low: float, high: float, description: str, example: str):
-    """A difference in level, in dB."""
-    return Annotated[float, BeforeValidator(units.amount("dB", low, high, example)), _text(description, example)]
-
-
-def milliseconds(low: float, high: float, description: str, example: str):
-    """A short time, in seconds."""
-    return Annotated[float, BeforeValidator(units.amount("ms", low, high, example, 0.001)), _text(description, example)]
-
-
-def seconds(low: float, high: float, description: str):
+    read = units.amount("%", low, high, example, 0.01)
     return Annotated[
-        float,
-        BeforeValidator(units.number(low, high, "seconds")),
-        WithJsonSchema({"type": "number", "minimum": low, "maximum": high, "description": description}),
+        float, BeforeValidator(read), _schema("string", description, example, pattern=_AMOUNT_PATTERN.format("%"))
     ]
+
+
+def decibels(low: float, high: float, description: str, example: str) -> Any:
+    """A difference in level, in dB."""
+    read, pattern = units.amount("dB", low, high, example), _AMOUNT_PATTERN.format("[dD][bB]")
+    return Annotated[float, BeforeValidator(read), _schema("string", description, example, pattern=pattern)]
+
+
+def milliseconds(low: float, high: float, description: str, example: str) -> Any:
+    """A short time, in seconds."""
+    read, pattern = units.amount("ms", low, high, example, 0.001), _AMOUNT_PATTERN.format("[mM][sS]")
+    return Annotated[float, BeforeValidator(read), _schema("string", description, example, pattern=pattern)]
+
+
+def number(low: float, high: float, what: str, description: str) -> Any:
+    """A bare number; `what` completes "a number ..."."""
+    schema = _schema("number", description, minimum=low, maximum=high)
+    return Annotated[float, BeforeValidator(units.number(low, high, what)), schema]
+
+
+def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Any:
+    """`true` (the usual amount), `false` (none), or an amount read by `read`."""
+
+    def either(value: object) -> float | bool:
+        answer = yes_or_no(value, None)
+        return read(value) if answer is None else answer
+
+    schema = _schema(
+        ["string", "boolean"], description, example, True, pattern=rf"{_AMOUNT_PATTERN.format(unit)}|^(yes|no)$"
+    )
+    return Annotated[float | bool, BeforeValidator(either), schema]
+
+
+# -- words
+
+
+def yes_or_no(value: object, otherwise: Any = ValueError) -> Any:
+    """True or False from true, yes, false or no; `otherwise` stands for anything else (ValueError is raised)."""
+    answer = {"yes": True, "no": False}.get(value.strip().lower()) if isinstance(value, str) else value
+    if isinstance(answer, bool):
+        return answer
+    if otherwise is ValueError:
+        raise ValueError(f"{shown(value)} is neither yes nor no")
+    return otherwise
+
+
+def one_of(known: Iterable[str], what: str) -> Any:
+    """One word of a list, named `what` in messages."""
+    known = tuple(known)
+
+    def read(value: object) -> str:
+        word = value.strip() if isinstance(value, str) else ""
+        if word not in known:
+            raise UnknownWord(f"{shown(value)} is not {what}: {', '.join(known)}", value, known)
+        return word
+
+    return Annotated[str, BeforeValidator(read), WithJsonSchema({"enum": list(known)})]
+
+
+def text_reader(longest: int) -> Callable[[object], str]:
+    """A reader of text for people or of names; a number written there is text too."""
+
+    def read(value: object) -> str:
+        if isinstance(value, bool) or not isinstance(value, str | int | float):
+            raise ValueError(f"this must be a text{' in quotes' * isinstance(value, bool)} (got {shown(value)})")
+        words = str(value).strip()
+        if not words:
+            raise ValueError("this text is empty")
+        if len(words) > longest:
+            raise ValueError(f"this text has {len(words)} letters: the most is {longest}")
+        return words
+
+    return read
+
+
+def text(longest: int, description: str) -> Any:
+    """Text of at most so many letters."""
+    schema = _schema(["string", "number"], description, maxLength=longest, minLength=1)
+    return Annotated[str, BeforeValidator(text_reader(longest)), schema]
+
+
+def file_name(value: object) -> str:
+    """A file's name, perhaps with folders before it. ValueError if no file can have it."""
+    name = str(value) if isinstance(value, str | int | float) and not isinstance(value, bool) else ""
+    parts = name.replace("\\", "/").split("/")
+    if not name.strip() or _CONTROL.search(name):
+        raise ValueError(f"{shown(value)} is not the name of a file")
+    if max(len(part.encode(errors="replace")) for part in parts) > LONGEST_NAME or len(name) > 1000:
+        raise ValueError("this name is longer than a file's name can be")
+    return name
+
+
+def _pass(value: object) -> int | str:
+    text = str(value).strip() if isinstance(value, str | int) and not isinstance(value, bool) else ""
+    if re.fullmatch(r"[1-9]\d?", text, re.ASCII):
+        return int(text)
+    if text in ("last", "da capo"):
+        return text
+    ordinals = {"first": "1", "second": "2", "third": "3", "both": "", "all": ""}
+    instead = ordinals.get(text.lower())
+    hint = "" if instead is None else f"; write {instead}" if instead else "; for every time leave 'pass' out"
+    message = f"{shown(value)} is not a time through the music: 1, 2, 3, last or da capo{hint}"
+    raise UnknownWord(message, value, ["last", "da capo"])
+
+
+def _tone(value: object) -> str | float:
+    """A tone by its word, or the plucking point in cm from the bridge."""
+    words = " ".join(value.lower().split()) if isinstance(value, str) and len(value) <= 60 else ""
+    if words in TONE_WORDS:
+        return TONE_WORDS[words]
+    words = words.removesuffix("from the bridge").strip()
+    if words.endswith("cm"):
+        return units.amount("cm", 1, 40, "5 cm")(words)
+    known = ", ".join(dict.fromkeys(TONE_WORDS.values()))
+    message = f"{shown(value)} is not a tone: {known}, or a distance from the bridge such as 5 cm"
+    raise UnknownWord(message, value, TONE_WORDS)
+
+
+# -- places and tempi
 
 
 def _after(value: object) -> position.Position:
@@ -60,96 +197,133 @@ def _after(value: object) -> position.Position:
     return position.parse_position(value.strip().removeprefix("after ") if isinstance(value, str) else value)
 
 
+def _whole_bars(value: object) -> position.Range:
+    bars = position.parse_range(value)
+    if bars.start.beat is not None or bars.end.beat is not None:
+        raise ValueError(f"{shown(value)}: the order names whole bars, as in [1-8, 1-8, 9-24]")
+    return bars
+
+
 def _then(value: object) -> position.Position | Literal[True]:
     """`a tempo`, or `a tempo by 9:3`."""
-    words = value.strip() if isinstance(value, str) else ""
+    words = " ".join(value.split()) if isinstance(value, str) else ""
     if words == "a tempo":
         return True
     if not words.startswith("a tempo by "):
-        raise ValueError(f"after a slowdown comes 'a tempo', or 'a tempo by 9:3' for a gradual return (got {value!r})")
+        raise ValueError(f"{shown(value)} is not a return: write 'a tempo', or 'a tempo by 9:3' for a gradual one")
     return position.parse_position(words.removeprefix("a tempo by "))
 
 
-def _pass(value: object) -> int | str:
-    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 99:
-        return value
-    if value in ("last", "da capo"):
-        return value
-    raise ValueError(f"a pass is 1, 2, ..., 'last' or 'da capo' (got {value!r})")
-
-
-def _tone(value: object) -> str | float:
-    """A tone by its word, or the plucking point in cm from the bridge."""
-    if isinstance(value, str) and value.strip().lower() in TONE_WORDS:
-        return TONE_WORDS[value.strip().lower()]
-    if isinstance(value, str) and value.strip().endswith("cm"):
-        return units.amount("cm", 1, 40, "5 cm")(value)
-    from difflib import get_close_matches
-
-    near = get_close_matches(str(value), TONE_WORDS, 1)
-    meant = f"; did you mean {near[0]!r}?" if near else ""
-    raise ValueError(f"{value!r} is not a tone: {', '.join(sorted(set(TONE_WORDS.values())))}, or 5 cm from the bridge{meant}")
-
-
 def _tempo(value: object) -> float | str:
-    """Quarters a minute; `90%` of the tempo before (as a negative factor has no meaning, kept as text); tempo primo."""
-    if isinstance(value, str) and value.strip() == "tempo primo":
-        return "tempo primo"
-    if isinstance(value, str) and value.strip().endswith("%"):
-        units.amount("%", 20, 500, "90%")(value)
-        return value.strip()
+    """Quarters a minute; a share of the tempo before (kept as text); tempo primo."""
+    words = " ".join(value.lower().split()) if isinstance(value, str) else ""
+    if words == "tempo primo":
+        return words
+    if words.endswith("%"):
+        units.amount("%", 20, 500, "90%")(words)
+        return words
+    if re.search(r"[a-z]", words) and "=" not in words:
+        known = "63 (quarters a minute), dotted quarter = 54, 90% (of the one before) or tempo primo"
+        raise ValueError(f"{shown(value)} is not a tempo: write {known}")
     return units.tempo(value)
 
 
-def _or_usual(read, description: str, example: str):
-    """`true` (the usual amount), or an amount read by `read`."""
-    return Annotated[
-        float | bool,
-        BeforeValidator(lambda value: value if value is True else read(value)),
-        WithJsonSchema({"type": ["string", "boolean"], "description": description, "examples": [example, True]}),
-    ]
+# -- short forms
 
 
-def also(*types: str):
-    """Tell editors that a mapping may be written in short, as a bare value."""
+def also(*types: str) -> Any:
+    """Tell editors that a list or group of settings may be written in short, as a bare value."""
 
     class Short:
-        def __get_pydantic_json_schema__(self, core, handler):
-            return {"anyOf": [handler(core), {"type": list(types)}]}
+        def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict:
+            return {"anyOf": [handler(core), {"type": list(types) if len(types) > 1 else types[0]}]}
 
     return Short()
 
 
-def located(made: dict, value: object) -> dict:
-    """A mapping made from a bare value, standing where that value stands."""
-    if place := getattr(value, "place", None):
-        made = type("Placed", (dict,), {"place": place, "places": {}})(made)
+def settings(key: str, value: object) -> dict:
+    """`{key: value}` for a value that is written alone; it stands where the value stands."""
+    if isinstance(value, dict):
+        return value
+    place = getattr(value, "place", None)
+    if place is None:
+        return {key: value}
+    made = Map(place)
+    made.put(key, value, place, place)
     return made
 
 
-Position = Annotated[position.Position, BeforeValidator(position.parse_position), _place("bar:beat, or a bar alone", "7:2", 7)]
-After = Annotated[position.Position, BeforeValidator(_after), _place("after this beat or bar", "after 16:3")]
-Range = Annotated[position.Range, BeforeValidator(position.parse_range), _place("both ends counted in", "7:2 - 8:3", "7-8")]
-Then = Annotated[object, BeforeValidator(_then), _text("what comes after a slowdown", "a tempo", "a tempo by 9:3")]
+Position = Annotated[
+    position.Position,
+    BeforeValidator(position.parse_position),
+    _schema(["integer", "string"], "bar:beat, or a bar alone", "7:2", 7, pattern=rf"^\s*{_POSITION_PATTERN}\s*$"),
+]
+After = Annotated[
+    position.Position,
+    BeforeValidator(_after),
+    _schema(
+        ["integer", "string"],
+        "after this beat or bar",
+        "after 16:3",
+        pattern=rf"^\s*(after\s+)?{_POSITION_PATTERN}\s*$",
+    ),
+]
+Range = Annotated[
+    position.Range,
+    BeforeValidator(position.parse_range),
+    _schema(["integer", "string"], "both ends counted in", "7:2 - 8:3", "7-8", pattern=_RANGE_PATTERN),
+]
+WholeBars = Annotated[
+    position.Range,
+    BeforeValidator(_whole_bars),
+    _schema(["integer", "string"], "bars, both ends counted in", "1-8", pattern=_RANGE_PATTERN),
+]
+Then = Annotated[
+    object,
+    BeforeValidator(_then),
+    _schema(
+        "string",
+        "what comes after a slowdown",
+        "a tempo",
+        "a tempo by 9:3",
+        pattern=rf"^\s*a tempo( by {_POSITION_PATTERN})?\s*$",
+    ),
+]
 Pass = Annotated[
     int | str,
     BeforeValidator(_pass),
-    WithJsonSchema({"enum": [1, 2, 3, 4, "last", "da capo"], "description": "which time through the music"}),
+    WithJsonSchema({"enum": [1, 2, 3, 4, 5, 6, "last", "da capo"], "description": "which time through the music"}),
 ]
-Tone = Annotated[str | float, BeforeValidator(_tone), _text("a tone, or the plucking point from the bridge", "sul tasto", "5 cm")]
-BasicTempo = Annotated[float, BeforeValidator(units.tempo), _number_or_text("quarters a minute", 63, "dotted quarter = 54")]
+YesNo = Annotated[bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
+Mark = one_of(DYNAMICS, "a dynamic mark")
+Tone = Annotated[
+    str | float,
+    BeforeValidator(_tone),
+    _schema("string", "a tone, or the plucking point from the bridge", *TONE_WORDS, "5 cm"),
+]
 NewTempo = Annotated[
-    float | str, BeforeValidator(_tempo), _number_or_text("a tempo, 90% of the one before, or tempo primo", 72, "90%", "tempo primo")
+    float | str,
+    BeforeValidator(_tempo),
+    _schema(
+        ["number", "string"], "quarters a minute, a note value = a number, 90% of the one before, or tempo primo",
+        72, "dotted quarter = 54", "90%", "tempo primo",
+        pattern=rf"^({_TEMPO_PATTERN}|\s*\d+(\.\d+)?\s*%\s*|\s*tempo primo\s*)$",
+    ),
+]  # fmt: skip
+FileName = Annotated[
+    str, BeforeValidator(file_name), _schema(["string", "number"], "a file, seen from the plan's folder")
 ]
+Voices = text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")
 Pace = percent(10, 300, "the pace against the basic tempo as the range ends", "80%")
 Stretch = percent(50, 1000, "its length against the written one", "150%")
 Share = percent(5, 120, "how much of the written note sounds", "50%")
 Short = milliseconds(0, 500, "a short time", "30 ms")
-Silence = seconds(0.01, 10, "how long")
+Silence = number(0.01, 10, "of seconds, as in 0.2", "how long, in seconds")
+Curvature = number(1, 10, "from 1 to 10", "1 is even; 2 and 3 are like a runner's stop; more gives way later")
 Glide = percent(1, 100, "the last part of the note, in which the slide moves", "30%")
 Peak = percent(5, 95, "where the arch is highest, counted from the start of the phrase", "40%")
 Level = decibels(-60, 20, "a level against the others", "-3 dB")
 Change = decibels(0, 40, "how much louder or softer", "4 dB")
-Lead = _or_usual(units.amount("ms", 0, 200, "20 ms", 0.001), "how much earlier this voice plays", "20 ms")
-ArchPace = _or_usual(units.amount("%", 0, 50, "6%", 0.01), "how much faster the peak is than the ends", "6%")
-ArchLevel = _or_usual(units.amount("dB", 0, 20, "3 dB"), "how much louder the peak is than the ends", "3 dB")
+Lead = or_usual(units.amount("ms", 0, 200, "20 ms", 0.001), "how much earlier this voice plays", "20 ms", "[mM][sS]")
+ArchPace = or_usual(units.amount("%", 0, 50, "6%", 0.01), "how much faster the peak is than the ends", "6%", "%")
+ArchLevel = or_usual(units.amount("dB", 0, 20, "3 dB"), "how much louder the peak is than the ends", "3 dB", "[dD][bB]")
