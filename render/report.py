@@ -70,10 +70,9 @@ def _slowings(reading: Reading) -> Table:
     for slow in reading.pace.slowings:
         end, beat = slow.run.end, min(where.felt_beat(slow.run.end), slow.run.length)
         last_beat = beat * 60 / float(time.seconds(end) - time.seconds(end - beat))
-        basic = float(time.basic(end, before=True))
-        at_end = float(time.tempo(end, before=True)) / basic
+        heard = last_beat / float(time.basic(end, before=True))  # with a fermata or a breath, if one stands there
         pass_ = where.beat_before(end)[2]
-        table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), f"{at_end:.0%}", f"{last_beat / basic:.0%}")
+        table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), f"{slow.to:.0%}", f"{heard:.0%}")
     return table
 
 
