@@ -83,7 +83,7 @@ class Entry(Words):
     """What every entry may carry. Where `KINDS` names keys, an entry has exactly one of them: its kind."""
 
     KINDS: ClassVar[tuple[str, ...]] = ()
-    NEEDS_END: ClassVar[bool] = False  # it acts only where the end of its range is heard
+    NEED_END: ClassVar[tuple[str, ...]] = ()  # keys whose range acts only where its end is heard
 
     passes: words.Pass | None = Field(None, alias="pass")
     why: words.text(2000, "the reason, printed on the sheet") | None = None

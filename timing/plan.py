@@ -20,7 +20,7 @@ MAX_ENTRIES = 5000  # in one section of a plan
 class TempoMark(Entry):
     """A basic tempo: at once from `at` on, or reached gradually `over` a range."""
 
-    NEEDS_END: ClassVar = True
+    NEED_END: ClassVar = ("over",)
 
     at: words.Position | None = None
     over: words.Range | None = None
@@ -78,8 +78,8 @@ class Slowing(Entry):
     KINDS: ClassVar = (
         "rallentando", "ritardando", "ritenuto", "allargando", "accelerando", "stringendo", "a tempo",
     )  # fmt: skip
+    NEED_END: ClassVar = KINDS[:-1]
     HURRYING: ClassVar = ("accelerando", "stringendo")
-    NEEDS_END: ClassVar = True
     model_config = exactly_one(KINDS)
 
     rallentando: words.Range | None = None
@@ -144,8 +144,8 @@ class Hold(Entry):
 class Dynamic(Entry):
     """A dynamic mark at a place, or a hairpin that arrives on the end of its range."""
 
-    NEEDS_END: ClassVar = True
     KINDS: ClassVar = ("at", "crescendo", "diminuendo", "decrescendo")
+    NEED_END: ClassVar = KINDS[1:]
     model_config = exactly_one(KINDS)
 
     at: words.Position | None = None

@@ -286,8 +286,5 @@ def _in_words(error: Any, loc: list) -> str:
         return f"'{name}' has more entries than a plan can hold ({error['ctx']['max_length']})"
     if kind in ("tuple_type", "list_type"):
         return f"'{name}' is a list: begin each entry with a dash, as in '- {{...}}' (got {shown(given)})"
-    if isinstance(loc[-1] if loc else None, int):
-        return f"an entry of '{name}' is written in braces, as in {{key: value}}, or on lines of its own (got {shown(given)})"
-    return (
-        f"'{name}' is a group of settings, in braces as in {{key: value}} or on lines of their own (got {shown(given)})"
-    )
+    here = f"an entry of '{name}'" if loc and isinstance(loc[-1], int) else f"'{name}'"
+    return f"{here} is a group of settings, as in {{key: value}} or on lines of their own (got {shown(given)})"

@@ -1,7 +1,9 @@
-"""Where a plan's positions and ranges lie along the performed order: in which bars, on which passes, at which quarter."""
+"""Where a plan's positions and ranges lie along the performed order: in which bars, on which pass, at which quarter."""
 
 from __future__ import annotations
 
+import math
+import re
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -28,7 +30,7 @@ class Run:
         return self.end - self.start
 
 
-class Fault(ValueError):
+class Fault(ValueError):  # noqa: N818 (a fault is the house's word)
     """A position that the score does not have."""
 
 
@@ -38,13 +40,8 @@ class Where:
     def __init__(self, score: Score, bars: np.ndarray):
         self.score, self.bars = score, bars
         self.remarks: list[Remark] = []
-        self._rows: dict[str, list[int]] = {}
-        for row, (number, suffix) in enumerate(zip(score.bars["number"], score.bars["suffix"], strict=True)):
-            # the halves of a split bar share a number; a number that comes again later is out of reach
-            for name in {str(number), f"{number}{suffix}"}:
-                rows = self._rows.setdefault(name, [])
-                if not rows or rows[-1] == row - 1:
-                    rows.append(row)
+        self._said: set[Remark] = set()
+        self._rows = _rows_by_name(score)
         bracketed = np.zeros(len(score.bars) + 1, np.int64)
         for mark in score.marks_of("ending"):
             bracketed[mark["bar"] + 1 : mark["end_bar"] + 2] = 1
@@ -72,10 +69,11 @@ class Where:
     @cached_property
     def neighbours(self) -> np.ndarray:
         """(n-1,) whether performed bar k+1 follows bar k on the page (a skipped ending does not break the line)."""
-        here, there = self.bars["row"][:-1], self.bars["row"][1:]
-        skipped = there - here - 1
-        in_endings = self._endings[np.maximum(there, 0)] - self._endings[here + 1]
-        return (there > here) & (skipped == in_endings)
+        return self._follows(self.bars["row"][:-1], self.bars["row"][1:])
+
+    def _follows(self, here: np.ndarray, there: np.ndarray) -> np.ndarray:
+        """Whether bar row `there` comes next after `here` on the page, endings between them left out."""
+        return (there > here) & (there - here - 1 == self._endings[there] - self._endings[here + 1])
 
     # -- positions on the page
 
@@ -99,16 +97,30 @@ class Where:
             return False
 
     def end_point(self, position: Position) -> tuple[int, float]:
-        """Bar row and offset at which this position is over; an instant stays itself."""
+        """Bar row and offset at which this position is over: a bar at its end, a beat (or what is left of it after a
+        fraction) when the next one begins."""
         if position.beat is None:
             row = self._find(position.bar)[-1]
             return row, float(self.score.bars["length"][row])
-        row, offset = self.point(position)
+        row, _ = self.point(position)
         bar = self.score.bars[row]
-        return row, offset if position.instant else min(offset + 4 / int(bar["unit"]), float(bar["length"]))
+        over = float(math.floor(position.beat) * 4 / int(bar["unit"])) - bar["shift"]
+        return row, min(float(over), float(bar["length"]))
+
+    def _range_end(self, bars: Range, arriving: bool) -> tuple[int, float]:
+        """Bar row and offset at which a range ends."""
+        end = bars.end
+        if end.beat is None or bars.lone or not (end.instant or arriving):
+            return self.end_point(end)
+        row = self._find(end.bar)[-1]
+        bar = self.score.bars[row]
+        offset = float((end.beat - 1) * 4 / int(bar["unit"])) - bar["shift"]
+        # the instant at which an incomplete bar is over has no beat of its own
+        return (row, float(offset)) if abs(offset - bar["length"]) < 1e-9 else self.point(end)
 
     def _find(self, name: str) -> list[int]:
-        name = name.lstrip("0") or "0"
+        """The rows that make up a bar: several where it is split."""
+        name = re.sub("^0+(?=[0-9])", "", name).lower()
         if name in self._rows:
             return self._rows[name]
         numbers = self.score.bars["number"]
@@ -117,18 +129,19 @@ class Where:
         if int(name) > numbers.max():
             raise Fault(f"bar {name}: the score ends at bar {numbers.max()}")
         if int(name) < numbers.min():
-            raise Fault(f"bar {name}: the score begins at bar {numbers.min()}" + (" (it has no pickup)" if name == "0" else ""))
+            pickup = " (it has no pickup)" if name == "0" else ""
+            raise Fault(f"bar {name}: the score begins at bar {numbers.min()}{pickup}")
         raise Fault(f"bar {name}: the score's numbering leaves this bar out")
 
     def _no_beat(self, position: Position, rows: list[int]) -> str:
         first, last = self.score.bars[rows[0]], self.score.bars[rows[-1]]
-        unit = int(first["unit"])
-        low = 1 + first["shift"] * unit / 4
-        high = (last["shift"] + last["length"]) * unit / 4
+        low = 1 + first["shift"] * int(first["unit"]) / 4
+        high = (last["shift"] + last["length"]) * int(last["unit"]) / 4
+        beat = beat_name(position.beat)
         if low > 1:
-            return f"bar {position.bar} begins at beat {low:g} and has no beat {position.beat}"
-        beats = "1 beat" if high == 1 else f"{high:g} beats"
-        return f"bar {position.bar} has {beats}: there is no {position}"
+            return f"bar {position.bar} begins at beat {beat_name(low)} and has no beat {beat}"
+        beats = "1 beat" if high == 1 else f"{beat_name(high)} beats"
+        return f"bar {position.bar} has {beats}: there is no {position.bar}:{beat}"
 
     # -- the same along the performed order
 
@@ -142,22 +155,23 @@ class Where:
         """The runs in which a range is heard. `arriving`: it ends on its end position instead of when that is over
         (a bar alone is over in any case)."""
         first, start = self.point(bars.start)
-        instant = arriving and bars.end.beat is not None
-        last, end = self.point(bars.end) if instant else self.end_point(bars.end)
-        if (last, end) < (first, start) or ((last, end) == (first, start) and not instant):
-            raise Fault(f"{bars} ends before it begins")
+        last, end = self._range_end(bars, arriving)
+        if (last, end) < (first, start):
+            raise Fault(f"{bars} ends before it begins: did you mean {Range(bars.end, bars.start)}?")
+        if (last, end) == (first, start):
+            raise Fault(f"{bars} ends where it begins")
         rows = self.bars["row"]
-        inside = np.flatnonzero((rows >= first) & (rows <= last) & self.on_pass(passes))
-        if end == 0.0 and first < last and instant:  # it arrives on a bar line: that bar itself is not in it
-            inside = inside[rows[inside] < last]
+        # a range that ends on a bar line does not enter that bar
+        entered = rows < last if end == 0.0 else rows <= last
+        inside = np.flatnonzero((rows >= first) & entered & self.on_pass(passes))
         breaks = np.flatnonzero((np.diff(inside) != 1) | ~self.neighbours[inside[:-1]]) + 1
         made = []
         for stretch in np.split(inside, breaks) if len(inside) else []:
             a, b = int(stretch[0]), int(stretch[-1])
             begin = self.bars["start"][a] + (start if rows[a] == first else 0.0)
-            complete = rows[b] == last or bool(end == 0.0 and rows[b] == last - 1)
             stop = self.bars["start"][b] + (end if rows[b] == last else self.bars["length"][b])
-            if stop > begin or instant:
+            complete = bool(rows[b] == last or (end == 0.0 and self._follows(rows[b], np.int64(last))))
+            if stop > begin:
                 made.append(Run(float(begin), float(stop), a, b, complete))
         return made
 
@@ -173,7 +187,9 @@ class Where:
 
     def ordinal(self, quarters: float) -> int:
         """The performed bar that sounds at this quarter."""
-        return int(np.clip(np.searchsorted(self.bars["start"], quarters + 1e-9, side="right") - 1, 0, len(self.bars) - 1))
+        return int(
+            np.clip(np.searchsorted(self.bars["start"], quarters + 1e-9, side="right") - 1, 0, len(self.bars) - 1)
+        )
 
     def beat(self, quarters: float) -> tuple[int, float, int]:
         """Printed bar number, beat and pass at this quarter."""
@@ -188,11 +204,12 @@ class Where:
 
     def range_text(self, start: float, end: float) -> str:
         """A range as a plan writes it, from and to these quarters."""
-        bar, beat, _ = self.beat(start)
-        last_bar, last_beat, _ = self.beat_before(end)
-        over = self.beat(end - 1e-4)[1] + 1e-4 * self.bars["unit"][self.ordinal(end - 1e-4)] / 4
-        whole = abs(over - last_beat - 1) < 1e-3
-        return f"{bar}:{beat_name(beat)} - {last_bar}:{beat_name(last_beat) if whole else beat_name(over)}"
+        first, last = self.bars[self.ordinal(start)], self.bars[self.ordinal(end - 1e-4)]
+        unit = 4 / int(last["unit"])
+        over = (end - last["start"] + last["shift"]) / unit  # beats of the last bar that are over by then
+        whole = abs(over - round(over)) < 1e-3
+        begin, stop = beat_name(self.beat(start)[1]), beat_name(round(over) if whole else round(over + 1, 6))
+        return f"{self.score.bar_name(first['row'])}:{begin} - {self.score.bar_name(last['row'])}:{stop}"
 
     def felt_beat(self, quarters: float) -> float:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
@@ -220,14 +237,40 @@ class Where:
         except Fault as fault:
             self.remark(Severity.ERROR, "plan-position", str(fault), entry.place(key))
             return nothing
+        said = ""
         if not len(found):
-            when = f" on pass {entry.passes}" if isinstance(entry.passes, int) else f" on the {entry.passes} pass" if entry.passes else ""
-            message = f"{entry.value(key)} is never heard{when} in this order of the bars: the entry does nothing"
+            said = f"{entry.value(key)} is never heard"
+        elif key in entry.NEED_END and not any(run.complete for run in found):
+            said = f"the end of {entry.value(key)} is never reached"
+        if said:
+            when = _WHEN.get(entry.passes, f" on pass {entry.passes}")
+            message = f"{said}{when} in this order of the bars: the entry does nothing"
             self.remark(Severity.CAUTION, "never-heard", message, entry.place(key))
         return found
 
     def remark(self, severity: Severity, code: str, message: str, place: Place | None, **more) -> None:
         """Keep a remark, once."""
         made = Remark(severity, code, message, place, **more)
-        if made not in self.remarks:
+        if made not in self._said:
+            self._said.add(made)
             self.remarks.append(made)
+
+
+_WHEN = {None: "", "last": " the last time", "da capo": " after a da capo"}
+
+
+def _rows_by_name(score: Score) -> dict[str, list[int]]:
+    """The rows of every printed bar: 12a by its full name, and by its number where no bar is called 12 alone.
+
+    The parts of a split bar share a name. Where a score counts from the beginning again, a name means the first such
+    bar.
+    """
+    made: dict[str, list[int]] = {}
+    plain = [str(number) for number in score.bars["number"]]
+    full = [f"{number}{suffix}".lower() for number, suffix in zip(plain, score.bars["suffix"], strict=True)]
+    for names, taken in ((full, frozenset()), (plain, frozenset(full))):
+        for row, name in enumerate(names):
+            rows = made.setdefault(name, []) if name not in taken else []
+            if not rows or rows[-1] == row - 1:
+                rows.append(row)
+    return made
