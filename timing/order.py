@@ -30,7 +30,7 @@ def unfold(
     `order` overrides whatever the score says: segments of bar rows (first, last, whether after the return), both ends
     included. With `repeats_after_return` repeats and first endings are played again after a D.C. or D.S.
     The pass of a bar counts its hearings; a bar under an ending takes the pass of the music that leads into it.
-    At most MAX_BARS bars are performed. Raises CannotDo if `order` is empty or names a row that does not exist.
+    At most MAX_BARS bars are performed, or as many as are written. Raises CannotDo if `order` is empty or names a row that does not exist.
     """
     signs = read_signs(score)
     repeats = read_repeats(score, set(signs.jumps))
@@ -60,7 +60,7 @@ class _Walk:
 
     def __init__(self, count: int, repeats: Repeats, signs: Signs, repeats_after_return: bool):
         self.count, self.repeats, self.signs, self.always_repeat = count, repeats, signs, repeats_after_return
-        self.limit = min(MAX_BARS, MAX_GROWTH * (count + 1))
+        self.limit = max(count, min(MAX_BARS, MAX_GROWTH * (count + 1)))
         self.patience = 16 * self.limit  # endings looked at and passed over
         self.rows: list[int] = []
         self.first_heard: dict[int, int] = {}  # row: place in rows
