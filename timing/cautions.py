@@ -146,7 +146,7 @@ def no_phrases(reading: Reading) -> Iterator[Remark]:
 def no_return(reading: Reading) -> Iterator[Remark]:
     slowings, where = reading.pace.slowings, reading.where
     seen = set()
-    for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=True):
+    for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=False):
         last_bar = float(where.bars["start"][-1])
         if slow.entry.then is not None or slow.run.end > last_bar or id(slow.entry) in seen:
             continue

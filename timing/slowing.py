@@ -80,7 +80,7 @@ def slowing_events(
     `arches(quarters)` is the factor of the arches just before that moment: a slowdown ends at `to` with them included.
     """
     pace, level = [], []
-    for slow, following in zip(runs, [*(s.run.start for s in runs[1:]), math.inf], strict=True):
+    for slow, following in zip(runs, [*(s.run.start for s in runs[1:]), math.inf], strict=False):
         entry, run = slow.entry, slow.run
         gradual_end = run.start if entry.kind == "ritenuto" else run.end
         pace.append(Event(run.start, gradual_end, _to(slow.to / arches(run.end)), entry.curvature or DEFAULT_Q, rank=1))
