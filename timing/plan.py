@@ -64,12 +64,14 @@ def _bars_alone(value: Any) -> Any:
 
 
 class Phrase(Entry):
+    """A phrase: its bars, the phrases inside it, its rise and fall."""
+
     bars: words.Range
     name: words.text(60, "what the phrase is called on the sheet and in the MIDI file's markers") | None = None
-    inside: tuple[Annotated[Phrase, BeforeValidator(_bars_alone), words.also("string", "integer")], ...] = Field(
+    inside: tuple[Annotated[Phrase, BeforeValidator(_bars_alone), words.also(words.Range)], ...] = Field(
         (), max_length=MAX_ENTRIES
     )
-    arch: Annotated[Arch | None, BeforeValidator(_arch), words.also("string", "boolean")] = None
+    arch: Annotated[Arch | None, BeforeValidator(_arch), words.also(words.ArchPace)] = None
 
 
 class Slowing(Entry):
@@ -115,6 +117,8 @@ class Slowing(Entry):
 
 
 class Hold(Entry):
+    """A moment at which the time waits: a fermata, a breath, a caesura, an agogic accent."""
+
     KINDS: ClassVar = ("fermata", "breath", "caesura", "agogic")
     model_config = exactly_one(KINDS)
 
@@ -178,12 +182,16 @@ class Dynamic(Entry):
 
 
 class Accent(Entry):
+    """A note or chord that is played louder."""
+
     at: words.Position
     by: words.Change = 3.0  # the house's own value: enough to be heard, less than one dynamic mark
     for_: words.Voices | None = Field(None, alias="for")
 
 
 class ToneChange(Entry):
+    """Bars that have a tone of their own."""
+
     bars: words.Range
     tone: words.Tone
     for_: words.Voices | None = Field(None, alias="for")
@@ -207,6 +215,8 @@ class SecondTime(Entry):
 
 
 class Glissando(Entry):
+    """A slide from one note into another."""
+
     from_: words.Position = Field(alias="from")
     to: words.Position
     glide: words.Glide = 0.3  # the last part of the note, in which the slide moves; common practice: late and quick
@@ -279,8 +289,8 @@ def _one_or_more(value: Any) -> Any:
 
 Order = Annotated[
     tuple[words.WholeBars, ...],
-    BeforeValidator(_order_list),
     Field(max_length=MAX_ENTRIES),
+    BeforeValidator(_order_list),
     words.also("string", "integer"),
 ]
 Instruments = Annotated[
@@ -296,7 +306,7 @@ _GROUPS = ("instrument", "tempo", "order", "voices", "articulation")  # with the
 
 
 def _section(entry: type[Entry]) -> Any:
-    return Annotated[tuple[entry, ...], _nothing(()), Field(max_length=MAX_ENTRIES), words.also("null")]
+    return Annotated[tuple[entry, ...], Field(max_length=MAX_ENTRIES), _nothing(()), words.OrNothing()]
 
 
 class Plan(Words):
@@ -312,28 +322,28 @@ class Plan(Words):
     score: words.FileName | None = None
     instrument: Instruments | None = Field(None, description="one for all, or one per part")
     tempo: Annotated[
-        tuple[Annotated[TempoMark, BeforeValidator(_tempo_alone), words.also("number", "string")], ...],
-        BeforeValidator(_tempo_list),
+        tuple[Annotated[TempoMark, BeforeValidator(_tempo_alone), words.also(words.NewTempo)], ...],
         Field(max_length=MAX_ENTRIES),
-        words.also("number", "string"),
-    ] = ()
+        BeforeValidator(_tempo_list),
+        words.also(words.NewTempo),
+    ] = Field((), description="one tempo, or a list of tempi and where each begins")
     order: Order | None = Field(None, description="the bars in the order in which they are played")
     repeats_after_da_capo: words.YesNo = Field(False, alias="repeats after da capo")
     voices: Annotated[
-        dict[str, Annotated[Voice, BeforeValidator(_level_alone), words.also("string")]],
-        _nothing({}),
+        dict[str, Annotated[Voice, BeforeValidator(_level_alone), words.also(words.Level)]],
         Field(max_length=200),
-        words.also("null"),
-    ] = Field({})
-    articulation: Annotated[Articulation, _nothing({}), words.also("null")] = Articulation()
-    phrases: _section(Phrase) = ()
-    slowing: _section(Slowing) = ()
-    holds: _section(Hold) = ()
-    dynamics: _section(Dynamic) = ()
-    accents: _section(Accent) = ()
-    tone: _section(ToneChange) = ()
-    second_time: _section(SecondTime) = Field((), alias="second time")
-    glissandi: _section(Glissando) = ()
+        _nothing({}),
+        words.OrNothing(),
+    ] = Field({}, description="how loud each voice is, and which leads")
+    articulation: Annotated[Articulation, _nothing({}), words.OrNothing()] = Articulation()
+    phrases: _section(Phrase) = Field((), description="where each phrase begins and ends")
+    slowing: _section(Slowing) = Field((), description="where the time gives way and comes back")
+    holds: _section(Hold) = Field((), description="where the time waits")
+    dynamics: _section(Dynamic) = Field((), description="marks and hairpins")
+    accents: _section(Accent) = Field((), description="notes that are played louder")
+    tone: _section(ToneChange) = Field((), description="where the tone changes")
+    second_time: _section(SecondTime) = Field((), alias="second time", description="what differs from the first time")
+    glissandi: _section(Glissando) = Field((), description="slides from one note into another")
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:

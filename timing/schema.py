@@ -9,7 +9,23 @@ from timing.plan import Plan
 
 def plan_schema() -> dict[str, Any]:
     """The schema as a plain mapping. Draft 7, which editors read well; a plan names its score or another plan."""
-    schema = Plan.model_json_schema(by_alias=True)
-    schema = {"$schema": "http://json-schema.org/draft-07/schema#", "title": "A plan of expressive timing", **schema}
-    schema["anyOf"] = [{"required": ["score"]}, {"required": ["based on"]}]
-    return schema
+    from pydantic.json_schema import GenerateJsonSchema
+
+    class Draft7(GenerateJsonSchema):
+        """Without the `null` that pydantic allows wherever a key may be left out: in a plan that is a fault."""
+
+        def nullable_schema(self, schema: Any) -> dict[str, Any]:
+            return self.generate_inner(schema["schema"])
+
+        def default_schema(self, schema: Any) -> dict[str, Any]:
+            return self.generate_inner(schema["schema"])
+
+    schema = Plan.model_json_schema(by_alias=True, ref_template="#/definitions/{model}", schema_generator=Draft7)
+    definitions = schema.pop("$defs")
+    return {
+        "$schema": "http://json-schema.org/draft-07/schema#",
+        **schema,
+        "title": "A plan of expressive timing",
+        "definitions": definitions,
+        "anyOf": [{"required": ["score"]}, {"required": ["based on"]}],
+    }

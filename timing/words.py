@@ -231,14 +231,29 @@ def _tempo(value: object) -> float | str:
 # -- short forms
 
 
-def also(*types: str) -> Any:
-    """Tell editors that a list or group of settings may be written in short, as a bare value."""
+def _told_editors(kind: Any) -> dict:
+    return next(about.json_schema for about in kind.__metadata__ if isinstance(about, WithJsonSchema))
+
+
+def also(*kinds: Any) -> Any:
+    """Tell editors that a list or group of settings may be written in short, as a value of one of these kinds."""
+    shorts = [{"type": kind} if isinstance(kind, str) else _told_editors(kind) for kind in kinds]
 
     class Short:
         def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict:
-            return {"anyOf": [handler(core), {"type": list(types) if len(types) > 1 else types[0]}]}
+            return {"anyOf": [handler(core), *shorts]}
 
     return Short()
+
+
+class OrNothing:
+    """Tell editors that a section may be empty."""
+
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict:
+        schema = handler(core)
+        return (
+            {**schema, "type": [schema["type"], "null"]} if "type" in schema else {"anyOf": [schema, {"type": "null"}]}
+        )
 
 
 def settings(key: str, value: object) -> dict:
