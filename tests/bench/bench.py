@@ -25,31 +25,24 @@ RUNS = 5
 # The library's own file player, driven as its command-line tool drives it: a file renderer, block by block.
 PLAYER = """
 import sys
-from ctypes import byref, c_char_p
-from render.synth import fluidsynth_library
-lib = fluidsynth_library()
+from ctypes import c_char_p, c_int, c_void_p
+from render.synth import binding
 midi, bank, wav = (argument.encode() for argument in sys.argv[1:])
-def of(name, result, *arguments):
-    function = getattr(lib, name)
-    from ctypes import c_void_p, c_int
-    function.restype = c_void_p if result else c_int
-    return function(*[c_void_p(a) if isinstance(a, int) and a > 2**31 else a for a in arguments])
-settings = of("new_fluid_settings", True)
-of("fluid_settings_setstr", False, settings, b"audio.file.name", wav)
-of("fluid_settings_setstr", False, settings, b"audio.file.type", b"wav")
-of("fluid_settings_setstr", False, settings, b"player.timing-source", b"sample")
-of("fluid_settings_setint", False, settings, b"synth.reverb.active", 0)
-of("fluid_settings_setint", False, settings, b"synth.chorus.active", 0)
-synth = of("new_fluid_synth", True, settings)
-of("fluid_synth_sfload", False, synth, bank, 1)
-player = of("new_fluid_player", True, synth)
-of("fluid_player_add", False, player, midi)
-of("fluid_player_play", False, player)
-renderer = of("new_fluid_file_renderer", True, synth)
-while of("fluid_player_get_status", False, player) == 1:
-    if of("fluid_file_renderer_process_block", False, renderer):
-        break
-of("delete_fluid_file_renderer", False, renderer)
+fs = binding()
+settings = fs.new_fluid_settings()
+for name, text in ((b"audio.file.name", wav), (b"audio.file.type", b"wav"), (b"player.timing-source", b"sample")):
+    fs.fluid_settings_setstr(settings, name, text)
+for name in (b"synth.reverb.active", b"synth.chorus.active", b"synth.lock-memory"):
+    fs.fluid_settings_setint(settings, name, 0)
+synth = fs.new_fluid_synth(settings)
+fs.fluid_synth_sfload(synth, bank, 1)
+player = fs.new_fluid_player(synth)
+fs.fluid_player_add(player, midi)
+fs.fluid_player_play(player)
+renderer = fs.new_fluid_file_renderer(synth)
+while fs.fluid_player_get_status(player) == 1 and fs.fluid_file_renderer_process_block(renderer) == 0:
+    pass
+fs.delete_fluid_file_renderer(renderer)
 """
 
 

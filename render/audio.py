@@ -1,0 +1,170 @@
+"""A performance as sound: events straight from the table, each at the nearest block of 64 samples."""
+
+from __future__ import annotations
+
+import importlib
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from render.channels import channels
+from render.files import written_whole
+from render.levels import EXPRESSION, VOLUME, velocity
+from render.midi import expression_changes
+from render.synth import BLOCK, Synth, open_synth
+from soundfonts.banks import checked_bank, fingerprint, standard_bank
+from timing.performance import Performance
+from timing.remarks import CannotDo
+
+RATE = 44_100
+KINDS = {".wav": ("WAV", "PCM_24"), ".flac": ("FLAC", "PCM_24"), ".ogg": ("OGG", "VORBIS"), ".mp3": ("MP3", "MPEG_LAYER_III")}
+
+_CHUNK = 65_536  # frames; larger pieces crashed libsndfile's Vorbis encoder
+_LONGEST_TAIL = 6.0  # seconds
+_INAUDIBLE = 10 ** (-90 / 20)
+
+
+@dataclass(frozen=True)
+class Take:
+    """What was rendered: `peak` in dBFS, `loudness` in LUFS (None for silence), and with which synth and bank."""
+
+    path: Path
+    seconds: float
+    rate: int
+    peak: float
+    clipped: int
+    loudness: float | None
+    synth: str
+    bank: Path
+    bank_hash: str
+
+
+def render_audio(
+    performance: Performance,
+    path: str | Path,
+    *,
+    soundfont: str | Path | None = None,
+    progress: Callable[[float, float], None] | None = None,
+) -> Take:
+    """Render to a stereo file, its kind by the suffix (.wav, .flac, .ogg, .mp3), whole or not at all.
+
+    `soundfont` is another bank than the standard one; `progress(done, total)` is told in seconds. Raises CannotDo
+    without a synth, for an unknown suffix, a file that is no SoundFont, or a place that cannot be written to.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in KINDS:
+        raise CannotDo.because("output-kind", f"{path}: sound is written as {', '.join(KINDS)}", path)
+    bank = checked_bank(soundfont) if soundfont else standard_bank()
+    # The loudness filters take half a second to import: that happens while the first notes are rendered.
+    threading.Thread(target=importlib.import_module, args=("pyloudnorm",), daemon=True).start()
+    ports, numbers = channels(len(performance.lanes))
+    with open_synth(bank, RATE, int(ports.max(initial=0)) + 1) as synth, written_whole(path) as temporary:
+        where = 16 * ports + numbers
+        for channel, lane in zip(where.tolist(), performance.lanes, strict=True):
+            synth.program(channel, int(lane["program"]))
+            synth.control(channel, 7, VOLUME)
+            synth.control(channel, 11, EXPRESSION)
+        record = f"lentando; FluidSynth {synth.version}; {bank.name} sha256 {(digest := fingerprint(bank))}"
+        measured = _write(temporary, path, record, _stream(synth, _events(performance, where)), performance, progress)
+        return Take(path, *measured, f"FluidSynth {synth.version}", bank, digest)
+
+
+def _events(performance: Performance, where: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Columns (frame, kind, channel, data, value) in playing order; kind 0 lets go, 1 controls, 2 strikes."""
+    notes, curves = performance.notes, performance.curves
+    start = _frames(notes["onset"])
+    stop = np.maximum(_frames(notes["end"]), start + BLOCK)
+    channel = where[notes["lane"]]
+    columns = [
+        (stop, 0, channel, notes["pitch"], np.zeros(len(notes), np.int64)),
+        (start, 2, channel, notes["pitch"], velocity(notes["level"])),
+    ]
+    for lane in np.unique(curves["lane"]):
+        mine, own = curves["lane"] == lane, notes["lane"] == lane
+        frame, value = expression_changes(_frames(curves["second"][mine]), curves["level"][mine], start[own])
+        columns.append((frame, 1, np.full(len(frame), where[lane]), np.full(len(frame), 11), value))
+    frame, kind, channel, data, value = (
+        np.concatenate([np.broadcast_to(column[place], np.shape(column[0])) for column in columns]) for place in range(5)
+    )
+    order = np.lexsort((data, channel, kind, frame))
+    return frame[order], kind[order], channel[order], data[order], value[order]
+
+
+def _frames(seconds: np.ndarray) -> np.ndarray:
+    """The nearest block boundary to each time."""
+    return np.rint(seconds * RATE / BLOCK).astype(np.int64) * BLOCK
+
+
+def _stream(synth: Synth, events: tuple[np.ndarray, ...]) -> Iterator[np.ndarray]:
+    """The sound as (frames, 2) float32 chunks, until it has died away after the last event."""
+    chunk = np.zeros((_CHUNK, 2), np.float32)
+    filled = now = 0
+    act = (
+        lambda channel, data, _: synth.note_off(channel, data),
+        synth.control,
+        synth.note_on,
+    )
+    for frame, kind, channel, data, value in zip(*(column.tolist() for column in events), strict=True):
+        while now < frame:
+            step = min(frame - now, _CHUNK - filled)
+            synth.read(chunk[filled : filled + step])
+            filled, now = filled + step, now + step
+            if filled == _CHUNK:
+                yield chunk
+                filled = 0
+        act[kind](channel, data, value)
+    if filled:
+        yield chunk[:filled]
+    tail = chunk[: 64 * BLOCK]
+    for _ in range(int(_LONGEST_TAIL * RATE / len(tail))):
+        synth.read(tail)
+        yield tail
+        if not synth.sounding or np.abs(tail).max() < _INAUDIBLE:
+            return
+
+
+def _write(
+    temporary: Path,
+    path: Path,
+    record: str,
+    stream: Iterator[np.ndarray],
+    performance: Performance,
+    progress: Callable[[float, float], None] | None,
+) -> tuple[float, int, float, int, float | None]:
+    """Write the stream and measure it: seconds, rate, peak in dBFS, clipped samples, loudness."""
+    import soundfile
+
+    from render.loudness import Loudness
+
+    meter: Loudness | None = None
+    waiting: list[np.ndarray] = []
+    frames = clipped = 0
+    peak = 0.0
+    total = float(performance.notes["end"].max(initial=0))
+    kind, coding = KINDS[path.suffix.lower()]
+    try:
+        with soundfile.SoundFile(temporary, "w", RATE, 2, coding, format=kind) as file:
+            file.comment = record
+            for chunk in stream:
+                size = np.abs(chunk)
+                peak = max(peak, float(size.max()))
+                clipped += int(np.count_nonzero(size > 1))
+                file.write(chunk)
+                frames += len(chunk)
+                waiting.append(chunk.copy())
+                if len(waiting) >= 16:
+                    meter = meter or Loudness(RATE)
+                    meter.feed(np.concatenate(waiting))
+                    waiting.clear()
+                if progress:
+                    progress(min(frames / RATE, total), total)
+    except soundfile.LibsndfileError as fault:
+        raise CannotDo.because("cannot-write", f"{path} cannot be written: {fault.error_string}", path) from None
+    meter = meter or Loudness(RATE)
+    if waiting:
+        meter.feed(np.concatenate(waiting))
+    in_decibels = 20 * np.log10(peak) if peak else -np.inf
+    return frames / RATE, RATE, float(in_decibels), clipped, meter.value()

@@ -1,0 +1,59 @@
+"""Files are written whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from timing.remarks import CannotDo
+
+
+@contextmanager
+def written_whole(path: str | Path) -> Iterator[Path]:
+    """Give a temporary file beside `path`, and put it in its place when all went well; on any failure nothing is left.
+
+    Raises CannotDo where the folder does not exist, cannot be written to, or has no room.
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise CannotDo.because("cannot-write", f"{path} is a folder: name a file", path)
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=path.suffix, dir=path.parent)
+    except OSError as fault:
+        raise _in_words(path, fault) from None
+    os.close(handle)
+    temporary = Path(name)
+    try:
+        yield temporary
+        os.chmod(temporary, 0o666 & ~_umask())
+        os.replace(temporary, path)
+    except OSError as fault:
+        raise _in_words(path, fault) from None
+    finally:
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _in_words(path: Path, fault: OSError) -> CannotDo:
+    reasons = {
+        errno.ENOENT: f"there is no folder {path.parent}",
+        errno.ENOTDIR: f"{path.parent} is not a folder",
+        errno.ENOSPC: "no space is left on the disk",
+        errno.EDQUOT: "no space is left for you on the disk",
+        errno.EACCES: f"you may not write in {path.parent}",
+        errno.EPERM: f"you may not write in {path.parent}",
+        errno.EROFS: f"{path.parent} can only be read",
+        errno.ENAMETOOLONG: "the name is too long",
+    }
+    reason = reasons.get(fault.errno or 0, fault.strerror or str(fault))
+    return CannotDo.because("cannot-write", f"{path} cannot be written: {reason}", path)

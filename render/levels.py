@@ -1,0 +1,32 @@
+"""The one place where dB, velocity and controllers meet.
+
+SoundFont 2.04 §8.4 and General MIDI 2 give velocity, CC7 and CC11 one law: level = 40 log10(value / 127) dB. Their
+levels add up.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+VOLUME = 100  # CC7 of every channel, the value that General MIDI starts with
+EXPRESSION = 90  # CC11 at rest; it leaves 6 dB above for swells
+
+
+def velocity(level: np.ndarray | float) -> np.ndarray:
+    """Velocity (1-127) of a level in dB below velocity 127; what is out of range sounds at the limit."""
+    return _controller(level, 127, lowest=1)
+
+
+def expression(level: np.ndarray | float) -> np.ndarray:
+    """CC11 (0-127) that raises or lowers a sounding note by `level` dB."""
+    return _controller(level, EXPRESSION, lowest=0)
+
+
+def decibels(value: np.ndarray | float) -> np.ndarray:
+    """The level in dB of a velocity or controller value (1-127) against 127."""
+    return 40 * np.log10(np.asarray(value, np.float64) / 127)
+
+
+def _controller(level: np.ndarray | float, rest: float, lowest: int) -> np.ndarray:
+    value = rest * 10 ** (np.asarray(level, np.float64) / 40)
+    return np.clip(np.rint(value), lowest, 127).astype(np.int64)

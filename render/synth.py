@@ -1,0 +1,145 @@
+"""FluidSynth: finding its library and driving one synth.
+
+pyfluidsynth binds a library that it does not bring along. The system's own is taken first; otherwise the copy that the
+pygame-ce wheel carries for its mixer.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import io
+import sys
+from collections.abc import Iterator
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+
+from timing.remarks import CannotDo
+
+BLOCK = 64  # samples; events act at block boundaries
+# One gain for all takes, so that two readings can be compared: ten notes at ff on the piano, strings or organ of the
+# standard bank stay below full scale, a guitar at mp is about -29 LUFS.
+GAIN = 1.6
+POLYPHONY = 4096
+
+
+@cache
+def binding() -> ModuleType:
+    """The module `fluidsynth`, bound to a library. CannotDo names what was tried and what mends it."""
+    import ctypes.util
+
+    systems = ctypes.util.find_library
+    tried: list[str] = []
+
+    def find(name: str) -> str | None:
+        found = systems(name) or next(iter(bundled()), None)
+        tried.append(found or f"lib{name}")
+        return found
+
+    ctypes.util.find_library = find
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):  # it announces what it found where CI is set
+            import fluidsynth
+    except (ImportError, OSError, AttributeError) as fault:
+        sys.modules.pop("fluidsynth", None)
+        message = (
+            "no sound: the FluidSynth library was not found, neither the system's nor the one in the package pygame-ce "
+            f"(tried {', '.join(dict.fromkeys(tried))}: {fault}). MIDI files and checks work without it"
+        )
+        raise CannotDo.because("no-synth", message, suggestion="pip install pygame-ce") from None
+    finally:
+        ctypes.util.find_library = systems
+    return fluidsynth
+
+
+def bundled() -> list[str]:
+    """The FluidSynth libraries inside the pygame-ce wheel (without importing it)."""
+    spec = find_spec("pygame")
+    if spec is None or not spec.origin:
+        return []
+    package = Path(spec.origin).parent
+    places = ((package.parent / "pygame_ce.libs", "libfluidsynth*.so*"), (package / ".dylibs", "libfluidsynth*.dylib"))
+    found = [path for folder, pattern in (*places, (package, "libfluidsynth*.dll")) for path in folder.glob(pattern)]
+    return [str(path) for path in sorted(found)]
+
+
+class Synth:
+    """One fresh FluidSynth without reverb and chorus. A reused synth would not sound the same twice."""
+
+    def __init__(self, bank: Path, rate: int, ports: int):
+        self.fs = binding()
+        self.version = _version(self.fs)
+        _silence_log(self.fs)
+        self._settings = self.fs.new_fluid_settings()
+        numbers = {b"synth.sample-rate": float(rate), b"synth.gain": GAIN}
+        switches = {
+            b"synth.reverb.active": 0, b"synth.chorus.active": 0, b"synth.midi-channels": 16 * ports,
+            b"synth.polyphony": POLYPHONY, b"synth.dynamic-sample-loading": 1, b"synth.lock-memory": 0,
+        }  # fmt: skip
+        for name, value in numbers.items():
+            self.fs.fluid_settings_setnum(self._settings, name, value)
+        for name, value in switches.items():
+            self.fs.fluid_settings_setint(self._settings, name, value)
+        self._synth = self.fs.new_fluid_synth(self._settings)
+        self._write = self.fs._fl.fluid_synth_write_float
+        self._write.argtypes = [ctypes.c_void_p, ctypes.c_int] + [ctypes.c_void_p, ctypes.c_int, ctypes.c_int] * 2
+        self._font = self.fs.fluid_synth_sfload(self._synth, str(bank).encode(), 0)
+        if self._font < 0:
+            self.close()
+            raise CannotDo.because("not-a-bank", f"FluidSynth {self.version} cannot read the SoundFont {bank}", bank)
+
+    def program(self, channel: int, program: int) -> None:
+        """Give a channel a program of bank 0; where the SoundFont has none, its nearest choice for that number."""
+        if self.fs.fluid_synth_program_select(self._synth, channel, self._font, 0, program) != 0:
+            self.fs.fluid_synth_program_change(self._synth, channel, program)
+
+    def note_on(self, channel: int, pitch: int, velocity: int) -> None:
+        self.fs.fluid_synth_noteon(self._synth, channel, pitch, velocity)
+
+    def note_off(self, channel: int, pitch: int) -> None:
+        self.fs.fluid_synth_noteoff(self._synth, channel, pitch)
+
+    def control(self, channel: int, number: int, value: int) -> None:
+        self.fs.fluid_synth_cc(self._synth, channel, number, value)
+
+    @property
+    def sounding(self) -> int:
+        """How many voices still sound."""
+        return self.fs.fluid_synth_get_active_voice_count(self._synth)
+
+    def read(self, into: np.ndarray) -> None:
+        """Fill a (frames, 2) float32 array with what sounds next."""
+        at = into.ctypes.data
+        self._write(self._synth, len(into), at, 0, 2, at, 1, 2)
+
+    def close(self) -> None:
+        if self._synth:
+            self.fs.delete_fluid_synth(self._synth)
+            self.fs.delete_fluid_settings(self._settings)
+            self._synth = None
+
+
+@contextlib.contextmanager
+def open_synth(bank: Path, rate: int, ports: int) -> Iterator[Synth]:
+    """A synth that is let go at the end."""
+    synth = Synth(bank, rate, ports)
+    try:
+        yield synth
+    finally:
+        synth.close()
+
+
+def _version(fs: ModuleType) -> str:
+    numbers = [ctypes.c_int() for _ in range(3)]
+    fs.fluid_version(*numbers)
+    return ".".join(str(number.value) for number in numbers)
+
+
+def _silence_log(fs: ModuleType) -> None:
+    """Keep the library's own messages off the terminal: what matters is said by us."""
+    for level in range(5):
+        fs._fl.fluid_set_log_function(level, None, None)
