@@ -20,7 +20,9 @@ from timing.performance import Performance
 from timing.remarks import CannotDo
 
 RATE = 44_100
-KINDS = {".wav": ("WAV", "PCM_24"), ".flac": ("FLAC", "PCM_24"), ".ogg": ("OGG", "VORBIS"), ".mp3": ("MP3", "MPEG_LAYER_III")}
+KINDS = {
+    ".wav": ("WAV", "PCM_24"), ".flac": ("FLAC", "PCM_24"), ".ogg": ("OGG", "VORBIS"), ".mp3": ("MP3", "MPEG_LAYER_III"),
+}  # fmt: skip
 
 _CHUNK = 65_536  # frames; larger pieces crashed libsndfile's Vorbis encoder
 _LONGEST_TAIL = 6.0  # seconds
@@ -86,9 +88,8 @@ def _events(performance: Performance, where: np.ndarray) -> tuple[np.ndarray, ..
         mine, own = curves["lane"] == lane, notes["lane"] == lane
         frame, value = expression_changes(_frames(curves["second"][mine]), curves["level"][mine], start[own])
         columns.append((frame, 1, np.full(len(frame), where[lane]), np.full(len(frame), 11), value))
-    frame, kind, channel, data, value = (
-        np.concatenate([np.broadcast_to(column[place], np.shape(column[0])) for column in columns]) for place in range(5)
-    )
+    wide = [np.broadcast_arrays(*column) for column in columns]
+    frame, kind, channel, data, value = (np.concatenate(same) for same in zip(*wide, strict=True))
     order = np.lexsort((data, channel, kind, frame))
     return frame[order], kind[order], channel[order], data[order], value[order]
 

@@ -80,7 +80,7 @@ def check(
 
     try:
         from timing.cautions import check as find_remarks
-        from timing.load import load
+        from timing.loading import load
 
         reading = load(plan)
         remarks = find_remarks(reading)
@@ -111,7 +111,7 @@ def timeline(
         raise typer.BadParameter("choose one of --json and --csv")
     from render.tables import timeline as values
     from render.tables import timeline_csv
-    from timing.load import load
+    from timing.loading import load
 
     reading = load(plan)
     if as_csv:

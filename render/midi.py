@@ -142,7 +142,13 @@ def _can_say(beats: int, unit: int) -> bool:
 
 
 def _lane(
-    performance: Performance, lane: int, port: int, channel: int, onsets: np.ndarray, ends: np.ndarray, curve: np.ndarray
+    performance: Performance,
+    lane: int,
+    port: int,
+    channel: int,
+    onsets: np.ndarray,
+    ends: np.ndarray,
+    curve: np.ndarray,
 ) -> mido.MidiTrack:
     """The track of one lane: what it is, then its notes, and CC11 for what changes while they sound."""
     row = performance.lanes[lane]

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from timing.perform import Reading
+from timing.reading import Reading
 from timing.remarks import Remark, Severity
 
 _STYLES = {Severity.ERROR: "bold red", Severity.CAUTION: "bold yellow", Severity.ADVICE: "bold blue"}

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from render.levels import velocity
-from timing.perform import Reading
 from timing.performance import ROLES, TONES
+from timing.reading import Reading
 from timing.remarks import Remark
 
 NOTE_COLUMNS = (

@@ -10,8 +10,8 @@ from rich.text import Text
 
 from render.report import clock, show_remarks
 from timing.cautions import check
-from timing.load import load
-from timing.perform import Reading
+from timing.loading import load
+from timing.reading import Reading
 from timing.remarks import CannotDo, Severity
 
 MIDI = (".mid", ".midi")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from timing.perform import Reading, perform
+from timing.reading import Reading, perform
 from timing.plan import Plan
 from timing.score import BAR, HEAD, MARK, NOTE, PART, Score, Sign
 

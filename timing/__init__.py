@@ -16,9 +16,9 @@ from typing import Any
 _HOMES = {
     "read_score": "timing.reader",
     "read_plan": "timing.planfile",
-    "perform": "timing.perform",
-    "Reading": "timing.perform",
-    "load": "timing.load",
+    "perform": "timing.reading",
+    "Reading": "timing.reading",
+    "load": "timing.loading",
     "check": "timing.cautions",
     "CannotDo": "timing.remarks",
     "Remark": "timing.remarks",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.perform import Reading
+from timing.reading import Reading
 from timing.phrases import PhraseRun, where_bars
 from timing.plan import Slowing
 from timing.remarks import Remark, Severity

@@ -1,7 +1,8 @@
 """What is checked before the notation library sees a score: that it is one, and that it can be read in bounded time.
 
 A score is somebody else's file. Limits (generous for music, small for a machine): 50 MB of MusicXML or MEI, packed or
-not, two million XML elements, 64 levels of nesting; 2 MB of MIDI, 100,000 notes, 20,000 quarters; 5 MB of ABC or kern.
+not, two million XML elements, 64 levels of nesting; 2 MB of MIDI, 100,000 notes, 20,000 quarters,
+5,000 bars; 5 MB of ABC or kern.
 XML goes through defusedxml: a plain DOCTYPE, as most MusicXML files have one, is welcome; entities and anything
 fetched from elsewhere are not. A packed score (.mxl) is read in memory, never unpacked to disk.
 """
@@ -25,6 +26,7 @@ TEXT_SIZE = 5 * MEGABYTE
 MIDI_SIZE = 2 * MEGABYTE
 MIDI_NOTES = 100_000
 MIDI_QUARTERS = 20_000
+MIDI_BARS = 5_000
 MXL_FILES = 1_000
 MXL_RATIO = 200  # music packs ten to thirty times; a bomb a thousand times
 
@@ -172,6 +174,8 @@ def midi(raw: Raw) -> bytes:
     """The bytes of a MIDI file that mido can read and whose length and notes are within the limits."""
     import mido
 
+    if not raw.content.startswith(b"MThd"):
+        raise raw.refuse("not-a-score", "is not a MIDI file, though its name says so")
     try:
         file = mido.MidiFile(file=io.BytesIO(raw.content))
     except EOFError:
@@ -187,9 +191,29 @@ def midi(raw: Raw) -> bytes:
     notes = sum(message.type == "note_on" and message.velocity > 0 for track in file.tracks for message in track)
     if notes > MIDI_NOTES:
         raise raw.refuse("score-size", f"has {notes:,} notes; the most that is read is {MIDI_NOTES:,}")
-    if not notes:
-        raise raw.refuse("score-empty", "holds no notes")
+    ends = any(m.type == "note_off" or (m.type == "note_on" and not m.velocity) for t in file.tracks for m in t)
+    if not notes or not ends:
+        raise raw.refuse("score-empty", "holds no notes" + (" that end" if notes else ""))
+    if _midi_bars(raw, file, quarters) > MIDI_BARS:
+        raise raw.refuse("score-size", f"has more than {MIDI_BARS:,} bars, the most that is read")
     return raw.content
+
+
+def _midi_bars(raw: Raw, file, quarters: float) -> float:
+    """How many bars the time signatures make of a MIDI file."""
+    changes = [(0.0, 4.0)]
+    for track in file.tracks:
+        ticks = 0
+        for message in track:
+            ticks += message.time
+            if message.type == "time_signature":
+                if not message.numerator or message.denominator > 128:
+                    sign = f"{message.numerator}/{message.denominator:g}"
+                    raise raw.refuse("score-broken", f"has a time signature of {sign[:20]}, which no music has")
+                changes.append((ticks / file.ticks_per_beat, 4 * message.numerator / message.denominator))
+    changes.sort(key=lambda change: change[0])
+    starts = [start for start, _ in changes] + [max(quarters, changes[-1][0])]
+    return sum((starts[n + 1] - starts[n]) / length + 1 for n, (_, length) in enumerate(changes))
 
 
 # Numbers in which a text could ask for a piece of a billion bars: metres and lengths of more digits than music has.

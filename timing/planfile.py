@@ -226,6 +226,8 @@ def _locate(source: Map, loc: list) -> tuple[Place, Any]:
     """The place of the longest beginning of `loc` that the file really has, and the group of settings that holds it."""
     place, holder, here = source.place, source, source
     for step in loc:
+        if step == 0 and isinstance(here, Map):
+            continue  # one entry that is written without a list around it
         try:
             place, holder, here = here.places[step], here, here[step]
         except (AttributeError, KeyError, IndexError, TypeError):

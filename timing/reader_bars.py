@@ -76,10 +76,12 @@ def _collect(parsed: Parsed) -> list[_Bar]:
         metres[part, staff] = later or metre
         measured[part, staff] = not free if (here or later or free) else measured.get((part, staff), False)
         if place == len(bars):
-            number = measure.number if abs(measure.number) < 2**31 else place + 1
+            counted = bars[-1].number + 1 if bars else 1
+            named = abs(measure.number) < 2**31 and not (facts and place in facts.unnumbered)
+            number = measure.number if named else counted
             implicit = bool(facts) and place in facts.implicit
             held = min(facts.filled.get(place, Fraction(0)), Fraction(4 * metre[0], metre[1])) if facts else Fraction(0)
-            suffix = measure.numberSuffix or ""
+            suffix = (measure.numberSuffix or "") if named else ""
             bars.append(_Bar(number, suffix, *metre, held, measured[part, staff], implicit))
         bars[place].held = max(bars[place].held, *(Fraction(layer.highestTime) for _, layer, _ in layers(measure)))
         if bars[place].held > LONGEST_BAR:

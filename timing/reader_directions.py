@@ -67,6 +67,10 @@ class Directions:
             line.end_bar, line.end_offset = bar, at
 
     def sound(self, element: Element, bar: int, at: Fraction, words: str = "") -> None:
+        tempo = element.get("tempo", "1")
+        if not re.fullmatch(r"\d{1,4}(\.\d{1,12})?", tempo):
+            del element.attrib["tempo"]
+            self._remark("tempo", f"a tempo of {tempo[:20]!r} is passed over")
         for attribute, kind in _JUMPS.items():
             if element.get(attribute, "no") != "no":
                 self._add(Line(kind, self._part, 0, bar, at, bar, at, text=words))
@@ -86,28 +90,28 @@ class Directions:
         if element.get("type") == "start":
             if left_open := self._open.pop(key, None):
                 left_open.end_bar = max(left_open.bar, bar - 1)
-                self._remark(f"an ending is not closed before bar {name}, where the next one begins")
+                self._remark("ending", f"an ending is not closed before bar {name}, where the next one begins")
             numbers = re.findall(r"\d{1,3}", element.get("number") or element.text or "") or ["1"]
             text = ",".join(numbers)
             self._open[key] = self._add(Line("ending", self._part, 0, bar, Fraction(0), bar, inf, text=text))
         elif line := self._open.pop(key, None):
             line.end_bar = bar
         else:
-            self._remark(f"an ending stops in bar {name} that never began; its bracket is left out")
+            self._remark("ending", f"an ending stops in bar {name} that never began; its bracket is left out")
 
     def close(self, last: int) -> None:
         """At the end of the part: an ending runs to the last bar; hairpins and pedal lines stay without extent."""
         if left_open := self._open.pop(("ending", ""), None):
             left_open.end_bar = last
-            self._remark("the last ending is not closed; it is taken to last until the end")
+            self._remark("ending", "the last ending is not closed; it is taken to last until the end")
 
     def _add(self, line: Line) -> Line:
         self._lines.append(line)
         return line
 
-    def _remark(self, message: str) -> None:
+    def _remark(self, code: str, message: str) -> None:
         if all(remark.message != message for remark in self._remarks):
-            self._remarks.append(Remark(Severity.CAUTION, "ending", message))
+            self._remarks.append(Remark(Severity.CAUTION, code, message))
 
 
 def _leave_to_sound(direction: Element) -> None:
@@ -117,9 +121,9 @@ def _leave_to_sound(direction: Element) -> None:
         return
     per_minute = metronome.find("per-minute")
     text = (per_minute.text or "").strip() if per_minute is not None else ""
-    if re.fullmatch(r"\d+(\.\d+)?", text):
+    if re.fullmatch(r"\d{1,4}(\.\d{1,12})?", text):
         return
     if direction.find("sound[@tempo]") is not None:
         direction.find("direction-type/metronome/..").remove(metronome)
-    elif found := re.search(r"\d+(\.\d+)?", text):
+    elif found := re.search(r"\d{1,4}(\.\d{1,12})?", text):
         per_minute.text = found[0]

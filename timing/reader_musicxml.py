@@ -57,6 +57,7 @@ class Facts:
     slides: list[tuple[int, int, str]] = field(default_factory=list)  # (from, to) in notes, words
     tunings: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> pitch
     implicit: set[int] = field(default_factory=set)  # bars whose number is not printed
+    unnumbered: set[int] = field(default_factory=set)  # bars without a number
     filled: dict[int, Fraction] = field(default_factory=dict)  # how far the fullest part goes in each bar
     remarks: list[Remark] = field(default_factory=list)
 
@@ -69,6 +70,10 @@ def note_number(element) -> int | None:
 def read_facts(root: Element, raw: Raw) -> Facts:
     """Walk the tree once, prepare it for music21, and gather what music21 leaves out. CannotDo for absurd numbers."""
     facts = Facts()
+    if root.find("part-list/score-part") is None:
+        raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
+    if root.find("part/measure") is None:
+        raise raw.refuse("score-empty", "holds no bars")
     sounds = {
         instrument.get("id"): int(unpitched) - 1
         for instrument in root.iter("midi-instrument")
@@ -113,6 +118,8 @@ class _PartWalk:
         }  # fmt: skip
         for self.bar, measure in enumerate(self.part.findall("measure")):  # noqa: B020
             self.cursor, self.reach, fullest = Fraction(0), {}, Fraction(0)
+            if not re.search(r"\d", measure.get("number", "")):
+                self.facts.unnumbered.add(self.bar)
             if measure.get("implicit") == "yes":
                 self.facts.implicit.add(self.bar)
             _join_chords(measure)
@@ -167,7 +174,9 @@ class _PartWalk:
         for time in element.iter("time"):
             beats = [b for group in time.findall("beats") for b in (group.text or "").split("+")]
             units = [(unit.text or "").strip() for unit in time.findall("beat-type")]
-            if not all(_between(b, MOST_BEATS) for b in beats) or not all(_between(u, SMALLEST_UNIT) for u in units):
+            free = time.find("senza-misura") is not None
+            fits = all(_between(b, MOST_BEATS) for b in beats) and all(_between(u, SMALLEST_UNIT) for u in units)
+            if not free and not (beats and units and fits):
                 raise self._absurd(f"a time signature of {'+'.join(beats)[:20]}/{'+'.join(units)[:20]}")
         for transpose in element.findall("transpose"):
             self._transpose(transpose)
@@ -235,6 +244,9 @@ class _PartWalk:
         if grace is not None:
             facts.slashed = grace.get("slash") == "yes"
             facts.after = grace.get("steal-time-previous") is not None and grace.get("steal-time-following") is None
+        for count in element.iterfind("time-modification/*"):
+            if count.tag in ("actual-notes", "normal-notes") and not _between(count.text or "", MOST_BEATS):
+                raise self._absurd(f"a tuplet of {(count.text or 'no')[:12]} notes")
         if element.find("unpitched") is not None:
             instrument = element.find("instrument")
             first = next(iter(self.sounds.values()), None)

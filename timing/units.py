@@ -27,8 +27,8 @@ SLOWEST, FASTEST = 5.0, 1000.0  # quarters a minute; a MIDI file cannot say less
 _NAMES = {"%": "per cent", "dB": "decibels (dB)", "ms": "milliseconds (ms)", "cm": "centimetres (cm)"}
 
 
-def amount(unit: str, low: float, high: float, example: str, scale: float = 1.0) -> Callable[[object], float]:
-    """A reader of numbers with a unit between `low` and `high` (in that unit); the result is multiplied by `scale`."""
+def amount(unit: str, low: float, high: float, example: str, per: float = 1.0) -> Callable[[object], float]:
+    """A reader of numbers with a unit between `low` and `high` (in that unit); the result is divided by `per`."""
 
     def read(value: object) -> float:
         text = _plain(value)
@@ -38,7 +38,7 @@ def amount(unit: str, low: float, high: float, example: str, scale: float = 1.0)
         number = float(found[1])
         if not low <= number <= high:
             raise ValueError(f"{text} is out of range: it can be {_with(low, unit)} to {_with(high, unit)}")
-        return number * scale
+        return number / per
 
     return read
 

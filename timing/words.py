@@ -67,7 +67,7 @@ _TEMPO_PATTERN = r"\s*\d+(\.\d+)?\s*|[A-Za-z -]+\s*=\s*\d+(\.\d+)?\s*"
 
 def percent(low: float, high: float, description: str, example: str) -> Any:
     """A share such as 80%, as a factor (0.8)."""
-    read = units.amount("%", low, high, example, 0.01)
+    read = units.amount("%", low, high, example, 100)
     return Annotated[
         float, BeforeValidator(read), _schema("string", description, example, pattern=_AMOUNT_PATTERN.format("%"))
     ]
@@ -81,7 +81,7 @@ def decibels(low: float, high: float, description: str, example: str) -> Any:
 
 def milliseconds(low: float, high: float, description: str, example: str) -> Any:
     """A short time, in seconds."""
-    read, pattern = units.amount("ms", low, high, example, 0.001), _AMOUNT_PATTERN.format("[mM][sS]")
+    read, pattern = units.amount("ms", low, high, example, 1000), _AMOUNT_PATTERN.format("[mM][sS]")
     return Annotated[float, BeforeValidator(read), _schema("string", description, example, pattern=pattern)]
 
 
@@ -339,6 +339,6 @@ Glide = percent(1, 100, "the last part of the note, in which the slide moves", "
 Peak = percent(5, 95, "where the arch is highest, counted from the start of the phrase", "40%")
 Level = decibels(-60, 20, "a level against the others", "-3 dB")
 Change = decibels(0, 40, "how much louder or softer", "4 dB")
-Lead = or_usual(units.amount("ms", 0, 200, "20 ms", 0.001), "how much earlier this voice plays", "20 ms", "[mM][sS]")
-ArchPace = or_usual(units.amount("%", 0, 50, "6%", 0.01), "how much faster the peak is than the ends", "6%", "%")
+Lead = or_usual(units.amount("ms", 0, 200, "20 ms", 1000), "how much earlier this voice plays", "20 ms", "[mM][sS]")
+ArchPace = or_usual(units.amount("%", 0, 50, "6%", 100), "how much faster the peak is than the ends", "6%", "%")
 ArchLevel = or_usual(units.amount("dB", 0, 20, "3 dB"), "how much louder the peak is than the ends", "3 dB", "[dD][bB]")

@@ -100,8 +100,9 @@ def lengthen(plan: Path, longer: Path, target: float) -> None:
 
 
 def growing(folder: Path) -> None:
-    from render.midi import write_midi
     from support import reading, score
+
+    from render.midi import write_midi
 
     print("\nfunctions            notes   performance (s)   per note   MIDI (s)   per note")
     first: tuple[float, float] | None = None
