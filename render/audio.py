@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import importlib
-import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +12,7 @@ import numpy as np
 from render.channels import channels
 from render.files import written_whole
 from render.levels import EXPRESSION, VOLUME, velocity
+from render.loudness import Loudness
 from render.midi import expression_changes
 from render.synth import BLOCK, Synth, open_synth
 from soundfonts.banks import checked_bank, fingerprint, standard_bank
@@ -21,8 +21,11 @@ from timing.remarks import CannotDo
 
 RATE = 44_100
 KINDS = {
-    ".wav": ("WAV", "PCM_24"), ".flac": ("FLAC", "PCM_24"), ".ogg": ("OGG", "VORBIS"), ".mp3": ("MP3", "MPEG_LAYER_III"),
-}  # fmt: skip
+    ".wav": ("WAV", "PCM_24"),
+    ".flac": ("FLAC", "PCM_24"),
+    ".ogg": ("OGG", "VORBIS"),
+    ".mp3": ("MP3", "MPEG_LAYER_III"),
+}
 
 _CHUNK = 65_536  # frames; larger pieces crashed libsndfile's Vorbis encoder
 _LONGEST_TAIL = 6.0  # seconds
@@ -60,8 +63,6 @@ def render_audio(
     if path.suffix.lower() not in KINDS:
         raise CannotDo.because("output-kind", f"{path}: sound is written as {', '.join(KINDS)}", path)
     bank = checked_bank(soundfont) if soundfont else standard_bank()
-    # The loudness filters take half a second to import: that happens while the first notes are rendered.
-    threading.Thread(target=importlib.import_module, args=("pyloudnorm",), daemon=True).start()
     ports, numbers = channels(len(performance.lanes))
     with open_synth(bank, RATE, int(ports.max(initial=0)) + 1) as synth, written_whole(path) as temporary:
         where = 16 * ports + numbers
@@ -70,8 +71,11 @@ def render_audio(
             synth.control(channel, 7, VOLUME)
             synth.control(channel, 11, EXPRESSION)
         record = f"lentando; FluidSynth {synth.version}; {bank.name} sha256 {(digest := fingerprint(bank))}"
-        measured = _write(temporary, path, record, _stream(synth, _events(performance, where)), performance, progress)
-        return Take(path, *measured, f"FluidSynth {synth.version}", bank, digest)
+        total = float(performance.notes["end"].max(initial=0))
+        found = _write(temporary, path, record, _stream(synth, _events(performance, where)), total, progress)
+        loudness = found.loudness.value()
+    version = f"FluidSynth {synth.version}"
+    return Take(path, found.frames / RATE, RATE, found.peak_level(), found.clipped, loudness, version, bank, digest)
 
 
 def _events(performance: Performance, where: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -127,45 +131,46 @@ def _stream(synth: Synth, events: tuple[np.ndarray, ...]) -> Iterator[np.ndarray
             return
 
 
-def _write(
-    temporary: Path,
-    path: Path,
-    record: str,
-    stream: Iterator[np.ndarray],
-    performance: Performance,
-    progress: Callable[[float, float], None] | None,
-) -> tuple[float, int, float, int, float | None]:
-    """Write the stream and measure it: seconds, rate, peak in dBFS, clipped samples, loudness."""
+class _Measure:
+    """What is known of a take while its samples go by."""
+
+    def __init__(self):
+        self.frames = self.clipped = 0
+        self.peak = 0.0
+        self.loudness = Loudness(RATE)
+
+    def take_in(self, file, chunk: np.ndarray) -> None:
+        """Write the next samples and measure them."""
+        size = np.abs(chunk)
+        self.frames += len(chunk)
+        self.peak = max(self.peak, float(size.max()))
+        self.clipped += int(np.count_nonzero(size > 1))
+        file.write(chunk)
+        self.loudness.feed(chunk)
+
+    def peak_level(self) -> float:
+        """The peak in dBFS."""
+        return float(20 * np.log10(self.peak)) if self.peak else -np.inf
+
+
+def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray], total: float, progress) -> _Measure:
+    """Write the stream and measure it. While one chunk is written, the next is rendered."""
     import soundfile
 
-    from render.loudness import Loudness
-
-    meter: Loudness | None = None
-    waiting: list[np.ndarray] = []
-    frames = clipped = 0
-    peak = 0.0
-    total = float(performance.notes["end"].max(initial=0))
+    measure = _Measure()
     kind, coding = KINDS[path.suffix.lower()]
     try:
-        with soundfile.SoundFile(temporary, "w", RATE, 2, coding, format=kind) as file:
+        with soundfile.SoundFile(temporary, "w", RATE, 2, coding, format=kind) as file, ThreadPoolExecutor(1) as writer:
             file.comment = record
+            written: Future | None = None
             for chunk in stream:
-                size = np.abs(chunk)
-                peak = max(peak, float(size.max()))
-                clipped += int(np.count_nonzero(size > 1))
-                file.write(chunk)
-                frames += len(chunk)
-                waiting.append(chunk.copy())
-                if len(waiting) >= 16:
-                    meter = meter or Loudness(RATE)
-                    meter.feed(np.concatenate(waiting))
-                    waiting.clear()
+                if written is not None:
+                    written.result()
+                written = writer.submit(measure.take_in, file, chunk.copy())
                 if progress:
-                    progress(min(frames / RATE, total), total)
+                    progress(min(measure.frames / RATE, total), total)
+            if written is not None:
+                written.result()
     except soundfile.LibsndfileError as fault:
         raise CannotDo.because("cannot-write", f"{path} cannot be written: {fault.error_string}", path) from None
-    meter = meter or Loudness(RATE)
-    if waiting:
-        meter.feed(np.concatenate(waiting))
-    in_decibels = 20 * np.log10(peak) if peak else -np.inf
-    return frames / RATE, RATE, float(in_decibels), clipped, meter.value()
+    return measure

@@ -111,7 +111,7 @@ def growing(folder: Path) -> None:
         last = notes // 4
         plan = {
             "voices": {"melody": {"level": "1 dB", "lead": "20 ms"}},
-            "phrases": [{"bars": f"{bar}-{bar + 3}", "arch": "6%"} for bar in range(1, min(last, 4000), 4)],
+            "phrases": [{"bars": f"{bar}-{bar + 3}", "arch": "6%"} for bar in range(1, min(last, 4000) - 3, 4)],
             "slowing": [{"rallentando": f"{last - 1}:1 - {last}:4", "to": "60%"}],
         }
         performing = best(lambda made=made, plan=plan: reading(plan, made))
