@@ -29,17 +29,18 @@ def read_plan(path: str | Path) -> Plan:
     path = Path(path)
     remarks: list[Remark] = []
     source = _load(path, (), remarks)
-    plan = None
+    plan, untold = None, 0
     if source is not None:
         try:
             plan = Plan.model_validate(source)
         except ValidationError as fault:
-            remarks += _told(source, fault)
+            told, untold = _told(source, fault, path)
+            remarks += told
     if plan is not None and plan.score is None and not remarks:
         message = "the plan does not name its score: add a line such as 'score: piece.musicxml'"
         remarks.append(_fault("plan-no-score", message, Place(path, 1, 1, source.place.excerpt)))
     if plan is None or remarks:
-        raise CannotDo(_the_first(remarks, path))
+        raise CannotDo(_the_first(remarks, untold, path))
     return plan
 
 
@@ -47,18 +48,18 @@ def _fault(code: str, message: str, place: Place | None, suggestion: str | None 
     return Remark(Severity.ERROR, code, message, place, suggestion=suggestion)
 
 
-def _the_first(remarks: list[Remark], path: Path) -> list[Remark]:
-    """The faults in the order of the file, the plan's own before those of the plans it is based on; not too many."""
+def _in_order(place: Place, path: Path) -> tuple:
+    """In the order of the file; the plan's own faults come before those of the plans it is based on."""
+    return place.file != path, str(place.file), place.line or 0, place.column or 0
 
-    def order(remark: Remark) -> tuple:
-        place = remark.place or Place(path)
-        return place.file != path, str(place.file), place.line or 0, place.column or 0
 
-    remarks = sorted(dict.fromkeys(remarks), key=order)
-    more = len(remarks) - MAX_FAULTS
+def _the_first(remarks: list[Remark], untold: int, path: Path) -> list[Remark]:
+    """The first faults, and how many more there are."""
+    remarks = sorted(dict.fromkeys(remarks), key=lambda remark: _in_order(remark.place, path))
+    more = len(remarks) - MAX_FAULTS + untold
     if more > 0:
-        message = f"... and {more} more fault{'s' * (more > 1)} after {'these' if more > 1 else 'this'}"
-        remarks = [*remarks[:MAX_FAULTS], _fault("plan-more", message, remarks[MAX_FAULTS].place)]
+        message = f"... and {more} more fault{'s' * (more > 1)} after these"
+        remarks = [*remarks[:MAX_FAULTS], _fault("plan-more", message, remarks[MAX_FAULTS - 1].place)]
     return remarks
 
 
@@ -207,19 +208,28 @@ def _tidy(value: Any) -> str:
 # -- faults in a musician's words
 
 
-def _told(source: Map, fault: ValidationError) -> list[Remark]:
-    """Pydantic's faults in a musician's words, each at the place it means."""
-    return [_remark(source, error) for error in fault.errors(include_url=False)]
+def _told(source: Map, fault: ValidationError, path: Path) -> tuple[list[Remark], int]:
+    """Pydantic's first faults in a musician's words, each at the place it means, and how many more there are."""
+    errors = [(_place(source, error), error) for error in fault.errors(include_url=False)]
+    errors.sort(key=lambda pair: _in_order(pair[0], path))
+    return [_remark(*pair) for pair in errors[:MAX_FAULTS]], max(0, len(errors) - MAX_FAULTS)
 
 
-def _remark(source: Map, error: Any) -> Remark:
-    loc, raised = list(error["loc"]), error.get("ctx", {}).get("error")
-    place, holder = _locate(source, loc)
-    if error["type"] == "extra_forbidden" or isinstance(raised, KeyFault):
-        place = getattr(holder, "keys_at", {}).get(loc[-1], place)
+def _remark(place: Place, error: Any) -> Remark:
+    loc = list(error["loc"])
     if error["type"] == "extra_forbidden":
         return _unknown_key(str(loc[-1]), _model_at(loc[:-1]), place, error["input"])
-    return _fault("plan-value", _in_words(error, loc), place, suggestion=getattr(raised, "near", None))
+    suggestion = getattr(error.get("ctx", {}).get("error"), "near", None)
+    return _fault("plan-value", _in_words(error, loc), place, suggestion)
+
+
+def _place(source: Map, error: Any) -> Place:
+    """Where a fault stands: at the value, or at the key if that is out of place."""
+    loc = list(error["loc"])
+    place, holder = _locate(source, loc)
+    if error["type"] == "extra_forbidden" or isinstance(error.get("ctx", {}).get("error"), KeyFault):
+        return getattr(holder, "keys_at", {}).get(loc[-1], place)
+    return place
 
 
 def _locate(source: Map, loc: list) -> tuple[Place, Any]:

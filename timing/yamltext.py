@@ -18,6 +18,7 @@ from timing.remarks import CannotDo, Place, Remark, Severity
 
 MAX_BYTES = 1_000_000
 MAX_DEPTH = 20
+MAX_VALUES = 60_000  # words and numbers, lists and settings; the longest plans have a tenth of that
 MAX_FAULTS = 20  # of YAML as such; after so many the rest is not read
 
 _LINE_BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # what YAML readers count as lines
@@ -155,6 +156,7 @@ class _Reader:
         self.lines = [_NO_TEXT.sub("\N{REPLACEMENT CHARACTER}", line) for line in _LINE_BREAK.split(text)]
         self.remarks: list[Remark] = []
         self.broken = False
+        self.values = 0
 
     def at(self, line: int, column: int) -> Place:
         """The place of a 0-based line and column."""
@@ -201,6 +203,12 @@ class _Reader:
 
     def _value(self, event: Any, events: Iterator[Any], depth: int) -> Any:
         kind, place = type(event).__name__, self._place(event)
+        self.values += 1
+        if self.values > MAX_VALUES:
+            self.fault(
+                "plan-size", f"a plan can hold {MAX_VALUES} words and numbers: there are more from here on", place
+            )
+            raise _TooMuchError
         if depth > MAX_DEPTH:
             self.fault("plan-depth", f"lists and settings are nested more than {MAX_DEPTH} deep here", place)
             raise _TooMuchError
