@@ -1,0 +1,79 @@
+"""The handbook of the plan language: every example in it works, and every key of the language is in it."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import jsonschema
+import pytest
+from ruamel.yaml import YAML
+
+from timing.entry import Words
+from timing.plan import Arch, Articulation, Glissando, Plan
+from timing.planfile import read_plan
+from timing.schema import plan_schema
+from timing.words import DYNAMICS
+
+HANDBOOK = (Path(__file__).parents[2] / "plans" / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"^```yaml\n(.*?)^```", HANDBOOK, re.MULTILINE | re.DOTALL)
+WHOLE = next(block for block in reversed(BLOCKS) if "score:" in block)
+
+
+def groups(model: type[Words] = Words) -> list[type[Words]]:
+    return [each for sub in model.__subclasses__() for each in (sub, *groups(sub))]
+
+
+@pytest.fixture
+def read(tmp_path):
+    def read(block: str) -> Plan:
+        (tmp_path / "tide-mill-quiet.yaml").write_text(WHOLE, encoding="utf-8")
+        plan = tmp_path / "plan.yaml"
+        plan.write_text(with_score(block), encoding="utf-8")
+        return read_plan(plan)
+
+    return read
+
+
+def with_score(block: str) -> str:
+    return block if re.search("^(score|based on):", block, re.MULTILINE) else f"score: piece.musicxml\n{block}"
+
+
+@pytest.mark.parametrize("block", BLOCKS)
+def test_every_example_can_be_read(block, read):
+    assert read(block).score
+
+
+@pytest.mark.parametrize("block", BLOCKS)
+def test_every_example_fits_the_schema(block):
+    jsonschema.Draft7Validator(plan_schema()).validate(YAML(typ="safe", pure=True).load(with_score(block)))
+
+
+@pytest.mark.parametrize("model", groups(), ids=lambda model: model.__name__)
+def test_every_key_is_shown_in_an_example(model):
+    examples = "\n".join(BLOCKS)
+    assert [key for key in model.known() if not re.search(rf"(^|[{{ ,]){key}:", examples, re.MULTILINE)] == []
+
+
+def test_the_second_reading_is_what_the_handbook_says(read):
+    plan = read(next(block for block in BLOCKS if "based on:" in block))
+    assert [(entry.kind, entry.to, entry.passes) for entry in plan.slowing] == [
+        ("rallentando", 0.9, 1),
+        ("allargando", 0.55, "last"),
+    ]
+    assert [hold.kind for hold in plan.holds] == ["fermata", "breath", "caesura"]
+    assert plan.second_time == ()
+    assert plan.title == "The Tide Mill, a brisk reading"
+
+
+def test_the_values_said_to_count_if_nothing_is_written_do(read):
+    shown = next(block for block in BLOCKS if block.startswith("articulation:"))
+    assert read(shown).articulation.model_dump() == Articulation().model_dump()
+    assert (Arch().pace_peak, Arch().level_peak) == (0.40, 0.55)
+    assert Glissando.model_validate({"from": "1:1", "to": "2:1"}).glide == 0.30
+
+
+def test_the_table_of_dynamics_is_the_one_that_is_played():
+    marks, _, levels = re.search(r"^\| ppp .*\n.*\n.*", HANDBOOK, re.MULTILINE)[0].splitlines()
+    cells = [[cell.strip() for cell in row.strip("|").split("|")] for row in (marks, levels)]
+    assert {mark: float(level.removesuffix(" dB")) for mark, level in zip(*cells, strict=True)} == DYNAMICS
