@@ -39,12 +39,17 @@ def note_columns(reading: Reading) -> dict[str, list]:
     by_place = np.isfinite(notes["pluck"])
     tones[by_place] = [f"{cm:g} cm" for cm in notes["pluck"][by_place]]
     columns = (
-        notes["bar"], np.round(notes["beat"], 9), notes["pass"], names[notes["part"]], notes["voice"],
-        np.array(ROLES)[notes["role"]], notes["pitch"], notes["onset"], notes["end"] - notes["onset"],
-        notes["score_onset"], notes["score_length"], np.round(notes["level"], 9), velocity(notes["level"]), tones,
-        notes["lane"],
+        notes["bar"], _tidy(notes["beat"]), notes["pass"], names[notes["part"]], notes["voice"],
+        np.array(ROLES)[notes["role"]], notes["pitch"], _tidy(notes["onset"]), _tidy(notes["end"] - notes["onset"]),
+        _tidy(notes["score_onset"]), _tidy(notes["score_length"]), _tidy(notes["level"]), velocity(notes["level"]),
+        tones, notes["lane"],
     )  # fmt: skip
     return {name: column.tolist() for name, column in zip(NOTE_COLUMNS, columns, strict=True)}
+
+
+def _tidy(values: np.ndarray) -> np.ndarray:
+    """Without the last digits' noise: a nanosecond is exact enough."""
+    return np.round(values, 9)
 
 
 def timeline_csv(reading: Reading) -> str:
@@ -66,11 +71,11 @@ def _grid(reading: Reading) -> list[dict[str, Any]]:
     score = bar["start"] + offset
     columns = {
         "bar": bar["number"],
-        "beat": np.round(1 + (offset + bar["shift"]) * bar["unit"] / 4, 9),
+        "beat": _tidy(1 + (offset + bar["shift"]) * bar["unit"] / 4),
         "pass": bar["pass"],
-        "score": score,
-        "second": time.seconds(score),
-        "bpm": time.tempo(score),
+        "score": _tidy(score),
+        "second": _tidy(time.seconds(score)),
+        "bpm": _tidy(time.tempo(score)),
     }
     return [dict(zip(columns, row, strict=True)) for row in zip(*(c.tolist() for c in columns.values()), strict=True)]
 

@@ -198,11 +198,11 @@ def test_help_and_version(run):
         (GOOD + "tone:\n  - {bars: 40, tone: sul tasto}", ["bar 40: the score ends at bar 8"]),
         (GOOD + "tone:\n  - {bars: 3:5, tone: sul tasto}", ["bar 3 has 4 beats"]),
         (GOOD + "tone:\n  - {bars: 5-3, tone: sul tasto}", ["ends before it begins"]),
-        (PLAN + "slowing:\n  - {rallentando: 8, to: 0%}", ["out of range", "10 to 300"]),
-        (PLAN + "slowing:\n  - {rallentando: 8, to: 300%}", ["a rallentando slows"]),
+        (PLAN + "slowing:\n  - {rallentando: 8, to: 0%}", ["0%", "plan.yaml:7:"]),
+        (PLAN + "slowing:\n  - {rallentando: 8, to: 300%}", ["300%", "rallentando slows"]),
         (PLAN + "slowing:\n  - {rallentando: 8, to: .nan}", ["nan"]),
         ("score: piece.musicxml\ntempo: 1000000000", ["out of range"]),
-        ("score: piece.musicxml\nscore: piece.musicxml", ["stands here and in line 1"]),
+        ("score: piece.musicxml\nscore: piece.musicxml", ["twice", "line 1"]),
         ("score: &a piece.musicxml\ntitle: *a", ["aliases"]),
         ("%YAML 1.1\n---\nscore: piece.musicxml", ["YAML 1.2"]),
         ("score: piece.musicxml\nphrases:\n\t- {bars: 1}", ["tab"]),
@@ -238,7 +238,7 @@ def test_overlapping_phrases_are_a_caution(run):
 def test_a_large_file_is_refused_at_once(run, tmp_path):
     (tmp_path / "large.yaml").write_bytes(b"score: x\n" + b"# waste\n" * 6_500_000)
     done = run("check", "large.yaml")
-    assert done.returncode == 2 and "too large for a plan (52 MB" in " ".join(done.stderr.split())
+    assert done.returncode == 2 and "too large for a plan (52" in " ".join(done.stderr.split())
 
 
 def test_the_score_is_never_written_over(run, tmp_path):
