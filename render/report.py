@@ -64,7 +64,7 @@ def show_reading(console: Console, reading: Reading) -> None:
 
 def _slowings(reading: Reading) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim")
-    for heading in ("slowing", "bars", "pass", "at its end", "its last beat"):
+    for heading in ("slowing", "bars", "pass", "pace at its end", "of its last beat"):
         table.add_column(heading)
     time, where = reading.performance.time, reading.where
     for slow in reading.pace.slowings:
