@@ -156,10 +156,10 @@ class Where:
         (a bar alone is over in any case)."""
         first, start = self.point(bars.start)
         last, end = self._range_end(bars, arriving)
-        if (last, end) < (first, start):
-            raise Fault(f"{bars} ends before it begins: did you mean {Range(bars.end, bars.start)}?")
-        if (last, end) == (first, start):
-            raise Fault(f"{bars} ends where it begins")
+        if (last, end) <= (first, start):
+            nothing = self.point(bars.end) == (first, start)
+            turned = f"before it begins: did you mean {Range(bars.end, bars.start)}?"
+            raise Fault(f"{bars} ends {'where it begins' if nothing else turned}")
         rows = self.bars["row"]
         # a range that ends on a bar line does not enter that bar
         entered = rows < last if end == 0.0 else rows <= last

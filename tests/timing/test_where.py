@@ -1,0 +1,456 @@
+"""Positions, ranges and passes along a performed order, worked out by hand, and the laws they keep."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from support import score
+
+from timing.performance import PASSAGE
+from timing.plan import Dynamic, Hold, Slowing
+from timing.position import Position, Range, parse_position, parse_range
+from timing.score import Score
+from timing.where import Fault, Where
+
+SIXTEEN = ((1, 8, 1), (1, 8, 2), (9, 16, 1))  # bars, pass: |: 1-8 :| 9-16
+DA_CAPO = ((1, 8, 1), (9, 12, 1), (1, 4, 2))  # and back to the beginning, Fine at bar 4
+
+
+def where(order=SIXTEEN, made: Score | None = None, returned: int = 99, **options) -> Where:
+    """Places along an order of (first bar, last bar, pass); stretch number `returned` begins what follows a return."""
+    made = made or score(**{"bars": max(last for _, last, _ in order)} | options)
+    first = int(made.bars["number"][0])
+    heard = [(bar - first, pass_, k >= returned) for k, (a, b, pass_) in enumerate(order) for bar in range(a, b + 1)]
+    bars = np.zeros(len(heard), PASSAGE)
+    bars["row"], bars["pass"], bars["returned"] = zip(*heard, strict=True)
+    for column in ("number", "length", "beats", "unit", "shift"):
+        bars[column] = made.bars[column][bars["row"]]
+    bars["start"] = np.cumsum(bars["length"]) - bars["length"]
+    bars["last"] = [row not in bars["row"][k + 1 :] for k, row in enumerate(bars["row"])]
+    return Where(made, bars)
+
+
+def ending(number: str, first: int, last: int) -> dict:
+    """An ending over these rows of bars."""
+    return {"kind": "ending", "bar": first, "end_bar": last, "text": number}
+
+
+def spans(here: Where, text: str, passes=None, arriving: bool = False) -> list[tuple[float, float]]:
+    return [(run.start, run.end) for run in here.runs(parse_range(text), passes, arriving)]
+
+
+# -- ranges, sentence by sentence (4/4: bar 7 begins at quarter 24, and again at 56)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("7:2 - 8:3", [(25, 31), (57, 63)]),  # until beat 3 of bar 8 is over
+        ("7-8", [(24, 32), (56, 64)]),  # until bar 8 is over
+        ("7:2 - 8:3.5", [(25, 30.5), (57, 62.5)]),  # an end with a fraction is that instant
+        ("7:2 - 8:3.0", [(25, 30), (57, 62)]),
+        ("7:2 - 8", [(25, 32), (57, 64)]),
+        ("7 - 8:1", [(24, 29), (56, 61)]),
+        ("7", [(24, 28), (56, 60)]),
+        ("7:2", [(25, 26), (57, 58)]),
+        ("7:2.5", [(25.5, 26), (57.5, 58)]),  # what is left of the beat
+        ("7:4+1/3", [(27 + 1 / 3, 28), (59 + 1 / 3, 60)]),
+        ("7:1 - 9:1.0", [(24, 32), (56, 64)]),  # up to a bar line
+        ("8-9", [(28, 32), (60, 68)]),  # the repeat cuts it the first time
+        ("12", [(76, 80)]),
+    ],
+)
+def test_ranges_count_both_ends_in(text, expected):
+    assert np.allclose(spans(where(), text), expected, atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("5:1 - 7:1", [(16, 24), (48, 56)]),
+        ("5:1 - 7:2", [(16, 25), (48, 57)]),
+        ("5-7", [(16, 28), (48, 60)]),  # a bar alone is over in any case
+        ("5:2.5 - 7:3.5", [(17.5, 26.5), (49.5, 58.5)]),
+    ],
+)
+def test_a_crescendo_arrives_on_its_end_position(text, expected):
+    assert spans(where(), text, arriving=True) == expected
+    assert all(run.complete for run in where().runs(parse_range(text), arriving=True))
+
+
+def test_arriving_on_a_bar_line_does_not_enter_that_bar():
+    first, second = where().runs(parse_range("7:1 - 9:1"), arriving=True)
+    assert (first.first, first.last, first.complete) == (6, 7, True)
+    assert (second.first, second.last, second.complete) == (14, 15, True)
+
+
+def test_a_run_is_complete_where_the_end_of_the_range_lies_in_it():
+    assert [run.complete for run in where().runs(parse_range("8-9"))] == [False, True]
+    assert [run.complete for run in where(DA_CAPO).runs(parse_range("4:1 - 5:1"))] == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("passes", "expected"),
+    [
+        (None, [(0, 8), (48, 56)]),
+        (1, [(0, 8)]),
+        (2, [(48, 56)]),
+        (3, []),
+        ("last", [(48, 56)]),
+        ("da capo", [(48, 56)]),
+    ],
+)
+def test_a_pass_counts_times_through_the_music(passes, expected):
+    assert spans(where(DA_CAPO, returned=2), "1-2", passes) == expected
+
+
+def test_the_last_time_is_the_only_one_for_a_bar_heard_once():
+    assert spans(where(DA_CAPO), "9", "last") == [(32, 36)]
+
+
+# -- endings: |: 1-3 [1. 4 :| [2. 5 ] 6-8
+
+
+ENDINGS = {"bars": 8, "marks": [ending("1", 3, 3), ending("2", 4, 4)]}
+WITH_ENDINGS = ((1, 4, 1), (1, 3, 2), (5, 5, 2), (6, 8, 1))
+
+
+def test_a_skipped_ending_does_not_break_a_run():
+    here = where(WITH_ENDINGS, **ENDINGS)
+    assert [(run.start, run.end, run.complete) for run in here.runs(parse_range("3-5"))] == [
+        (8, 16, False),
+        (24, 32, True),
+    ]
+    assert spans(here, "3-6") == [(8, 16), (24, 36)]
+    assert spans(here, "3:3 - 5:1", passes=2) == [(26, 29)]
+
+
+def test_without_the_ending_bracket_a_skipped_bar_breaks_it():
+    assert spans(where(WITH_ENDINGS, bars=8), "3-5") == [(8, 16), (24, 28), (28, 32)]
+
+
+def test_a_bar_line_behind_a_skipped_ending_is_arrived_at():
+    runs = where(WITH_ENDINGS, **ENDINGS).runs(parse_range("2:1 - 5:1"), 2, arriving=True)
+    assert [(run.start, run.end, run.complete) for run in runs] == [(20, 28, True)]
+
+
+# -- positions
+
+
+def test_moments_are_all_the_times_a_place_is_heard():
+    assert where().moments(parse_position("7:2.5")).tolist() == [25.5, 57.5]
+    assert where().moments(parse_position("7")).tolist() == [24, 56]
+    assert where().moments(parse_position("7:2"), passes=2).tolist() == [57]
+
+
+def test_after_a_place_is_when_it_is_over():
+    assert where().moments(parse_position("7:2"), after=True).tolist() == [26, 58]
+    assert where().moments(parse_position("7"), after=True).tolist() == [28, 60]
+    assert where().moments(parse_position("7:4.5"), after=True).tolist() == [28, 60]
+
+
+def test_a_pickup_of_one_quaver_in_six_eight_holds_beat_six():
+    here = where(((0, 2, 1),), bars=2, metre=(6, 8), pickup=0.5)
+    assert here.point(parse_position("0:6")) == (0, 0.0)
+    assert spans(here, "0:6") == [(0, 0.5)]
+    assert spans(here, "0:6 - 1:3") == [(0, 2)]
+    assert here.moments(parse_position("1:1")).tolist() == [0.5]
+    assert here.opens(parse_position("0:6"))
+    assert here.opens(parse_position("0"))
+    assert not here.opens(parse_position("1"))
+
+
+def split_bar() -> Score:
+    """Bars 1, 2 and 3 in 4/4, bar 2 printed in two halves."""
+    made = score(bars=4)
+    made.bars["number"], made.bars["length"][1:3], made.bars["shift"][2] = (1, 2, 2, 3), 2, 2
+    return made
+
+
+def test_the_halves_of_a_split_bar_are_one_bar():
+    bars = np.zeros(4, PASSAGE)
+    made = split_bar()
+    bars["row"], bars["pass"], bars["last"] = range(4), 1, True
+    for column in ("number", "length", "beats", "unit", "shift"):
+        bars[column] = made.bars[column]
+    bars["start"] = (0, 4, 6, 8)
+    here = Where(made, bars)
+    assert spans(here, "2") == [(4, 8)]
+    assert spans(here, "2:2 - 2:3") == [(5, 7)]
+    assert spans(here, "2:3") == [(6, 7)]
+    assert here.moments(parse_position("2:4")).tolist() == [7]
+    assert here.moments(parse_position("2"), after=True).tolist() == [8]
+    with pytest.raises(Fault, match="bar 2 has 4 beats: there is no 2:5"):
+        here.point(parse_position("2:5"))
+
+
+def test_a_bar_with_a_letter_has_a_name_of_its_own():
+    made = score(bars=4)
+    made.bars["number"], made.bars["suffix"] = (1, 2, 2, 3), ("", "", "a", "")
+    here = where(((1, 4, 1),), made)
+    assert spans(here, "2") == [(4, 8)]
+    assert spans(here, "2a") == spans(here, "2A") == [(8, 12)]
+    assert here.range_text(8, 12) == "2a:1 - 2a:4"
+
+
+def test_a_number_that_comes_again_means_its_first_bar():
+    made = score(bars=4)
+    made.bars["number"] = (1, 2, 1, 2)
+    assert spans(where(((1, 4, 1),), made), "2") == [(4, 8)]
+
+
+# -- faults
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("40", "bar 40: the score ends at bar 24"),
+        ("20 - 40:2", "bar 40: the score ends at bar 24"),
+        ("0", "bar 0: the score begins at bar 1 (it has no pickup)"),
+        ("7b", "bar 7b: the score has no such bar"),
+        ("3:4", "bar 3 has 3 beats: there is no 3:4"),
+        ("3:3.5 - 3:4.5", "bar 3 has 3 beats: there is no 3:4.5"),
+        ("8:1 - 7:1", "8:1 - 7:1 ends before it begins: did you mean 7:1 - 8:1?"),
+        ("8-7", "8-7 ends before it begins: did you mean 7-8?"),
+        ("7:3 - 7:2", "7:3 - 7:2 ends before it begins: did you mean 7:2 - 7:3?"),
+        ("7:2 - 7:2.0", "7:2 - 7:2.0 ends where it begins"),
+    ],
+)
+def test_a_range_the_score_does_not_have(text, message):
+    with pytest.raises(Fault) as found:
+        where(((1, 24, 1),), metre=(3, 4)).runs(parse_range(text))
+    assert str(found.value) == message
+
+
+def test_leading_zeros_are_read_over():
+    assert spans(where(), "007:2") == spans(where(), "7:2")
+
+
+@pytest.mark.parametrize(("text", "beat"), [("0:5", "5"), ("0:7", "7"), ("0:1", "1"), ("0:5.5", "5.5")])
+def test_a_pickup_has_no_other_beats(text, beat):
+    here = where(((0, 2, 1),), bars=2, metre=(6, 8), pickup=0.5)
+    with pytest.raises(Fault, match=f"^bar 0 begins at beat 6 and has no beat {beat}$"):
+        here.point(parse_position(text))
+
+
+def test_an_irregular_bar_says_how_much_it_holds():
+    made = score(bars=3)
+    made.bars["length"][1] = 2.5
+    here = where(((1, 3, 1),), made)
+    with pytest.raises(Fault, match=r"^bar 2 has 2.5 beats: there is no 2:4$"):
+        here.point(parse_position("2:4"))
+    assert spans(here, "2:3") == [(6, 6.5)]
+    assert spans(here, "2:1 - 2:3.5") == [(4, 6.5)]  # the instant at which it is over
+
+
+def test_a_bar_that_the_numbering_leaves_out():
+    made = score(bars=3)
+    made.bars["number"] = (1, 2, 7)
+    with pytest.raises(Fault, match=r"^bar 4: the score's numbering leaves this bar out$"):
+        where(((1, 3, 1),), made).point(parse_position("4"))
+
+
+def test_what_is_never_heard_is_a_caution():
+    here = where(DA_CAPO)
+    assert here.runs_of(Slowing.model_validate({"rallentando": "9-12", "pass": 2}), "rallentando") == []
+    assert here.moments_of(
+        Hold.model_validate({"breath": "after 9:1", "pass": "last"}), "breath", after=True
+    ).tolist() == [33]
+    here.moments_of(Dynamic.model_validate({"at": 1, "mark": "f", "pass": "da capo"}), "at")
+    assert [(remark.code, remark.message) for remark in here.remarks] == [
+        ("never-heard", "9-12 is never heard on pass 2 in this order of the bars: the entry does nothing"),
+        ("never-heard", "1 is never heard after a da capo in this order of the bars: the entry does nothing"),
+    ]
+
+
+def test_a_slowdown_whose_end_is_never_reached_is_a_caution():
+    here = where(DA_CAPO)
+    here.runs_of(Slowing.model_validate({"rallentando": "3-5", "pass": 2}), "rallentando")
+    here.runs_of(Slowing.model_validate({"a tempo": "3-5", "pass": 2}), "a tempo")
+    assert [remark.message for remark in here.remarks] == [
+        "the end of 3-5 is never reached on pass 2 in this order of the bars: the entry does nothing"
+    ]
+
+
+def test_a_fault_is_told_once_and_as_an_error():
+    here = where()
+    entry = Slowing.model_validate({"rallentando": "40"})
+    assert here.runs_of(entry, "rallentando") == here.runs_of(entry, "rallentando") == []
+    assert [(remark.severity, remark.message) for remark in here.remarks] == [
+        ("error", "bar 40: the score ends at bar 16")
+    ]
+
+
+# -- laws
+
+
+@st.composite
+def orders(draw) -> Where:
+    """A score of ten bars in some metre, perhaps with a pickup, played in any order; passes count how often."""
+    metre = draw(st.sampled_from([(3, 4), (4, 4), (6, 8), (2, 2)]))
+    pickup = draw(st.sampled_from([0.0, 0.5]))
+    first = 0 if pickup else 1
+    stretches = draw(st.lists(st.tuples(st.integers(first, 10), st.integers(first, 10)), min_size=1, max_size=5))
+    heard = [bar for a, b in stretches for bar in range(min(a, b), max(a, b) + 1)]
+    order = [(bar, bar, heard[: k + 1].count(bar)) for k, bar in enumerate(heard)]
+    return where(order, score(bars=10, metre=metre, pickup=pickup))
+
+
+@st.composite
+def positions(draw, here: Where, bare: bool = True) -> Position:
+    bar = here.score.bars[draw(st.integers(0, len(here.score.bars) - 1))]
+    name = str(bar["number"])
+    if bare and draw(st.booleans()):
+        return Position(name)
+    twelfths = draw(st.integers(0, int(bar["length"] * 12) - 1))
+    beat = 1 + (Fraction(twelfths, 12) + Fraction(float(bar["shift"]))) * int(bar["unit"]) / 4
+    return Position(name, beat, instant=beat.denominator > 1)
+
+
+@st.composite
+def orders_and_ranges(draw) -> tuple[Where, Range]:
+    here = draw(orders())
+    return here, Range(draw(positions(here)), draw(positions(here)))
+
+
+def covered_on_the_page(here: Where, bars: Range) -> tuple[Fraction, Fraction]:
+    """Start and end of a range in quarters of the printed page, straight from the definition."""
+    table = here.score.bars
+    starts = np.cumsum(table["length"]) - table["length"]
+    row = {str(number): k for k, number in enumerate(table["number"])}
+
+    def at(position: Position, over: bool) -> float:
+        k = row[position.bar]
+        if position.beat is None:
+            return starts[k] + (table["length"][k] if over else 0)
+        beat = position.beat
+        if over and not position.instant:
+            beat += 1
+        elif over and bars.start == bars.end:
+            beat = Fraction(beat.__floor__() + 1)
+        return starts[k] + min(float((beat - 1) * 4 / int(table["unit"][k])) - table["shift"][k], table["length"][k])
+
+    return at(bars.start, False), at(bars.end, True)
+
+
+@given(orders_and_ranges())
+def test_runs_cover_exactly_the_bars_that_a_range_means(case):
+    here, bars = case
+    first, last = covered_on_the_page(here, bars)
+    assume(last > first + 1e-9)
+    runs = here.runs(bars)
+    page = np.cumsum(here.score.bars["length"]) - here.score.bars["length"]
+    probes = np.concatenate(
+        [np.arange(start, start + length, 1 / 24) + 1 / 48 for start, length in here.bars[["start", "length"]]]
+    )
+    on_page = np.array([page[here.bars["row"][k := here.ordinal(s)]] + s - here.bars["start"][k] for s in probes])
+    meant = (on_page > first) & (on_page < last)
+    in_runs = np.any(
+        [(probes > run.start) & (probes < run.end) for run in runs] or [np.zeros(len(probes), bool)], axis=0
+    )
+    assert np.array_equal(meant, in_runs)
+
+
+@given(orders_and_ranges())
+def test_runs_are_in_order_and_whole(case):
+    here, bars = case
+    first, last = covered_on_the_page(here, bars)
+    assume(last > first + 1e-9)
+    runs = here.runs(bars)
+    for run, following in pairwise(runs):
+        assert run.end <= following.start
+        assert run.last < following.first
+        if run.end == following.start:
+            assert not here.neighbours[run.last]
+    for run in runs:
+        assert np.all(here.neighbours[run.first : run.last])
+        assert run.length > 0
+
+
+@given(orders_and_ranges())
+def test_a_run_is_complete_if_and_only_if_it_reaches_the_end(case):
+    here, bars = case
+    first, last = covered_on_the_page(here, bars)
+    assume(last > first + 1e-9)
+    page = np.cumsum(here.score.bars["length"]) - here.score.bars["length"]
+    for run in here.runs(bars):
+        reached = page[here.bars["row"][run.last]] + run.end - here.bars["start"][run.last]
+        assert run.complete == (abs(reached - last) < 1e-9)
+
+
+@given(orders_and_ranges())
+def test_a_pass_takes_its_share_of_the_runs(case):
+    here, bars = case
+    first, last = covered_on_the_page(here, bars)
+    assume(last > first + 1e-9)
+    whole = sum(run.length for run in here.runs(bars))
+    shares = [sum(run.length for run in here.runs(bars, passes)) for passes in range(1, here.bars["pass"].max() + 1)]
+    assert sum(shares) == pytest.approx(whole, abs=1e-9)
+
+
+@given(st.data())
+def test_moments_increase_and_lead_back_to_their_place(data):
+    here = data.draw(orders())
+    position = data.draw(positions(here, bare=False))
+    moments = here.moments(position)
+    assert np.all(np.diff(moments) > 0)
+    for moment in moments:
+        bar, beat, _ = here.beat(moment)
+        assert (str(bar), beat) == (position.bar, pytest.approx(float(position.beat), abs=1e-6))
+
+
+@given(st.data())
+def test_a_range_s_text_means_that_range(data):
+    here = data.draw(orders())
+    start = data.draw(st.integers(0, int(here.length * 12) - 1)) / 12
+    line_end = here.line_ends[here.ordinal(start)]
+    end = data.draw(st.integers(round(start * 12) + 1, round(line_end * 12))) / 12
+    assert any(
+        run.start == pytest.approx(start, abs=1e-6) and run.end == pytest.approx(end, abs=1e-6)
+        for run in here.runs(parse_range(here.range_text(start, end)))
+    )
+
+
+@given(st.integers(1, 4), st.lists(st.integers(1, 3), min_size=2, max_size=4), st.integers(0, 2))
+def test_no_skipped_ending_breaks_a_run(body, endings, rest):
+    """Body, endings of some bars each, rest: on pass k the body runs on into ending k."""
+    firsts = body + np.cumsum([0, *endings])
+    marks = [ending(str(k + 1), int(firsts[k]), int(firsts[k + 1]) - 1) for k in range(len(endings))]
+    made = score(bars=int(firsts[-1]) + rest, marks=marks)
+    order = [
+        part
+        for k in range(len(endings))
+        for part in ((1, body, k + 1), (int(firsts[k]) + 1, int(firsts[k + 1]), k + 1))
+    ]
+    here = where([*order, (int(firsts[-1]) + 1, int(firsts[-1]) + rest, 1)], made)
+    for k, length in enumerate(endings):
+        (run,) = here.runs(parse_range(f"1-{firsts[k + 1]}"), k + 1)
+        assert run.length == 4 * (body + length)
+        assert run.complete
+
+
+def test_bars_played_one_by_one_are_each_their_own_line():
+    here = where(((3, 3, 1), (2, 2, 1), (1, 1, 1)), bars=3)
+    assert here.line_ends.tolist() == [4, 8, 12]
+    assert here.returns == []
+    assert where().returns == [(32, 0)]
+
+
+def test_a_felt_beat_of_six_eight_is_dotted():
+    here = where(((1, 2, 1),), bars=2, metre=(6, 8))
+    assert here.felt_beat(1.0) == 1.5
+    assert where().felt_beat(1.0) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("beats", "unit", "compound"),
+    [(6, 8, True), (9, 8, True), (6, 16, True), (3, 8, False), (4, 4, False), (6, 4, False)],
+)
+def test_compound_metres_are_felt_in_threes(beats, unit, compound):
+    assert Where.is_compound(score(bars=1, metre=(beats, unit)).bars[0]) == compound
