@@ -81,7 +81,7 @@ def _plain(value: object) -> str:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         return ""
     if isinstance(value, float) and not isinstance(value, str) and math.isfinite(value):
-        return f"{value:.12f}".rstrip("0").rstrip(".") if abs(value) < 1e15 else f"{value:.0f}"
+        return f"{min(max(value, -1e15), 1e15):.12f}".rstrip("0").rstrip(".")  # nothing is as large as that
     text = str(value).strip().replace("\N{MINUS SIGN}", "-")
     return text if len(text) <= _LONGEST else ""
 
