@@ -75,6 +75,8 @@ def parse_position(text: str | int) -> Position:
             part = Fraction(found["part"].lstrip("+"))
         except ZeroDivisionError:
             raise ValueError(f"{shown(text)} divides by zero") from None
+    if part >= 1:
+        raise ValueError(f"{shown(text)}: what is added to a beat is less than one")
     beat = int(found["beat"]) + part
     if beat < 1:
         raise ValueError(f"{shown(text)}: beats are counted from 1")
