@@ -39,14 +39,10 @@ class Words(BaseModel):
             with suppress(ValidationError):  # what is sound, so that the rest can be judged too
                 made = handler({key: value for key, value in data.items() if key not in failed}) if failed else None
         if isinstance(data, dict):
-            empty = {key for key, value in data.items() if value is None and key in cls.known()}
-            errors = [
-                error for error in errors if error["loc"] != error["loc"][:1] or not empty.intersection(error["loc"])
-            ]
-            faults = cls.faults(data, made)
-            errors += [
-                InitErrorDetails(type="value_error", loc=loc, input=None, ctx={"error": why}) for loc, why in faults
-            ]
+            empty = {(key,) for key, value in data.items() if value is None and key in cls.known()}
+            errors = [error for error in errors if error["loc"] not in empty]  # `faults` has better words for them
+            for loc, why in cls.faults(data, made):
+                errors.append(InitErrorDetails(type="value_error", loc=loc, input=None, ctx={"error": why}))
         if errors:
             raise ValidationError.from_exception_data(cls.__name__, errors)
         made._source = data
