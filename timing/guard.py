@@ -12,6 +12,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
@@ -27,6 +28,9 @@ MIDI_SIZE = 2 * MEGABYTE
 MIDI_NOTES = 100_000
 MIDI_QUARTERS = 20_000
 MIDI_BARS = 5_000
+MOST_BEATS, SMALLEST_UNIT = 64, 256  # in a time signature
+METRE_WORK = 500_000  # music21 takes time for every time signature, as the square of its beats
+KERN_SPINES = 128
 MXL_FILES = 1_000
 MXL_RATIO = 200  # music packs ten to thirty times; a bomb a thousand times
 
@@ -201,16 +205,17 @@ def midi(raw: Raw) -> bytes:
 
 def _midi_bars(raw: Raw, file, quarters: float) -> float:
     """How many bars the time signatures make of a MIDI file."""
-    changes = [(0.0, 4.0)]
+    changes, upper = [(0.0, 4.0)], []
     for track in file.tracks:
         ticks = 0
         for message in track:
             ticks += message.time
             if message.type == "time_signature":
-                if not message.numerator or message.denominator > 128:
-                    sign = f"{message.numerator}/{message.denominator:g}"
-                    raise raw.refuse("score-broken", f"has a time signature of {sign[:20]}, which no music has")
-                changes.append((ticks / file.ticks_per_beat, 4 * message.numerator / message.denominator))
+                if message.denominator > SMALLEST_UNIT:
+                    raise raw.refuse("score-unsafe", "counts in notes too small for any music")
+                upper.append(str(message.numerator))
+                changes.append((ticks / file.ticks_per_beat, 4 * max(message.numerator, 1) / message.denominator))
+    metres(raw, upper)
     changes.sort(key=lambda change: change[0])
     starts = [start for start, _ in changes] + [max(quarters, changes[-1][0])]
     return sum((starts[n + 1] - starts[n]) / length + 1 for n, (_, length) in enumerate(changes))
@@ -218,8 +223,12 @@ def _midi_bars(raw: Raw, file, quarters: float) -> float:
 
 # Numbers in which a text could ask for a piece of a billion bars: metres and lengths of more digits than music has.
 _ABSURD = {
-    "abc": re.compile(r"^[MLQ]:.*\d{5}|^(?![A-Za-z+]:|%).*(?:[A-Ga-gxzZX\]][,']*/?\d{4}|\(\d{3}|\[[MLQ]:[^\]]*\d{5})"),
-    "kern": re.compile(r"^(?:.*\t)?\*M[\d+]*(?:\d{4}|/\d{4})|^(?![!*=]).*\d{6}"),
+    "abc": re.compile(r"^[LQ]:.*\d{5}|^(?![A-Za-z+]:|%).*(?:[A-Ga-gxzZX\]][,']*/?\d{4}|\(\d{3}|\[[LQ]:[^\]]*\d{5})"),
+    "kern": re.compile(r"^(?![!*=]).*\d{6}"),
+}
+_METRES = {
+    "abc": re.compile(r"(?:^|\[)M:[ (]*(\d[\d+ ]*)\)?/", re.MULTILINE),
+    "kern": re.compile(r"\*M(\d[\d+]*)/"),
 }
 
 
@@ -237,7 +246,22 @@ def text(raw: Raw) -> str:
     if raw.kind == "abc" and not re.search(r"^K:", content, re.MULTILINE):
         raise raw.refuse("not-a-score", "has no tune: ABC needs a key (K:) before the notes")
     for number, line in enumerate(content.split("\n"), start=1):
+        if raw.kind == "kern" and line.count("\t") >= KERN_SPINES:
+            raise raw.refuse("score-unsafe", f"has more than {KERN_SPINES} spines at line {number}", number)
         if found := _ABSURD[raw.kind].search(line):
             message = f"asks for a length that no music has, at line {number}: {found[0][-40:]!r}"
             raise raw.refuse("score-unsafe", message, number)
+    metres(raw, _METRES[raw.kind].findall(content))
     return content
+
+
+def metres(raw: Raw, written: Iterable[str]) -> None:
+    """Refuse upper figures of time signatures (as written: "4", "3+2") that would take music21 minutes to work out."""
+    work = 0
+    for figure in written:
+        beats = [int(b) if b.strip().isdecimal() else 0 for b in str(figure)[:100].split("+")]
+        if min(beats) < 1 or sum(beats) > MOST_BEATS:
+            raise raw.refuse("score-unsafe", f"has {str(figure)[:20]!r} beats in a time signature; no music needs that")
+        work += sum(beats) ** 2
+    if work > METRE_WORK:
+        raise raw.refuse("score-size", "has more and larger time signatures than can be worked out")

@@ -24,7 +24,7 @@ from timing import cache as kept
 from timing import guard
 from timing.reader_bars import read_bars
 from timing.reader_marks import read_marks, settle
-from timing.reader_musicxml import read_facts, untag
+from timing.reader_musicxml import LONGEST_BAR, read_facts, untag
 from timing.reader_notes import read_notes, set_slurs
 from timing.reader_walk import Parsed, walk_heads
 from timing.remarks import CannotDo, Place, Remark, Severity
@@ -101,8 +101,19 @@ def _parse(raw: guard.Raw) -> Parsed:
             raise raw.refuse("score-unsafe", "is nested too deeply to be read") from error
         except Exception as error:
             raise _unreadable(raw, error) from error
+        _bar(parsed)
     parsed.remarks += _warnings(warned)
     return parsed
+
+
+def _bar(parsed: Parsed) -> None:
+    """Give bars to what has none: a tune of a single bar, a spine without bar lines."""
+    for part in parsed.stream.parts:
+        if part.hasMeasures():
+            continue
+        if part.highestTime > LONGEST_BAR:
+            raise parsed.raw.refuse("score-unsafe", f"goes on for {part.highestTime:,.0f} quarters without a bar line")
+        part.makeMeasures(inPlace=True)
 
 
 @contextlib.contextmanager
@@ -152,6 +163,10 @@ def _parse_xml(raw: guard.Raw) -> Parsed:
 def _parse_mei(raw: guard.Raw, tree) -> Parsed:
     from xml.etree.ElementTree import tostring
 
+    guard.metres(raw, [figure for e in tree.iter() for a, figure in e.items() if a in ("meter.count", "count")])
+    rests = (rest.get("num", "1") for rest in tree.iter("{http://www.music-encoding.org/ns/mei}multiRest"))
+    if any(not number.isdecimal() or int(number[:9]) > guard.MIDI_BARS for number in rests):
+        raise raw.refuse("score-unsafe", "asks for a rest of more bars than any music has")
     from music21.mei import MeiToM21Converter
 
     return Parsed(raw, "mei", MeiToM21Converter(tostring(tree, encoding="unicode")).run(), tree)
@@ -196,7 +211,7 @@ _PARSERS = {"xml": _parse_xml, "mxl": _parse_xml, "midi": _parse_midi, "kern": _
 def _title(parsed: Parsed) -> str:
     about = parsed.stream.metadata
     title = (about.title or about.movementName or "") if about is not None else ""
-    return " ".join(title.split())[:200] or parsed.raw.path.stem
+    return " ".join(title.split())[:200]
 
 
 def _parts(parsed: Parsed) -> np.ndarray:

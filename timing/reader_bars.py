@@ -18,8 +18,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from timing.guard import Raw
-from timing.reader_musicxml import LONGEST_BAR, MOST_BEATS, SMALLEST_UNIT
+from timing.guard import MOST_BEATS, SMALLEST_UNIT, Raw
+from timing.reader_musicxml import LONGEST_BAR
 from timing.reader_walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR

@@ -19,12 +19,12 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from timing.guard import Raw
+from timing.guard import MOST_BEATS, SMALLEST_UNIT, Raw, metres
 from timing.reader_directions import Directions, Line
 from timing.remarks import CannotDo, Remark
 
 LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
-MOST_BEATS, SMALLEST_UNIT, MOST_STAVES, MOST_VOICES = 512, 256, 16, 64
+MOST_STAVES, MOST_VOICES, MOST_IN_TUPLET = 16, 64, 512
 
 _TAG = "relative-x"
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -59,6 +59,7 @@ class Facts:
     implicit: set[int] = field(default_factory=set)  # bars whose number is not printed
     unnumbered: set[int] = field(default_factory=set)  # bars without a number
     filled: dict[int, Fraction] = field(default_factory=dict)  # how far the fullest part goes in each bar
+    metres: list[str] = field(default_factory=list)  # the upper figures of all time signatures
     remarks: list[Remark] = field(default_factory=list)
 
 
@@ -81,6 +82,7 @@ def read_facts(root: Element, raw: Raw) -> Facts:
     }
     for number, part in enumerate(root.findall("part")):
         _PartWalk(facts, number, part, sounds, raw).run()
+    metres(raw, facts.metres)
     return facts
 
 
@@ -176,8 +178,11 @@ class _PartWalk:
             units = [(unit.text or "").strip() for unit in time.findall("beat-type")]
             free = time.find("senza-misura") is not None
             fits = all(_between(b, MOST_BEATS) for b in beats) and all(_between(u, SMALLEST_UNIT) for u in units)
-            if not free and not (beats and units and fits):
+            if free:
+                continue
+            if not (beats and units and fits):
                 raise self._absurd(f"a time signature of {'+'.join(beats)[:20]}/{'+'.join(units)[:20]}")
+            self.facts.metres.append("+".join(beats))
         for transpose in element.findall("transpose"):
             self._transpose(transpose)
         for details in element.findall("staff-details"):
@@ -245,7 +250,7 @@ class _PartWalk:
             facts.slashed = grace.get("slash") == "yes"
             facts.after = grace.get("steal-time-previous") is not None and grace.get("steal-time-following") is None
         for count in element.iterfind("time-modification/*"):
-            if count.tag in ("actual-notes", "normal-notes") and not _between(count.text or "", MOST_BEATS):
+            if count.tag in ("actual-notes", "normal-notes") and not _between(count.text or "", MOST_IN_TUPLET):
                 raise self._absurd(f"a tuplet of {(count.text or 'no')[:12]} notes")
         if element.find("unpitched") is not None:
             instrument = element.find("instrument")

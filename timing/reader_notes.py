@@ -78,35 +78,40 @@ def _merge_ties(heads: list[Head]) -> list[list[int]]:
     next), in its own voice if there is a choice; a tie that leads nowhere ends with its head.
     """
     merged: list[list[int]] = []
-    waiting: dict[tuple[int, int], list[list[int]]] = {}  # (part, pitch) -> notes whose last head is tied on
+    waiting: dict[tuple, list[list[int]]] = {}  # where a tie may go on -> notes whose last head is tied on
     order = sorted(range(len(heads)), key=lambda h: (heads[h].bar, heads[h].offset, not heads[h].grace, h))
     for number in order:
         head = heads[number]
         tie = head.note.tie or (head.owner.tie if head.owner.tie and head.owner.notes[0] is head.note else None)
-        key = (head.part, round(head.pitch * 100))
+        sound = (head.part, round(head.pitch * 100))
         note = None
         if tie and tie.type in ("stop", "continue"):
-            note = _continued(heads, waiting.get(key, []), head)
+            note = _continued(heads, waiting, (*sound, head.bar, round(float(head.offset), 6)), head.voice)
         if note is None:
             note = [number]
             merged.append(note)
         else:
-            waiting[key].remove(note)
             note.append(number)
         if tie and tie.type in ("start", "continue") and not head.grace:
-            waiting.setdefault(key, []).append(note)
+            for place in ((head.bar, round(float(head.offset + head.length), 6)), (head.bar + 1, 0.0)):
+                waiting.setdefault((*sound, *place), []).append(note)
     return sorted(merged)
 
 
-def _continued(heads: list[Head], waiting: list[list[int]], head: Head) -> list[int] | None:
-    def meets(note: list[int]) -> bool:
-        last = heads[note[-1]]
-        if last.bar == head.bar:
-            return abs(float(last.offset + last.length - head.offset)) < 1e-6
-        return last.bar + 1 == head.bar and head.offset == 0
+def _continued(heads: list[Head], waiting: dict[tuple, list[list[int]]], place: tuple, voice: int) -> list[int] | None:
+    """The note, tied on at its last head, that goes on at this place; it no longer waits."""
+    here = [note for note in waiting.pop(place, []) if _waits(heads, note, place)]
+    found = min(here, key=lambda note: heads[note[-1]].voice != voice, default=None)
+    if len(here) > 1:
+        waiting[place] = [note for note in here if note is not found]
+    return found
 
-    fitting = [note for note in waiting if meets(note)]
-    return min(fitting, key=lambda note: heads[note[-1]].voice != head.voice, default=None)
+
+def _waits(heads: list[Head], note: list[int], place: tuple) -> bool:
+    """Whether a note that was tied on towards this place has not gone on since."""
+    last = heads[note[-1]]
+    _, _, bar, offset = place
+    return round(float(last.offset + last.length), 6) == offset if last.bar == bar else last.bar + 1 == bar
 
 
 def _count_graces(heads: list[Head]) -> dict[int, tuple[int, bool]]:
