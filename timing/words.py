@@ -307,7 +307,12 @@ Then = Annotated[
 Pass = Annotated[
     int | str,
     BeforeValidator(_pass),
-    WithJsonSchema({"enum": [1, 2, 3, 4, 5, 6, "last", "da capo"], "description": "which time through the music"}),
+    WithJsonSchema(
+        {
+            "anyOf": [{"type": "integer", "minimum": 1, "maximum": 99}, {"enum": ["last", "da capo"]}],
+            "description": "which time through the music",
+        }
+    ),
 ]
 YesNo = Annotated[bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
 Mark = one_of(DYNAMICS, "a dynamic mark")

@@ -106,7 +106,7 @@ SAMPLES = {
     **dict.fromkeys(("why", "for", "is", "name", "title"), ("words", 7)),
     "to": ["80%", "120%", "11:1"],
     "then": ["a tempo", "a tempo by 9:3"],
-    "pass": [1, 2, "last", "da capo"],
+    "pass": [1, 2, 99, "last", "da capo"],
     "curvature": [1, 2.5, 10],
     "length": ["150%"],
     "seconds": [0.2, 1],
