@@ -30,11 +30,11 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 # -- help for messages
 
 
-def nearest(word: object, known: Iterable[str], cutoff: float = 0.6) -> str | None:
+def nearest(word: object, known: Iterable[str]) -> str | None:
     """The known word that is most like what was written, if any is."""
     known = list(known)
     text = str(word)[:60] if isinstance(word, str | int | float) else ""
-    near = get_close_matches(text.strip().lower(), known, 1, cutoff)
+    near = get_close_matches(text.strip().lower(), known, 1, 0.6)
     return near[0] if near else None
 
 
