@@ -14,7 +14,8 @@ from render.files import written_whole
 from render.levels import EXPRESSION, VOLUME, velocity
 from render.loudness import Loudness
 from render.midi import expression_changes
-from render.synth import BLOCK, Synth, open_synth
+from render.strokes import let_go
+from render.synth import BLOCK, MOST_PORTS, Synth, open_synth
 from soundfonts.banks import checked_bank, fingerprint, standard_bank
 from timing.performance import Performance
 from timing.remarks import CannotDo
@@ -63,7 +64,7 @@ def render_audio(
     if path.suffix.lower() not in KINDS:
         raise CannotDo.because("output-kind", f"{path}: sound is written as {', '.join(KINDS)}", path)
     bank = checked_bank(soundfont) if soundfont else standard_bank()
-    ports, numbers = channels(len(performance.lanes))
+    ports, numbers = channels(len(performance.lanes), MOST_PORTS)
     with open_synth(bank, RATE, int(ports.max(initial=0)) + 1) as synth, written_whole(path) as temporary:
         where = 16 * ports + numbers
         for channel, lane in zip(where.tolist(), performance.lanes, strict=True):
@@ -82,7 +83,7 @@ def _events(performance: Performance, where: np.ndarray) -> tuple[np.ndarray, ..
     """Columns (frame, kind, channel, data, value) in playing order; kind 0 lets go, 1 controls, 2 strikes."""
     notes, curves = performance.notes, performance.curves
     start = _frames(notes["onset"])
-    stop = np.maximum(_frames(notes["end"]), start + BLOCK)
+    stop = let_go(notes, start, np.maximum(_frames(notes["end"]), start + BLOCK))
     channel = where[notes["lane"]]
     columns = [
         (stop, 0, channel, notes["pitch"], np.zeros(len(notes), np.int64)),
@@ -90,7 +91,8 @@ def _events(performance: Performance, where: np.ndarray) -> tuple[np.ndarray, ..
     ]
     for lane in np.unique(curves["lane"]):
         mine, own = curves["lane"] == lane, notes["lane"] == lane
-        frame, value = expression_changes(_frames(curves["second"][mine]), curves["level"][mine], start[own])
+        struck = start[curves["note"][mine]]
+        frame, value = expression_changes(_frames(curves["second"][mine]), curves["level"][mine], struck, start[own])
         columns.append((frame, 1, np.full(len(frame), where[lane]), np.full(len(frame), 11), value))
     wide = [np.broadcast_arrays(*column) for column in columns]
     frame, kind, channel, data, value = (np.concatenate(same) for same in zip(*wide, strict=True))

@@ -16,13 +16,17 @@ from timing.remarks import CannotDo
 def written_whole(path: str | Path) -> Iterator[Path]:
     """Give a temporary file beside `path`, and put it in its place when all went well; on any failure nothing is left.
 
-    Raises CannotDo where the folder does not exist, cannot be written to, or has no room.
+    Where `path` is a link, the file that it points to is replaced. Raises CannotDo where the folder does not exist,
+    cannot be written to, or has no room, and where a file stands that may not be written over.
     """
     path = Path(path)
-    if path.is_dir():
-        raise CannotDo.because("cannot-write", f"{path} is a folder: name a file", path)
+    target = Path(os.path.realpath(path))
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=path.suffix, dir=path.parent)
+        if target.is_dir():
+            raise CannotDo.because("cannot-write", f"{path} is a folder: name a file", path)
+        if target.exists() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
+            raise CannotDo.because("cannot-write", f"{path} is protected against writing: name another file", path)
+        handle, name = tempfile.mkstemp(prefix=".lentando-", dir=target.parent)
     except OSError as fault:
         raise _in_words(path, fault) from None
     os.close(handle)
@@ -30,7 +34,7 @@ def written_whole(path: str | Path) -> Iterator[Path]:
     try:
         yield temporary
         os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, path)
+        os.replace(temporary, target)
     except OSError as fault:
         raise _in_words(path, fault) from None
     finally:

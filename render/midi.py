@@ -1,14 +1,15 @@
 """A performance as a Standard MIDI File (type 1).
 
-The bars of the file line up with the bars of the music: a note at score position s lies at tick resolution·s. The tempo
-track makes up for the rest: between two neighbouring moments (onsets, ends, beats) it has the tempo at which the ticks
-between them take exactly the planned time, chosen against the time that a reader will have counted so far, so that
-rounding never adds up. Any reader's seconds equal the plan's at every onset, whatever the resolution.
+The bars of the file line up with the bars of the music: a bar line at score position s lies at tick resolution·s. The
+tempo track makes up for the rest: it is straight between moments (beats, onsets, ends), and wherever a reader's clock
+would leave the plan the tempo changes, so that rounding never adds up. Any reader's seconds equal the plan's, whatever
+the resolution.
 """
 
 from __future__ import annotations
 
 from io import BytesIO
+from math import ceil, floor
 from pathlib import Path
 
 import mido
@@ -17,13 +18,18 @@ import numpy as np
 from render.channels import channels
 from render.files import written_whole
 from render.levels import EXPRESSION, VOLUME, expression, velocity
+from render.strokes import let_go
 from timing.performance import Performance
 from timing.remarks import CannotDo
 
 FINEST = 30_720  # ticks a quarter; the format's limit is 32,767
 MOST_TICKS = 9_900_000  # some readers refuse files of more than 10^7 ticks
 SLOWEST = 2**24 - 1  # microseconds a quarter that a tempo event can hold: 3.58 quarters a minute
-PATIENCE = 20e-6  # seconds a reader's clock may be off before the tempo is corrected
+MOST_PORTS = 256  # a port is one byte
+PATIENCE = 50e-6  # seconds that a reader's clock may be off
+
+_SAME = 10e-6  # seconds; what is closer is one moment
+_SMALLEST_UNIT = 64  # of the bars that are not as long as their time signature says
 
 _OFF, _CONTROL, _ON = 0, 1, 2  # the order of events that share a tick
 
@@ -41,97 +47,162 @@ def write_midi(performance: Performance, path: str | Path) -> None:
 
 def to_midi(performance: Performance) -> mido.MidiFile:
     """The performance as a MIDI file in memory: tempo, metre and phrases in track 0, then a track for each lane."""
+    notes, curves = performance.notes, performance.curves
+    ports, numbers = channels(len(performance.lanes), MOST_PORTS)
     resolution = resolution_for(performance)
     ticks, seconds = _clock(performance, resolution)
-    onsets = _ticks_at(performance.notes["onset"], ticks, seconds)
-    ends = np.maximum(_ticks_at(performance.notes["end"], ticks, seconds), onsets + 1)
-    curve = _ticks_at(performance.curves["second"], ticks, seconds)
-    last = int(max(round(performance.quarters * resolution), ends.max(initial=0)))
+    onsets = _ticks_at(notes["onset"], ticks, seconds)
+    ends = let_go(notes, onsets, np.maximum(_ticks_at(notes["end"], ticks, seconds), onsets + 1))
+    curve = _ticks_at(curves["second"], ticks, seconds)
     file = mido.MidiFile(type=1, ticks_per_beat=resolution, charset="utf-8")
-    file.tracks.append(_conductor(performance, resolution, ticks, seconds, last))
-    ports, numbers = channels(len(performance.lanes))
+    file.tracks.append(_conductor(performance, resolution, ticks, seconds))
+    order = np.argsort(notes["lane"], kind="stable")
+    cuts = np.searchsorted(notes["lane"][order], np.arange(len(performance.lanes) + 1))
     for lane in range(len(performance.lanes)):
-        file.tracks.append(_lane(performance, lane, int(ports[lane]), int(numbers[lane]), onsets, ends, curve))
+        mine, moving = order[cuts[lane] : cuts[lane + 1]], curves["lane"] == lane
+        struck = onsets[curves["note"][moving]]
+        changes = expression_changes(curve[moving], curves["level"][moving], struck, onsets[mine])
+        head = _opening(performance.lanes[lane], int(ports[lane]), int(numbers[lane]))
+        file.tracks.append(_lane(head, int(numbers[lane]), notes[mine], onsets[mine], ends[mine], changes))
     return file
 
 
 def resolution_for(performance: Performance) -> int:
-    """Ticks a quarter: as fine as the format and common readers allow."""
-    quarters = max(performance.quarters, 1)
-    return int(np.clip(MOST_TICKS // quarters, 96, FINEST))
+    """Ticks a quarter: as fine as the format and common readers allow, a multiple of 480 or 24 if it can be (so that
+    triplets and quintuplets fall on ticks)."""
+    last = performance.notes["end"].max(initial=0)
+    quarters = max(performance.quarters, float(performance.time.quarters(last)), 1)
+    finest = int(np.clip(MOST_TICKS // quarters, 1, FINEST))
+    return next((finest - finest % step for step in (480, 24) if finest >= step), finest)
 
 
 # -- the clock
 
 
 def _clock(performance: Performance, resolution: int) -> tuple[np.ndarray, np.ndarray]:
-    """Ticks and their planned seconds at every moment that matters: beats, onsets, ends, corners of the pace."""
+    """Ticks and their planned seconds at every moment that matters, both strictly increasing: bar lines, beats, corners
+    of the pace, onsets and ends.
+
+    Bar lines stand on their ticks. What is displaced in time (a leading voice, a small note) stands where the music is
+    at that second; where the resolution is coarse, moments move by a tick or two to have one each.
+    """
     time, notes, bars = performance.time, performance.notes, performance.bars
-    beats = np.concatenate([b["start"] + np.arange(0, b["length"], 4 / b["unit"]) for b in bars])
-    planned = np.unique(np.concatenate([beats, notes["score_onset"], time.knots, [performance.quarters]]))
-    planned = planned[(planned >= 0) & (planned <= performance.quarters)]
-    # what is displaced in time (a leading voice, a small note) stands where the music is at that second
-    at = time.seconds(notes["score_onset"])
-    moved = notes["onset"][np.abs(notes["onset"] - at) > 1e-9]
-    seconds = np.concatenate([time.seconds(planned), moved])
-    ticks = np.rint(np.concatenate([planned, time.quarters(moved)]) * resolution).astype(np.int64)
-    order = np.lexsort((np.arange(len(ticks)) >= len(planned), ticks))  # at one tick the beat goes before what is moved
-    ticks, seconds = ticks[order], seconds[order]
-    first = np.append(True, np.diff(ticks) > 0)
-    ticks, seconds = ticks[first], seconds[first]
-    later = np.append(True, np.diff(np.maximum.accumulate(seconds)) > 0)
-    return ticks[later], seconds[later]
+    lines = np.append(bars["start"], performance.quarters)
+    sounding = np.unique(np.concatenate([notes["onset"], notes["end"]]))
+    stop = max(performance.quarters, float(time.quarters(sounding[-1])))
+    written = (notes["score_onset"], notes["score_onset"] + notes["score_length"])
+    planned = np.unique(np.concatenate([lines, _beats(bars), time.knots, *written, [stop]]))
+    seconds = np.concatenate([time.seconds(planned), sounding])
+    quarters = np.concatenate([planned, np.interp(sounding, seconds[: len(planned)], planned)])
+    fixed = np.append(np.isin(planned, lines), np.zeros(len(sounding), bool))
+
+    order = np.lexsort((~fixed, seconds))
+    seconds, quarters, fixed = seconds[order], quarters[order], fixed[order]
+    moment = np.cumsum(np.diff(seconds, prepend=-1) > _SAME) - 1
+    first = np.flatnonzero(np.diff(moment, prepend=-1))
+    line = np.logical_or.reduceat(fixed, first)
+    stands = first.copy()  # a moment at a bar line is the bar line
+    stands[moment[fixed][::-1]] = np.flatnonzero(fixed)[::-1]
+    ticks = _one_each(np.rint(quarters[stands] * resolution).astype(np.int64), line)
+    seconds = seconds[stands]
+    new = np.append(True, np.diff(ticks) > 0)
+    return ticks[new], seconds[new]
+
+
+def _beats(bars: np.ndarray) -> np.ndarray:
+    """Quarters of every beat of the performed bars."""
+    beat = 4 / bars["unit"]
+    count = np.ceil(bars["length"] / beat - 1e-9).astype(np.int64)
+    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    return np.repeat(bars["start"], count) + place * np.repeat(beat, count)
+
+
+def _one_each(ticks: np.ndarray, fixed: np.ndarray) -> np.ndarray:
+    """The nearest ticks to these that increase by one or more, where there is room; those that are fixed stay."""
+    place = np.arange(len(ticks))
+    far = np.iinfo(np.int64).max // 2
+    lowest = np.maximum.accumulate(np.where(fixed, ticks - place, -far)) + place
+    highest = np.minimum.accumulate(np.where(fixed, ticks - place, far)[::-1])[::-1] + place
+    inside = np.minimum(np.maximum(ticks, lowest), highest)
+    return np.minimum(np.maximum.accumulate(inside - place) + place, np.maximum(highest, lowest))
 
 
 def _ticks_at(seconds: np.ndarray, ticks: np.ndarray, planned: np.ndarray) -> np.ndarray:
     """Ticks at these seconds on the file's own clock, which is straight between its moments."""
-    found = np.interp(seconds, planned, ticks.astype(np.float64))
-    beyond = seconds > planned[-1]
-    if beyond.any():
-        pace = (ticks[-1] - ticks[-2]) / (planned[-1] - planned[-2])
-        found[beyond] = ticks[-1] + (seconds[beyond] - planned[-1]) * pace
-    return np.rint(found).astype(np.int64)
+    return np.rint(np.interp(seconds, planned, ticks.astype(np.float64))).astype(np.int64)
 
 
-def _tempi(ticks: np.ndarray, seconds: np.ndarray, resolution: int) -> list[tuple[int, int]]:
+def tempi(ticks: np.ndarray, seconds: np.ndarray, resolution: int) -> list[tuple[int, int]]:
     """(tick, microseconds a quarter) of the tempo events.
 
-    A tempo is kept as long as the reader's clock stays within PATIENCE of the plan; the next one is chosen against what
-    the reader has counted so far.
+    A tempo lasts for as many moments as one whole number can serve, each within PATIENCE of what the reader has counted
+    until then; of the numbers that do, it is the one that comes nearest to the last of them.
     """
     made: list[tuple[int, int]] = []
-    counted, tempo = 0.0, 0
-    for tick, following, until in zip(ticks[:-1].tolist(), ticks[1:].tolist(), seconds[1:].tolist(), strict=True):
-        quarters = (following - tick) / resolution
-        if not made or abs(counted + tempo * 1e-6 * quarters - until) > PATIENCE:
-            tempo = max(round((until - counted) * 1e6 / quarters), 1)
-            made.append((tick, tempo))
-        counted += tempo * 1e-6 * quarters
-    return made
+    start, counted = int(ticks[0]), float(seconds[0])
+    low, high, best = 1, 2**62, 500_000
+    before = start
+    for tick, second in zip(ticks[1:].tolist(), seconds[1:].tolist(), strict=True):
+        quarters = (tick - start) * 1e-6 / resolution
+        lower, upper = ceil((second - PATIENCE - counted) / quarters), floor((second + PATIENCE - counted) / quarters)
+        if max(low, lower) > min(high, upper):
+            tempo = min(max(best, low), high)
+            made.append((start, tempo))
+            counted += tempo * (before - start) * 1e-6 / resolution
+            start, low, high = before, 1, 2**62
+            quarters = (tick - start) * 1e-6 / resolution
+            lower, upper = ceil((second - PATIENCE - counted) / quarters), floor((second + PATIENCE - counted) / quarters)
+        low, high, best = max(low, lower), min(high, upper), round((second - counted) / quarters)
+        before = tick
+    return [*made, (start, min(max(best, low), high))]
 
 
-def _conductor(
-    performance: Performance, resolution: int, ticks: np.ndarray, seconds: np.ndarray, last: int
-) -> mido.MidiTrack:
+# -- track 0
+
+
+def _conductor(performance: Performance, resolution: int, ticks: np.ndarray, seconds: np.ndarray) -> mido.MidiTrack:
     """Track 0: title, metre where it changes, a marker where a phrase begins, tempo."""
-    tempi = _tempi(ticks, seconds, resolution)
-    slow = next((tick for tick, tempo in tempi if tempo > SLOWEST), None)
-    if slow is not None:
-        bar = performance.bars[np.searchsorted(performance.bars["start"] * resolution, slow, side="right") - 1]
-        message = f"bar {bar['number']} is slower than a MIDI file can say (3.58 quarters a minute)"
-        raise CannotDo.because("midi-too-slow", message, bar=int(bar["number"]), suggestion="a shorter breath or hold")
-    events = [(0, 0, mido.MetaMessage("track_name", name=performance.title))]
-    metre = None
-    for bar in performance.bars:
-        if (here := (int(bar["beats"]), int(bar["unit"]))) != metre and _can_say(*here):
-            metre = here
-            change = mido.MetaMessage("time_signature", numerator=here[0], denominator=here[1])
-            events.append((round(bar["start"] * resolution), 1, change))
+    events: list[tuple[int, int, mido.MetaMessage]] = [(0, 0, _text("track_name", name=performance.title))]
+    for start, beats, unit in _metres(performance.bars):
+        click = 96 // unit * (3 if beats % 3 == 0 and beats > 3 and unit >= 8 else 1)  # MIDI clocks: 6/8 counts in two
+        change = mido.MetaMessage("time_signature", numerator=beats, denominator=unit, clocks_per_click=max(click, 1))
+        events.append((round(start * resolution), 1, change))
     for phrase in performance.phrases:
-        name = mido.MetaMessage("marker", text=str(phrase["name"]))
-        events.append((round(phrase["start"] * resolution), 2, name))
-    events += [(tick, 3, mido.MetaMessage("set_tempo", tempo=tempo)) for tick, tempo in tempi]
-    return _track(sorted(events, key=lambda event: event[:2]), last)
+        events.append((round(phrase["start"] * resolution), 2, _text("marker", text=str(phrase["name"]))))
+    for tick, tempo in tempi(ticks, seconds, resolution):
+        if tempo > SLOWEST:
+            raise _too_slow(performance, tick / resolution)
+        events.append((tick, 3, mido.MetaMessage("set_tempo", skip_checks=True, tempo=tempo)))
+    return _track(sorted(events, key=lambda event: event[:2]), int(ticks[-1]))
+
+
+def _too_slow(performance: Performance, quarter: float) -> CannotDo:
+    bar = performance.bars[np.searchsorted(performance.bars["start"], quarter + 1e-6, side="right") - 1]
+    message = f"bar {bar['number']} is slower than a MIDI file can say (3.58 quarters a minute)"
+    where = {"bar": int(bar["number"]), "pass_": int(bar["pass"])}
+    return CannotDo.because("midi-too-slow", message, suggestion="a shorter breath or hold", **where)
+
+
+def _metres(bars: np.ndarray) -> list[tuple[float, int, int]]:
+    """(start, beats, unit) wherever the length of the bars or their time signature changes."""
+    kinds = np.stack([bars["length"], bars["beats"], bars["unit"]])
+    changed = np.flatnonzero(np.append(True, np.any(np.diff(kinds, axis=1) != 0, axis=0)))
+    found = [(float(bars["start"][row]), *_metre(*kinds[:, row])) for row in changed]
+    return [metre for metre in found if _can_say(*metre[1:])]
+
+
+def _metre(length: float, beats: float, unit: float) -> tuple[int, int]:
+    """Beats and unit of a bar: those of its time signature, or what makes the file's bar as long as the bar really is.
+
+    A pickup of one beat in 4/4 is a bar of 1/4, so that all later bar lines of the file fall where they should.
+    """
+    finer = int(unit)
+    while abs(length * unit - beats * 4) > 1e-6 and 0 < finer <= _SMALLEST_UNIT:
+        count = length * finer / 4
+        if count >= 1 and abs(count - round(count)) < 1e-6:
+            return round(count), finer
+        finer *= 2
+    return int(beats), int(unit)
 
 
 def _can_say(beats: int, unit: int) -> bool:
@@ -141,32 +212,25 @@ def _can_say(beats: int, unit: int) -> bool:
 # -- the lanes
 
 
-def _lane(
-    performance: Performance,
-    lane: int,
-    port: int,
-    channel: int,
-    onsets: np.ndarray,
-    ends: np.ndarray,
-    curve: np.ndarray,
-) -> mido.MidiTrack:
-    """The track of one lane: what it is, then its notes, and CC11 for what changes while they sound."""
-    row = performance.lanes[lane]
-    head: list[mido.Message | mido.MetaMessage] = [mido.MetaMessage("track_name", name=str(row["name"]))]
-    if port:
-        head.append(mido.MetaMessage("midi_port", port=port))
-    head.append(mido.Message("program_change", channel=channel, program=int(row["program"])))
-    head.append(mido.Message("control_change", channel=channel, control=7, value=VOLUME))
-    head.append(mido.Message("control_change", channel=channel, control=11, value=EXPRESSION))
+def _opening(lane: np.void, port: int, channel: int) -> list[mido.Message | mido.MetaMessage]:
+    """What stands at the start of a lane's track."""
+    return [
+        _text("track_name", name=str(lane["name"])),
+        *([mido.MetaMessage("midi_port", port=port)] if port else []),
+        mido.Message("program_change", channel=channel, program=int(lane["program"])),
+        mido.Message("control_change", channel=channel, control=7, value=VOLUME),
+        mido.Message("control_change", channel=channel, control=11, value=EXPRESSION),
+    ]
 
-    mine = np.flatnonzero(performance.notes["lane"] == lane)
-    notes = performance.notes[mine]
-    swelling = performance.curves["lane"] == lane
-    controls = expression_changes(curve[swelling], performance.curves["level"][swelling], onsets[mine])
-    tick = np.concatenate([ends[mine], controls[0], onsets[mine]])
-    kind = np.repeat([_OFF, _CONTROL, _ON], [len(mine), len(controls[0]), len(mine)])
-    data = np.concatenate([notes["pitch"], np.full(len(controls[0]), 11), notes["pitch"]])
-    value = np.concatenate([np.full(len(mine), 64), controls[1], velocity(notes["level"])])
+
+def _lane(
+    head: list, channel: int, notes: np.ndarray, onsets: np.ndarray, ends: np.ndarray, changes: tuple
+) -> mido.MidiTrack:
+    """The track of one lane: its notes, and CC11 (`changes`: ticks, values) for what moves while they sound."""
+    tick = np.concatenate([ends, changes[0], onsets])
+    kind = np.repeat([_OFF, _CONTROL, _ON], [len(notes), len(changes[0]), len(notes)])
+    data = np.concatenate([notes["pitch"], np.full(len(changes[0]), 11), notes["pitch"]])
+    value = np.concatenate([np.full(len(notes), 64), changes[1], velocity(notes["level"])])
     order = np.lexsort((data, kind, tick))
     makers = (
         lambda d, v: mido.Message("note_off", skip_checks=True, channel=channel, note=d, velocity=v, time=0),
@@ -179,18 +243,30 @@ def _lane(
     return _track(events, int(tick.max(initial=0)))
 
 
-def expression_changes(ticks: np.ndarray, level: np.ndarray, onsets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(ticks, CC11 values) of a lane's moving level (dB around the notes' own), back at rest at the next onset."""
+def expression_changes(
+    ticks: np.ndarray, level: np.ndarray, struck: np.ndarray, onsets: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(ticks, CC11 values) of a lane's moving level (dB around the notes' own), back at rest at the next onset.
+
+    `struck` are the onsets of the notes that the points of the curve belong to, `onsets` those of all the lane's notes:
+    the controller follows the note that was struck last.
+    """
     if not len(ticks):
         return np.zeros(0, np.int64), np.zeros(0, np.int64)
     starts = np.unique(onsets)
-    order = np.argsort(np.concatenate([starts, ticks]), kind="stable")  # at one tick the curve's own value is the last
-    tick = np.concatenate([starts, ticks])[order]
-    value = np.concatenate([np.full(len(starts), EXPRESSION), expression(level)])[order]
+    own = starts[np.maximum(np.searchsorted(starts, ticks, side="right") - 1, 0)] == struck
+    order = np.argsort(np.concatenate([starts, ticks[own]]), kind="stable")  # at one tick the curve's own is the last
+    tick = np.concatenate([starts, ticks[own]])[order]
+    value = np.concatenate([np.full(len(starts), EXPRESSION), expression(level[own])])[order]
     last = np.append(np.diff(tick) > 0, True)
     tick, value = tick[last], value[last]
     changed = np.diff(value, prepend=EXPRESSION) != 0
     return tick[changed], value[changed]
+
+
+def _text(kind: str, **words: str) -> mido.MetaMessage:
+    """A text event; what UTF-8 cannot say (half of a surrogate pair in a file's name) becomes a question mark."""
+    return mido.MetaMessage(kind, **{key: text.encode("utf-8", "replace").decode() for key, text in words.items()})
 
 
 def _track(events: list[tuple[int, int, mido.Message]], last: int) -> mido.MidiTrack:

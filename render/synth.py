@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import io
+import os
 import sys
 from collections.abc import Iterator
 from functools import cache
@@ -25,6 +26,7 @@ BLOCK = 64  # samples; events act at block boundaries
 # standard bank stay below full scale, a guitar at mp is about -29 LUFS.
 GAIN = 1.6
 POLYPHONY = 4096
+MOST_PORTS = 16  # the library has 256 channels at most
 
 
 @cache
@@ -87,7 +89,7 @@ class Synth:
         self._synth = self.fs.new_fluid_synth(self._settings)
         self._write = self.fs._fl.fluid_synth_write_float
         self._write.argtypes = [ctypes.c_void_p, ctypes.c_int] + [ctypes.c_void_p, ctypes.c_int, ctypes.c_int] * 2
-        self._font = self.fs.fluid_synth_sfload(self._synth, str(bank).encode(), 0)
+        self._font = self.fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
         if self._font < 0:
             self.close()
             raise CannotDo.because("not-a-bank", f"FluidSynth {self.version} cannot read the SoundFont {bank}", bank)
