@@ -1,0 +1,236 @@
+"""Our MIDI files as other programs read them: mido and pretty_midi are the readers."""
+
+from __future__ import annotations
+
+import itertools
+import warnings
+from io import BytesIO
+
+import mido
+import numpy as np
+import pretty_midi
+import pytest
+from hypothesis import given, settings
+from performances import performance, performances, time_maps
+from support import reading
+
+from render.midi import resolution_for, to_midi, write_midi
+from timing.remarks import CannotDo
+from timing.timemap import TimeMap, strict
+
+NEAR = 0.25e-3  # seconds
+
+
+def read_by_mido(file: mido.MidiFile) -> np.ndarray:
+    """(notes, 3) pitch, onset, end in seconds as mido's own player counts them, sorted."""
+    now, open_, notes = 0.0, {}, []
+    for message in file:
+        now += message.time
+        if message.type == "note_on":
+            open_.setdefault((message.channel, message.note), []).append(now)
+        elif message.type == "note_off":
+            notes.append((message.note, open_[message.channel, message.note].pop(0), now))
+    assert not any(open_.values()), "a note is never let go"
+    return np.array(sorted(notes))
+
+
+def read_by_pretty_midi(file: mido.MidiFile) -> pretty_midi.PrettyMIDI:
+    written = BytesIO()
+    file.save(file=written)
+    written.seek(0)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        return pretty_midi.PrettyMIDI(written)
+
+
+def sounding(made) -> np.ndarray:
+    """(notes, 2) pitch and onset of a performance, sorted."""
+    return np.array(sorted(zip(made.notes["pitch"].tolist(), made.notes["onset"].tolist(), strict=True)))
+
+
+def absolute(track: mido.MidiTrack) -> list[tuple[int, mido.Message]]:
+    return list(zip(itertools.accumulate(message.time for message in track), track, strict=True))
+
+
+def ons(file: mido.MidiFile) -> list[tuple[int, int]]:
+    """(tick, pitch) of every note, sorted."""
+    return sorted((t, m.note) for track in file.tracks[1:] for t, m in absolute(track) if m.type == "note_on")
+
+
+@given(performances())
+@settings(max_examples=60, deadline=None)
+def test_every_onset_is_where_the_plan_has_it(made):
+    file = to_midi(made)
+    planned = sounding(made)
+    assert np.abs(read_by_mido(file)[:, :2] - planned).max() < NEAR
+    read = read_by_pretty_midi(file)
+    onsets = np.array(sorted((n.pitch, n.start) for instrument in read.instruments for n in instrument.notes))
+    assert np.abs(onsets - planned).max() < NEAR
+
+
+@given(performances())
+@settings(max_examples=60, deadline=None)
+def test_what_is_not_displaced_lies_on_the_tick_of_its_place_in_the_score(made):
+    file = to_midi(made)
+    planned = np.abs(made.notes["onset"] - made.time.seconds(made.notes["score_onset"])) < 1e-9
+    expected = {(round(note["score_onset"] * file.ticks_per_beat), int(note["pitch"])) for note in made.notes[planned]}
+    assert expected <= set(ons(file))
+
+
+@given(time_maps())
+@settings(max_examples=40, deadline=None)
+def test_ends_are_where_the_plan_has_them(time):
+    made = performance([{"score_onset": n / 2, "score_length": 0.5, "pitch": 40 + n} for n in range(32)], time=time)
+    assert np.abs(read_by_mido(to_midi(made))[:, 2] - np.sort(made.notes["end"])).max() < NEAR
+
+
+@given(performances())
+@settings(max_examples=40, deadline=None)
+def test_notes_end_before_others_begin_and_none_is_empty(made):
+    for track in to_midi(made).tracks[1:]:
+        order = {"note_off": 0, "control_change": 1, "note_on": 2}
+        events = [(tick, order[m.type]) for tick, m in absolute(track) if m.type in order]
+        assert events[2:] == sorted(events[2:])  # the first two set up the channel
+        for pitch in range(128):
+            own = [(tick, m.type) for tick, m in absolute(track) if not m.is_meta and getattr(m, "note", -1) == pitch]
+            assert sum(kind == "note_on" for _, kind in own) == sum(kind == "note_off" for _, kind in own)
+            assert not own or own[0][1] == "note_on"
+
+
+@pytest.mark.parametrize("apart", [0.0003, 0.0011, 0.004])
+def test_displaced_notes_keep_their_time_where_ticks_are_coarse(apart):
+    quarters = 24_000  # ten hours at this tempo: a tick is longer than 3 ms
+    time = TimeMap(strict(quarters, 40.0))
+    notes = []
+    for start in range(400, quarters, 400):
+        onset = float(time.seconds(float(start)))
+        notes += [
+            {"score_onset": start, "onset": onset + k * apart, "pitch": 60 + k, "end": onset + 1} for k in range(-3, 4)
+        ]
+    made = performance(notes, time=time)
+    file = to_midi(made)
+    assert file.ticks_per_beat < 500
+    assert np.abs(read_by_mido(file)[:, :2] - sounding(made)).max() < NEAR
+
+
+def test_real_readings_arrive_as_planned():
+    plan = {
+        "voices": {"melody": {"level": "0 dB", "lead": "20 ms"}},
+        "slowing": [{"rallentando": "3:1 - 4:4", "to": "50%"}],
+        "holds": [{"breath": "after 2:4", "seconds": 2.0}, {"fermata": "4:4", "length": "200%"}],
+        "phrases": [{"bars": "1-4", "arch": "8%"}],
+    }
+    voices = {1: "c5:1 d5:1g e5:2 " * 4, 2: "c3+g3+e4:2~ g3:1.5 a3:.5 " * 4}
+    made = reading(plan, bars=4, voices=voices).performance
+    assert np.abs(read_by_mido(to_midi(made))[:, :2] - sounding(made)).max() < NEAR
+
+
+@pytest.mark.parametrize("tempo", [60, 120, 97, 53.7])
+def test_strict_time_needs_one_tempo_and_rare_corrections(tempo):
+    short = to_midi(performance([{"score_onset": n} for n in range(32)], tempo=tempo))
+    assert sum(m.type == "set_tempo" for m in short.tracks[0]) == 1
+    quarters = int(tempo * 60)
+    hour = to_midi(performance([{"score_onset": float(n)} for n in range(0, quarters, 4)], tempo=tempo))
+    assert sum(m.type == "set_tempo" for m in hour.tracks[0]) <= 1 + quarters / 40
+
+
+@pytest.mark.parametrize("quarters", [4, 300, 330, 5_000, 20_000, 40_000, 150_000, 330_000])
+def test_ticks_are_as_fine_as_readers_allow(quarters):
+    fine = resolution_for(performance([{"score_onset": quarters - 1}]))
+    assert 1 <= fine <= 32_767  # the format has 15 bits for it
+    assert fine * quarters < 10**7
+    assert 2 * fine > 30_720 or 2 * fine * quarters > 0.9e7
+    assert fine % 24 == 0
+
+
+def test_long_pieces_are_taken_by_readers():
+    made = performance([{"score_onset": n * 40.0} for n in range(2000)], tempo=200)
+    read = read_by_pretty_midi(to_midi(made))
+    assert len(read.instruments[0].notes) == 2000
+
+
+def test_a_tempo_too_slow_for_the_format_is_refused_by_bar():
+    pieces = np.concatenate([strict(4.0, 60.0), strict(4.0, 3.0), strict(4.0, 60.0)])
+    pieces["start"], pieces["end"] = [0, 4, 8], [4, 8, 12]
+    made = performance([{"score_onset": n} for n in range(12)], time=TimeMap(pieces))
+    with pytest.raises(CannotDo, match="bar 2 is slower than a MIDI file can say") as refusal:
+        to_midi(made)
+    assert refusal.value.remarks[0].bar == 2
+
+
+def test_the_same_performance_gives_the_same_bytes(tmp_path):
+    made = performance([{"score_onset": n / 3, "lane": n % 3, "pitch": 50 + n} for n in range(40)], programs=(1, 2, 3))
+    write_midi(made, tmp_path / "a.mid")
+    write_midi(made, tmp_path / "b.mid")
+    assert (tmp_path / "a.mid").read_bytes() == (tmp_path / "b.mid").read_bytes()
+
+
+def test_track_0_has_tempo_metre_and_phrases_and_a_track_a_lane_has_the_rest():
+    made = performance(
+        [{"lane": lane, "pitch": 40 + lane} for lane in range(17)],
+        programs=range(20, 37),
+        phrases=[(0.0, 2.0, 0, 0, "1-4"), (2.0, 4.0, 0, 1, "réponse")],
+    )
+    file = to_midi(made)
+    assert file.type == 1
+    assert len(file.tracks) == 18
+    kinds = {m.type for m in file.tracks[0]}
+    assert kinds == {"track_name", "time_signature", "set_tempo", "marker", "end_of_track"}
+    markers = [(tick, m.text) for tick, m in absolute(file.tracks[0]) if m.type == "marker"]
+    assert markers == [(0, "1-4"), (2 * file.ticks_per_beat, "réponse")]
+    channels = [{m.channel for m in track if not m.is_meta} for track in file.tracks[1:]]
+    assert [list(own) for own in channels] == [[c] for c in (*range(9), *range(10, 16), 0, 1)]
+    for lane, track in enumerate(file.tracks[1:]):
+        assert [m.port for m in track if m.type == "midi_port"] == ([1] if lane >= 15 else [])
+        assert not {m.type for m in track} & {"set_tempo", "time_signature", "marker"}
+        begin = [(m.type, m.dict()) for m in track if m.type in ("track_name", "program_change", "control_change")]
+        assert begin[0][1]["name"] == f"Voice {lane + 1}"
+        assert begin[1][1]["program"] == 20 + lane
+        assert [(d["control"], d["value"]) for _, d in begin[2:]] == [(7, 100), (11, 90)]
+
+
+def test_names_survive_in_utf_8(tmp_path):
+    made = performance([{}], phrases=[(0.0, 4.0, 0, 0, "Вступление — début")])
+    write_midi(made, tmp_path / "a.mid")
+    read = mido.MidiFile(tmp_path / "a.mid", charset="utf-8")
+    assert [m.text for m in read.tracks[0] if m.type == "marker"] == ["Вступление — début"]
+
+
+def test_bar_lines_of_the_file_are_those_of_the_music():
+    bars = [
+        {"number": 0, "length": 1.0, "shift": 3.0},  # a pickup of one beat
+        {"number": 1},
+        {"number": 2, "length": 2.5},  # the bar before a repeat sign in the middle
+        {"number": 3, "length": 1.5},
+        {"number": 4, "beats": 6, "unit": 8, "length": 3.0},
+        {"number": 5, "beats": 5, "unit": 8, "length": 2.5},
+        {"number": 6},
+    ]
+    made = performance([{"score_onset": 17.0}], bars=bars, tempo=100)
+    read = read_by_pretty_midi(to_midi(made))
+    assert read.get_downbeats()[: len(bars)] == pytest.approx(made.time.seconds(made.bars["start"]), abs=NEAR)
+    signs = [(s.numerator, s.denominator) for s in read.time_signature_changes]
+    assert signs == [(1, 4), (4, 4), (5, 8), (3, 8), (6, 8), (5, 8), (4, 4)]
+
+
+def test_a_metre_that_midi_cannot_say_is_left_out():
+    bars = [{"beats": 300, "unit": 4, "length": 4.0}, {"beats": 4, "unit": 3, "length": 5.3}, {}]
+    file = to_midi(performance([{}], bars=bars))
+    signs = [(m.numerator, m.denominator) for m in file.tracks[0] if m.type == "time_signature"]
+    assert (4, 4) in signs
+    assert all(0 < n < 256 for n, _ in signs)
+
+
+def test_a_swell_moves_expression_and_the_next_note_finds_it_at_rest():
+    curve = [(0, 0, 0.0, 0.0), (0, 0, 1.0, 3.0), (0, 0, 1.5, 6.0), (0, 0, 1.75, -40.0)]
+    notes = [{"score_length": 2.0}, {"score_onset": 2.0, "pitch": 62}]
+    file = to_midi(performance(notes, programs=(40, 40), curves=curve))
+    moved = [(tick / file.ticks_per_beat, m.value) for tick, m in absolute(file.tracks[1]) if m.is_cc(11)]
+    assert moved == [(0, 90), (1.0, 107), (1.5, 127), (1.75, 9), (2.0, 90)]
+    assert [m.value for m in file.tracks[2] if m.is_cc(11)] == [90]
+
+
+def test_a_place_that_does_not_exist_is_refused(tmp_path):
+    with pytest.raises(CannotDo, match="there is no folder"):
+        write_midi(performance([{}]), tmp_path / "nowhere" / "a.mid")
+    assert list(tmp_path.iterdir()) == []
