@@ -90,11 +90,14 @@ class Where:
         raise Fault(self._no_beat(position, rows))
 
     def opens(self, position: Position) -> bool:
-        """Whether the score begins at this position."""
+        """Whether the music begins at this position: at the very beginning, or in the first full bar after a pickup,
+        which is played as that bar is (common practice)."""
         try:
-            return self.point(position) == (0, 0.0)
+            row, offset = self.point(position)
         except Fault:
             return False
+        pickup = self.score.bars["shift"][0] > 0
+        return offset == 0.0 and (row == 0 or (row == 1 and bool(pickup)))
 
     def end_point(self, position: Position) -> tuple[int, float]:
         """Bar row and offset at which this position is over: a bar at its end, a beat (or what is left of it after a

@@ -160,9 +160,17 @@ def test_a_pickup_of_one_quaver_in_six_eight_holds_beat_six():
     assert spans(here, "0:6") == [(0, 0.5)]
     assert spans(here, "0:6 - 1:3") == [(0, 2)]
     assert here.moments(parse_position("1:1")).tolist() == [0.5]
-    assert here.opens(parse_position("0:6"))
-    assert here.opens(parse_position("0"))
-    assert not here.opens(parse_position("1"))
+
+
+def test_a_pickup_goes_with_the_bar_that_it_leads_to():
+    here = where(((0, 3, 1),), bars=3, metre=(6, 8), pickup=0.5)
+    assert [text for text in ("0", "0:6", "1", "1:1", "1:2", "2", "9") if here.opens(parse_position(text))] == [
+        "0",
+        "0:6",
+        "1",
+        "1:1",
+    ]
+    assert [text for text in ("1", "1:1", "1:2", "2") if where().opens(parse_position(text))] == ["1", "1:1"]
 
 
 def split_bar() -> Score:
