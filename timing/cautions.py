@@ -11,12 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.reading import Reading
-from timing.phrases import PhraseRun, where_bars
+from timing.phrases import PhraseRun
 from timing.plan import Slowing
-from timing.remarks import Remark, Severity
+from timing.position import beat_name, parse_range
+from timing.reading import Reading
+from timing.remarks import Place, Remark, Severity
 from timing.slowing import SlowingRun
-from timing.where import Where
+from timing.where import Fault, Where
 
 ADVICE, CAUTION = Severity.ADVICE, Severity.CAUTION
 
@@ -45,10 +46,9 @@ def rule(code: str, why: str):
 
 def check(reading: Reading) -> list[Remark]:
     """Everything there is to say about a reading: what performing it met, then the rules, gravest first."""
-    found = [*reading.remarks, *(remark for each in RULES for remark in each.find(reading))]
-    weight = {Severity.ERROR: 0, Severity.CAUTION: 1, Severity.ADVICE: 2}
-    unique = dict.fromkeys(found)
-    return sorted(unique, key=lambda r: (weight[r.severity], (r.place.line or 0) if r.place else 0, r.bar or 0, r.beat or 0))
+    found = dict.fromkeys([*reading.remarks, *(remark for each in RULES for remark in each.find(reading))])
+    weight = {Severity.ERROR: 0, CAUTION: 1, ADVICE: 2}
+    return sorted(found, key=lambda r: (weight[r.severity], (r.place and r.place.line) or 0, r.bar or 0, r.beat or 0))
 
 
 # -- the slowdown in the middle of a phrase
@@ -60,6 +60,7 @@ LAST_HALF, LAST_THIRD = 1 / 2, 2 / 3
 DEEP = 0.90
 
 SHORT_PHRASE, LONG_PHRASE, FOUR_BARS = 2.75, 6.25, 4.0  # bars; players do not slow at the end of two
+_MOST_TRIED = 50  # phrase ends, for a suggestion
 
 
 @rule(
@@ -67,169 +68,255 @@ SHORT_PHRASE, LONG_PHRASE, FOUR_BARS = 2.75, 6.25, 4.0  # bars; players do not s
     "Listeners take the slowest point for the end of a phrase; in the middle of one it cuts the line in two.",
 )
 def slowing_mid_phrase(reading: Reading) -> Iterator[Remark]:
-    seen = set()
+    where, seen = reading.where, set()
     for slow in reading.pace.slowings:
-        if slow.entry.kind in Slowing.HURRYING or slow.to >= 1:
+        entry, spot = slow.entry, where.beat_before(slow.until)
+        if entry.kind in Slowing.HURRYING or (id(entry), spot[:2]) in seen:
             continue
-        severity, phrase, share = judge(slow, reading)
-        spot = reading.where.beat_before(slow.run.end)
-        if severity is None or (id(slow.entry), spot[:2]) in seen:
+        severity, phrase, share = judge(slow.until, slow.to, reading)
+        if severity is None:
             continue
-        seen.add((id(slow.entry), spot[:2]))
-        bar, beat, pass_ = spot
-        nearest = _nearest_end(slow, reading)
-        suggestion = None
+        seen.add((id(entry), spot[:2]))
         message = (
-            f"the {slow.entry.kind} {slow.entry.where} is slowest at {bar}:{beat:g}, {share:.0%} of the way through the phrase "
-            f"{phrase.phrase.bars}: unusual, for a slowdown there sounds like an ending and cuts the phrase in two"
+            f"the {entry.kind} {entry.where} is slowest at {_said(spot)}, {share:.0%} of the way through the phrase "
+            f"{phrase.phrase.bars}, which is unusual: listeners hear the slowest point as an ending, so it cuts the "
+            "phrase in two"
         )
-        if nearest is not None:
-            shifted = reading.where.range_text(max(nearest - slow.run.length, 0.0), nearest)
-            suggestion = _rewritten(slow.entry, shifted)
-            message += f"; the nearest phrase end is the end of bar {reading.where.beat_before(nearest)[0]}"
-        yield Remark(
-            severity, "slowing-mid-phrase", message, slow.entry.place(slow.entry.kind), bar, beat, pass_, suggestion
-        )
+        end, suggestion = _moved(slow, reading)
+        if end is not None:
+            message += f"; the nearest phrase end is at {_said(where.beat_before(end))}"
+        if phrase.bars > LONG_PHRASE:
+            message += f" (if a smaller phrase ends at {_said(spot)}, say so with 'inside')"
+        yield _remark(severity, "slowing-mid-phrase", message, spot, entry.place(entry.kind), suggestion)
 
 
-def judge(slow: SlowingRun, reading: Reading) -> tuple[Severity | None, PhraseRun | None, float]:
-    """How unusual the place of a slowdown is, in which phrase, and how far through it (0 to 1).
+def judge(end: float, to: float, reading: Reading) -> tuple[Severity | None, PhraseRun | None, float]:
+    """How unusual it is to be slowest (at the pace `to`) at the quarter `end`; in which phrase, how far through (0-1).
 
-    It is judged by where it ends, against the innermost phrase of about four bars; a long phrase that is not divided
-    by its last four bars.
+    The place is judged against the innermost phrase of about four bars; in a long phrase that is not divided, against
+    its last four bars.
     """
-    end, where = slow.run.end, reading.where
-    beat = where.felt_beat(end)
-    around = [p for p in reading.phrases if p.start + 1e-6 < end <= p.end + beat + 1e-6]
-    if not around:
+    beat = reading.where.felt_beat(end)
+    starts, ends, bars = reading.phrase_spans
+    around = np.flatnonzero((starts + 1e-6 < end) & (end <= ends + beat + 1e-6))
+    if not len(around):
         return None, None, 0.0
-    measured = [(where_bars(p.run, where), p) for p in around]
-    grown = [pair for pair in measured if pair[0] >= SHORT_PHRASE] or [max(measured, key=lambda pair: pair[0])]
-    if any(abs(p.end - end) <= beat + 1e-6 for _, p in grown):
+    grown = around[bars[around] >= min(SHORT_PHRASE, bars[around].max())]
+    if np.any(np.abs(ends[grown] - end) <= beat + 1e-6):
         return None, None, 1.0
-    bars, phrase = min(grown, key=lambda pair: pair[0])
-    judged = phrase.end - (phrase.end - phrase.start) * min(1.0, FOUR_BARS / bars if bars > LONG_PHRASE else 1.0)
-    late = (end - judged) / (phrase.end - judged)
-    share = (end - phrase.start) / (phrase.end - phrase.start)
-    deep = slow.to <= DEEP + 1e-9
+    row = grown[np.argmin(bars[grown])]
+    length = ends[row] - starts[row]
+    judged = length * FOUR_BARS / bars[row] if bars[row] > LONG_PHRASE else length
+    late = 1 - (ends[row] - end) / judged
+    deep = to <= DEEP + 1e-9
     if late < LAST_HALF - 1e-9:
-        return (CAUTION if deep else ADVICE), phrase, share
-    if late < LAST_THIRD - 1e-9:
-        return (ADVICE if deep else None), phrase, share
-    return None, phrase, share
+        severity = CAUTION if deep else ADVICE
+    else:
+        severity = ADVICE if deep and late < LAST_THIRD - 1e-9 else None
+    return severity, reading.phrases[row], 1 - float((ends[row] - end) / length)
 
 
-def _nearest_end(slow: SlowingRun, reading: Reading) -> float | None:
-    """The quarter at which the nearest phrase of about four bars or more ends."""
-    ends = [p.end for p in reading.phrases if where_bars(p.run, reading.where) >= SHORT_PHRASE] or [
-        p.end for p in reading.phrases
-    ]
-    return min(ends, key=lambda end: (abs(end - slow.run.end), end), default=None)
+def _moved(slow: SlowingRun, reading: Reading) -> tuple[float | None, str | None]:
+    """The nearest phrase end where the slowdown is not unusual, in quarters, and the entry as it is written there."""
+    where, passes = reading.where, slow.entry.passes
+    _, ends, bars = reading.phrase_spans
+    ends = np.unique(ends[bars >= min(SHORT_PHRASE, bars.max())])
+    nearest = ends[np.lexsort((-ends, np.abs(ends - slow.until)))]
+    for end in nearest[:_MOST_TRIED].tolist():
+        start = max(end - slow.run.length, _line_start(end, where))
+        text = where.range_text(start, end)
+        try:
+            runs = [run for run in where.runs(parse_range(text), passes) if run.complete]
+        except (Fault, ValueError):
+            continue
+        if runs and all(judge(run.end, slow.to, reading)[0] is None for run in runs):
+            return end, _rewritten(slow.entry, text)
+    return None, None
+
+
+def _line_start(quarters: float, where: Where) -> float:
+    """The quarter at which the line of neighbouring bars that is over here, or goes on, begins."""
+    ordinal = where.ordinal(quarters - 1e-4)
+    breaks = np.flatnonzero(~where.neighbours[:ordinal])
+    return float(where.bars["start"][breaks[-1] + 1 if len(breaks) else 0])
 
 
 def _rewritten(entry: Slowing, bars: str) -> str:
     """The entry as the plan would write it, over other bars."""
     source = entry._source if isinstance(entry._source, dict) else {}
-    others = [f"{key}: {value}" for key, value in source.items() if key not in (entry.kind, "why")]
-    return "{" + ", ".join([f"{entry.kind}: {bars}", *others]) + "}"
+    others = {key: value for key, value in source.items() if key not in (entry.kind, "why")}
+    if entry.then is not None:
+        others["then"] = "a tempo"  # the place by which it came back belongs to the old bars
+    return "{" + ", ".join(f"{key}: {value}" for key, value in {entry.kind: bars, **others}.items()) + "}"
 
 
 @rule("no-phrases", "Without phrases there is nothing to judge a slowdown by.")
 def no_phrases(reading: Reading) -> Iterator[Remark]:
-    if reading.pace.slowings and not reading.plan.phrases:
-        entry = reading.pace.slowings[0].entry
+    slow = next((s for s in reading.pace.slowings if s.entry.kind not in Slowing.HURRYING), None)
+    if slow is not None and not reading.plan.phrases:
         message = "the plan has slowdowns but no phrases, so where they fall cannot be judged"
-        yield Remark(ADVICE, "no-phrases", message, entry.place(), suggestion="phrases: [{bars: 1-8, inside: [1-4, 5-8]}]")
+        first, last = (reading.score.bar_name(row) for row in (0, len(reading.score.bars) - 1))
+        place = slow.entry.place(slow.entry.kind)
+        yield Remark(ADVICE, "no-phrases", message, place, suggestion=f"phrases: [{{bars: {first}-{last}}}]")
 
 
 @rule("no-return", "A pace that is never taken back sounds like a new tempo, not like the end of a phrase.")
 def no_return(reading: Reading) -> Iterator[Remark]:
     slowings, where = reading.pace.slowings, reading.where
+    last_bar, releases = float(where.bars["start"][-1]), np.array(reading.pace.releases)
     seen = set()
-    for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=False):
-        last_bar = float(where.bars["start"][-1])
-        if slow.entry.then is not None or slow.run.end > last_bar or id(slow.entry) in seen:
+    for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=True):
+        entry, end = slow.entry, slow.until
+        chained = following < where.length and following <= end + where.felt_beat(end)  # the next one goes on from it
+        if entry.then is not None or end > last_bar or chained or id(entry) in seen:
             continue
-        if any(slow.run.end - 1e-6 <= at <= following + 1e-6 for at in reading.pace.releases):
+        if np.any((releases >= end - 1e-6) & (releases <= following + 1e-6)):
             continue
-        seen.add(id(slow.entry))
-        bar, beat, pass_ = where.beat_before(slow.run.end)
-        message = f"after the {slow.entry.kind} {slow.entry.where} nothing brings the tempo back: the new pace stays"
-        place = slow.entry.place(slow.entry.kind)
-        yield Remark(ADVICE, "no-return", message, place, bar, beat, pass_, suggestion="then: a tempo")
+        seen.add(id(entry))
+        message = f"after the {entry.kind} {entry.where} nothing brings the tempo back: the new pace stays"
+        spot = where.beat_before(end)
+        yield _remark(ADVICE, "no-return", message, spot, entry.place(entry.kind), "then: a tempo")
+
+
+# -- phrases
 
 
 @rule("phrases-overlap", "Two phrases that overlap pull the pace both ways at once.")
 def phrases_overlap(reading: Reading) -> Iterator[Remark]:
-    open_: dict[int, PhraseRun] = {}
+    latest: dict[int, PhraseRun] = {}  # by depth, the phrase that is over last
     seen = set()
     for phrase in reading.phrases:
-        older, outer = open_.get(phrase.depth), open_.get(phrase.depth - 1)
-        bar, beat, pass_ = reading.where.beat(phrase.start)
-        place = phrase.phrase.place("bars")
+        older = latest.get(phrase.depth)
         if older is not None and older.end > phrase.start + 1e-6 and (older.number, phrase.number) not in seen:
             seen.add((older.number, phrase.number))
             message = f"the phrase {phrase.phrase.bars} begins before the phrase {older.phrase.bars} is over"
-            yield Remark(CAUTION, "phrases-overlap", message, place, bar, beat, pass_, "let one end where the other begins")
-        if phrase.depth and (outer is None or phrase.end > outer.end + 1e-6) and (phrase.number,) not in seen:
-            seen.add((phrase.number,))
+            spot, place = reading.where.beat(phrase.start), phrase.phrase.place("bars")
+            yield _remark(CAUTION, "phrases-overlap", message, spot, place, "let one end where the other begins")
+        if older is None or phrase.end > older.end:
+            latest[phrase.depth] = phrase
+
+
+@rule("phrase-outside", "A smaller phrase that reaches out of the larger one leaves no single ending to breathe at.")
+def phrase_outside(reading: Reading) -> Iterator[Remark]:
+    current: dict[int, PhraseRun] = {}  # by number, the hearing that began last
+    seen = set()
+    for phrase in reading.phrases:
+        current[phrase.number] = phrase
+        outer = current.get(phrase.outer)
+        out = phrase.outer is not None and (outer is None or phrase.end > outer.end + 1e-6)
+        if out and phrase.number not in seen:
+            seen.add(phrase.number)
             message = f"the phrase {phrase.phrase.bars} does not lie inside the one it is listed in"
-            yield Remark(CAUTION, "phrases-overlap", message, place, bar, beat, pass_, "keep it within the bars of the outer phrase")
-        open_[phrase.depth] = phrase
+            spot, place = reading.where.beat(phrase.start), phrase.phrase.place("bars")
+            yield _remark(
+                CAUTION, "phrase-outside", message, spot, place, "keep it within the bars of the outer phrase"
+            )
+
+
+# -- the second time
 
 
 @rule("second-time-same", "A repeat that says exactly the same twice is a chance left unused.")
 def second_time_same(reading: Reading) -> Iterator[Remark]:
-    bars, notes, time = reading.performance.bars, reading.performance.notes, reading.performance.time
-    edges = time.seconds(np.append(bars["start"], reading.where.length))
-    values = [np.diff(edges)]
-    for column in (notes["level"], notes["tone"].astype(float), np.nan_to_num(notes["pluck"]), notes["onset"] - edges[notes["ordinal"]]):
-        values.append(np.bincount(notes["ordinal"], column, len(bars)))
-    values = np.round(np.stack(values), 6)
-    earlier: dict[int, int] = {}
-    same = np.zeros(len(bars), bool)
-    for ordinal, row in enumerate(bars["row"]):
-        before = earlier.get(int(row))
-        same[ordinal] = before is not None and bool(np.all(values[:, before] == values[:, ordinal]))
-        earlier[int(row)] = ordinal
-    again = np.isin(np.arange(len(bars)), np.flatnonzero(bars["pass"] > 1))
-    for stretch in np.split(np.arange(len(bars)), np.flatnonzero(~reading.where.neighbours) + 1):
-        heard = stretch[again[stretch]]
+    bars, score = reading.performance.bars, reading.score
+    before = _heard_before(bars["row"])
+    again = before >= 0
+    features = _features(reading)
+    same = again & np.isclose(features, features[:, before], rtol=0, atol=1e-6).all(axis=0)
+    for line in np.split(np.arange(len(bars)), np.flatnonzero(~reading.where.neighbours) + 1):
+        heard = line[again[line]]
         if len(heard) and same[heard].all():
-            first, last = (reading.score.bar_name(int(bars["row"][k])) for k in (heard[0], heard[-1]))
-            span = first if first == last else f"{first}-{last}"
-            message = f"bars {span} are heard again (pass {bars['pass'][heard[0]]}) exactly as before"
-            suggestion = f"second time: [{{bars: {span}, softer: 3 dB}}]"
-            yield Remark(ADVICE, "second-time-same", message, None, int(bars["number"][heard[0]]), 1.0, int(bars["pass"][heard[0]]), suggestion)
+            first, last = bars[heard[0]], bars[heard[-1]]
+            names = [score.bar_name(int(bar["row"])) for bar in (first, last)]
+            span = "-".join(dict.fromkeys(names))
+            message = (
+                f"bar{'s' * (len(heard) > 1)} {span} {'are' if len(heard) > 1 else 'is'} heard again "
+                f"(pass {first['pass']}) exactly as before"
+            )
+            pass_ = "" if first["pass"] == 2 else f", pass: {first['pass']}"
+            spot = reading.where.beat(float(first["start"]))
+            suggestion = f"second time: [{{bars: {span}, softer: 3 dB{pass_}}}]"
+            yield _remark(ADVICE, "second-time-same", message, spot, None, suggestion)
+
+
+def _heard_before(rows: np.ndarray) -> np.ndarray:
+    """(n,) the performed bar that was the hearing before this one of the same bar; -1 the first time."""
+    order = np.argsort(rows, kind="stable")
+    before = np.full(len(rows), -1)
+    repeated = rows[order][1:] == rows[order][:-1]
+    before[order[1:][repeated]] = order[:-1][repeated]
+    return before
+
+
+def _features(reading: Reading) -> np.ndarray:
+    """(k, bars) what a listener can tell two hearings of a bar by: how long it is, and when, how long, how loud and in
+    which tone its notes sound, added up."""
+    bars, notes = reading.performance.bars, reading.performance.notes
+    edges = reading.performance.time.seconds(np.append(bars["start"], reading.where.length))
+    sounding = np.minimum(notes["end"], edges[notes["ordinal"] + 1]) - notes["onset"]
+    columns = [notes["level"], notes["tone"], np.nan_to_num(notes["pluck"])]
+    columns += [notes["onset"] - edges[notes["ordinal"]], sounding]
+    sums = [np.bincount(notes["ordinal"], column.astype(float), len(bars)) for column in columns]
+    return np.stack([np.diff(edges), *sums])
+
+
+# -- level and tempo
+
+SOFTEST = 40 * np.log10(1 / 127)  # dB: velocity 1, by the law of SoundFont 2.04 and General MIDI 2
+MOST_SWELL = 6.0  # dB by which a sounding note can grow: what controller 11 has above its rest
 
 
 @rule("level-out-of-range", "What an instrument cannot give is lost, and the difference that was planned with it.")
 def level_out_of_range(reading: Reading) -> Iterator[Remark]:
-    notes = reading.performance.notes
-    softest = 40 * np.log10(1 / 127)
-    for rows, word, how_far in (
-        (np.flatnonzero(notes["level"] > 1e-6), "louder", notes["level"]),
-        (np.flatnonzero(notes["level"] < softest - 1e-6), "softer", softest - notes["level"]),
-    ):
-        if len(rows):
-            worst = rows[np.argmax(how_far[rows])]
-            note = notes[worst]
-            message = (
-                f"{len(rows)} note{'s are' * (len(rows) > 1) or ' is'} {word} than a note can be, by up to "
-                f"{how_far[worst]:.1f} dB at {note['bar']}:{note['beat']:g}: they will sound at the limit"
-            )
-            suggestion = f"take the dynamics {how_far[worst]:.1f} dB {'down' if word == 'louder' else 'up'}"
-            yield Remark(CAUTION, "level-out-of-range", message, None, int(note["bar"]), float(note["beat"]), int(note["pass"]), suggestion)
+    performance = reading.performance
+    notes, curves, glides = performance.notes, performance.curves, performance.glides
+    for word, excess in (("louder", notes["level"]), ("softer", SOFTEST - notes["level"])):
+        change = f"take the dynamics {{}} {'down' if word == 'louder' else 'up'}"
+        yield from _beyond(notes, excess, f"{word} than a note can be", change)
+    rows = np.concatenate([curves["note"], glides["note"]])
+    swells = np.full(len(notes), -np.inf)
+    np.maximum.at(swells, rows, np.concatenate([curves["level"], glides["swell"]]) - MOST_SWELL)
+    what = f"to swell further than the {MOST_SWELL:g} dB that a sounding note can"
+    yield from _beyond(notes, swells, what, "let it swell {} less")
+
+
+def _beyond(notes: np.ndarray, excess: np.ndarray, what: str, suggestion: str) -> Iterator[Remark]:
+    """A caution at the worst of the notes that go beyond a limit by `excess` dB."""
+    rows = np.flatnonzero(excess > 1e-6)
+    if not len(rows):
+        return
+    note, most = notes[rows[np.argmax(excess[rows])]], f"{excess[rows].max():.1f} dB"
+    many = "1 note is" if len(rows) == 1 else f"{len(rows)} notes are"
+    spot = int(note["bar"]), float(note["beat"]), int(note["pass"])
+    message = f"{many} {what}, by up to {most} at {_said(spot)}: the limit is what will sound"
+    yield _remark(CAUTION, "level-out-of-range", message, spot, None, suggestion.format(most))
 
 
 @rule("bare-tempo", "In a compound metre most people feel dotted beats, so a bare number is easily misread.")
 def bare_tempo(reading: Reading) -> Iterator[Remark]:
-    bars = reading.score.bars
-    compound = Where.is_compound(bars[0])
+    opening = reading.score.bars[0]
+    beat = {8: "dotted quarter", 16: "dotted eighth", 32: "dotted sixteenth"}.get(int(opening["unit"]))
+    if beat is None or not Where.is_compound(opening):
+        return
     for mark in reading.plan.tempo:
-        source = mark._source if isinstance(mark._source, dict) else {}
-        if compound and isinstance(source.get("tempo"), int | float):
-            message = f"the bare tempo {source['tempo']} counts quarters, though this metre is felt in dotted ones"
-            suggestion = f"tempo: dotted quarter = {source['tempo'] / 1.5:g}"
+        bare = (mark._source or {}).get("tempo")
+        if str(bare).replace(".", "", 1).isdecimal():
+            message = f"the bare tempo {bare} counts quarters, though this metre is felt in {beat}s"
+            suggestion = f"tempo: {beat} = {float(bare) * int(opening['unit']) / 12:.4g}"
             yield Remark(ADVICE, "bare-tempo", message, mark.place("tempo"), suggestion=suggestion)
             return
+
+
+# -- words
+
+
+def _remark(
+    severity: Severity, code: str, message: str, spot: tuple, place: Place | None, suggestion: str | None
+) -> Remark:
+    bar, beat, pass_ = spot
+    return Remark(severity, code, message, place, bar, beat, pass_, suggestion)
+
+
+def _said(spot: tuple) -> str:
+    """A bar and beat as a musician writes them."""
+    return f"{spot[0]}:{beat_name(spot[1])}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from timing import timemap
 from timing.lines import Lines
 from timing.phrases import PhraseRun, add_level_arches, arch_knots
 from timing.plan import Dynamic, Plan
-from timing.tracks import Event, Segment, follow, sample
+from timing.tracks import Event, Segment, follow, sample, table
 from timing.where import Where
 from timing.words import DYNAMICS
 
@@ -23,10 +24,10 @@ class Level:
     """The level of every note, in two parts: what moves along the piece and may move while a note sounds, and what
     belongs to the note alone."""
 
-    tracks: list[list[Segment]]  # moving level in dB, a track for every set of voices that has dynamics of its own
+    tracks: list[np.ndarray]  # moving level in dB, a track (see `tracks.table`) for every set of voices with its own
     track: np.ndarray  # (notes,) which track a note follows
     arches: np.ndarray  # PIECE table whose a0, a1, a2 are the arches in dB
-    louder: list[Segment]  # the allargandos' dB
+    louder: np.ndarray  # a track: the allargandos' dB
     own: np.ndarray  # (notes,) dB
 
     def moving(self, notes: np.ndarray, quarters: np.ndarray) -> np.ndarray:
@@ -57,7 +58,8 @@ def build_level(
     for accent in plan.accents:
         chosen = lines.select(accent.for_, accent.place("for"), where)
         for at in where.moments_of(accent, "at"):
-            own[(np.abs(onsets - at) < 1e-6) & chosen] += accent.by
+            here = slice(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
+            own[here][chosen[here]] += accent.by
     for second in plan.second_time:
         change = (second.louder or 0) - (second.softer or 0)
         for run in where.runs_of(at_second_time(second), "bars"):
@@ -66,7 +68,7 @@ def build_level(
             if second.dynamics is not None:
                 begin = np.array([sample(track, np.array([run.start]))[0] for track in tracks])
                 own[part] += DYNAMICS[second.dynamics] - begin[follows[part]]
-    return Level(tracks, follows, arches, louder, own)
+    return Level(tracks, follows, arches, table(louder), own)
 
 
 def at_second_time(entry):
@@ -74,28 +76,41 @@ def at_second_time(entry):
     return entry if entry.passes else entry.model_copy(update={"passes": 2})
 
 
-def _tracks(plan: Plan, lines: Lines, where: Where) -> tuple[list[list[Segment]], np.ndarray]:
-    """The dynamics of all, and of every set of voices that an entry names with `for`, those of all included."""
+def _tracks(plan: Plan, lines: Lines, where: Where) -> tuple[list[np.ndarray], np.ndarray]:
+    """The dynamics of all, and of every set of voices that entries name with `for`, those of all included; and which
+    of these tracks each note follows. At one moment what is said of some voices goes over what is said of all."""
+    entries = sorted(plan.dynamics, key=lambda entry: entry.for_ is not None)
+    events = [(entry.for_, _events(entry, where)) for entry in entries]
     follows = np.zeros(lines.count, np.int64)
-    names = [None, *dict.fromkeys(d.for_ for d in plan.dynamics if d.for_)]
+    sets: list[frozenset[str | None]] = [frozenset([None])]
+    for entry in {entry.for_: entry for entry in entries if entry.for_ is not None}.values():
+        chosen = lines.select(entry.for_, entry.place("for"), where)
+        for number in np.unique(follows[chosen]).tolist():
+            follows[chosen & (follows == number)] = len(sets)
+            sets.append(sets[number] | {entry.for_})
+    used, follows = np.unique(follows, return_inverse=True)
     tracks = []
-    for number, name in enumerate(names):
-        entries = [d for d in plan.dynamics if d.for_ in (None, name)]
-        events = [event for d in entries for event in _events(d, where)]
-        tracks.append(follow(events, UNMARKED, where.length, where.returns))
-        if name:
-            place = next(d.place("for") for d in entries if d.for_ == name)
-            follows[lines.select(name, place, where)] = number
+    for number in used:
+        mine = [event for name, made in events if name in sets[number] for event in made]
+        tracks.append(table(follow(mine, UNMARKED, where.length, where.returns)))
     return tracks, follows
 
 
 def _events(entry: Dynamic, where: Where) -> list[Event]:
     if entry.kind == "at":
-        return [Event(float(s), float(s), lambda _: DYNAMICS[entry.mark]) for s in where.moments_of(entry, "at")]
-    change = (HAIRPIN if entry.by is None else entry.by) * (1 if entry.kind == "crescendo" else -1)
+        return [Event(float(s), float(s), _mark(entry.mark)) for s in where.moments_of(entry, "at")]
+    runs = [run for run in where.runs_of(entry, entry.kind, arriving=True) if run.complete]
     if entry.to_mark is not None:
-        goal = lambda _: DYNAMICS[entry.to_mark]  # noqa: E731
-    else:
-        goal = lambda level: level + change  # noqa: E731
-    runs = where.runs_of(entry, entry.kind, arriving=True)
-    return [Event(run.start, run.end, goal, rank=1) for run in runs if run.complete]
+        return [Event(run.start, run.end, _mark(entry.to_mark), rank=1) for run in runs]
+    change = (HAIRPIN if entry.by is None else entry.by) * (1 if entry.kind == "crescendo" else -1)
+    full = max((run.length for run in runs), default=0.0)
+    # where a repeat begins in the middle of a hairpin, what is left of it is heard
+    return [Event(run.start, run.end, _by(change * run.length / full), rank=1) for run in runs]
+
+
+def _mark(mark: str) -> Callable[[float], float]:
+    return lambda _: DYNAMICS[mark]
+
+
+def _by(change: float) -> Callable[[float], float]:
+    return lambda level: level + change

@@ -12,8 +12,10 @@ from timing.timemap import TimeMap
 from timing.where import Where
 
 
-def build_glides(plan: Plan, played: np.ndarray, order: np.ndarray, time: TimeMap, lines: Lines, where: Where) -> np.ndarray:
-    """GLIDE table of the plan's slides; marks the goals' attack in `played`.
+def build_glides(
+    plan: Plan, played: np.ndarray, order: np.ndarray, time: TimeMap, lines: Lines, where: Where
+) -> np.ndarray:
+    """GLIDE table of the plan's slides; in `played` the sliding notes sound until their goals, whose attack is marked.
 
     `played` is sorted by score onset; `order` is the sorting of the finished performance, to whose rows the table
     refers.
@@ -30,18 +32,21 @@ def build_glides(plan: Plan, played: np.ndarray, order: np.ndarray, time: TimeMa
             begin, end = played["onset"][note], played["onset"][arrived]
             attack = SLURRED if entry.arrive == "slurred" else PLUCKED
             played["attack"][arrived] = attack
-            made.append((finished[note], finished[arrived], end - entry.glide * (end - begin), end, entry.swell, attack))
+            played["end"][note] = end
+            leave = end - entry.glide * (end - begin)
+            made.append((finished[note], finished[arrived], leave, end, entry.swell, attack))
     return np.array(made, GLIDE)
 
 
 def _pairs(entry: Glissando, where: Where) -> list[tuple[float, float]]:
     """(start, goal) in quarters for each hearing: the goal is the next time its place is reached."""
     starts, goals = where.moments_of(entry, "from"), where.moments_of(entry, "to")
-    pairs = []
-    for start in starts:
-        later = goals[goals > start + 1e-9]
-        if len(later) and later[0] <= where.line_ends[where.ordinal(start)] + 1e-9:
-            pairs.append((float(start), float(later[0])))
+    following = np.append(goals, np.inf)[np.searchsorted(goals, starts, side="right")]
+    pairs = [
+        (float(start), float(goal))
+        for start, goal in zip(starts, following, strict=True)
+        if goal <= where.line_ends[where.ordinal(start)]
+    ]
     if len(starts) and len(goals) and not pairs:
         message = f"the slide ends at {entry.to}, which does not follow {entry.from_} in this order"
         where.remark(Severity.ERROR, "plan-position", message, entry.place("to"))
@@ -52,17 +57,23 @@ def _notes(
     entry: Glissando, played: np.ndarray, chosen: np.ndarray, start: float, goal: float, where: Where
 ) -> tuple[int, int] | None:
     """The rows of the sliding note and of its goal: in one voice, the highest that both have."""
-    real = chosen & (played["score_length"] > 0)
-    here = np.flatnonzero(real & (np.abs(played["score_onset"] - start) < 1e-6))
-    there = np.flatnonzero(real & (np.abs(played["score_onset"] - goal) < 1e-6))
-    for rows, position, key in ((here, entry.from_, "from"), (there, entry.to, "to")):
-        if not len(rows):
+    here, there = (_highest(played, chosen, quarters) for quarters in (start, goal))
+    for found, position, key in ((here, entry.from_, "from"), (there, entry.to, "to")):
+        if not found:
             where.remark(Severity.ERROR, "plan-position", f"no note begins at {position}", entry.place(key))
             return None
-    voice = played[["part", "staff", "voice"]]
-    pairs = [(a, b) for a in here for b in there if voice[a] == voice[b]]
-    if not pairs:
+    voices = here.keys() & there.keys()
+    if not voices:
         message = f"no voice has both a note at {entry.from_} and one at {entry.to}: name the voice with `for`"
         where.remark(Severity.ERROR, "plan-position", message, entry.place())
         return None
-    return max(pairs, key=lambda pair: (played["pitch"][pair[0]], played["pitch"][pair[1]]))
+    best = max(voices, key=lambda voice: (played["pitch"][here[voice]], played["pitch"][there[voice]], voice))
+    return here[best], there[best]
+
+
+def _highest(played: np.ndarray, chosen: np.ndarray, quarters: float) -> dict[tuple, int]:
+    """For each voice that begins a note at this moment, the row of the highest."""
+    first, last = np.searchsorted(played["score_onset"], (quarters - 1e-6, quarters + 1e-6))
+    rows = np.arange(first, last)[chosen[first:last] & (played["score_length"][first:last] > 0)]
+    rows = rows[np.argsort(played["pitch"][rows], kind="stable")]
+    return {played[["part", "staff", "voice"]][row].item(): int(row) for row in rows}

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from difflib import get_close_matches
+from functools import lru_cache
 
 import numpy as np
 
@@ -18,22 +19,24 @@ from timing.remarks import Place, Severity
 from timing.score import Score
 from timing.where import Where
 
-_NUMBERED = re.compile(r"(voice|staff|part)\s+(\d{1,4})", re.IGNORECASE)
+_NUMBERED = re.compile(r"(voice|staff|part)\s+(\d{1,4})", re.ASCII)
 
 
 class Lines:
     """The voices of the performed notes: `role` per note, and selection by what a plan calls them."""
 
     def __init__(self, score: Score, ids: np.ndarray, voices: dict[str, Voice], where: Where):
-        self.score, self._ids = score, ids
-        roles = find_roles(score)
+        self.score, self._ids, self._roles = score, ids, find_roles(score)
+        self._chosen = lru_cache(64)(self._choose)  # the same few names come again and again
+        found = self._roles.copy()
         for role, code in (("melody", MELODY), ("bass", BASS), ("inner", INNER)):
             voice = voices.get(role)
             if voice is not None and voice.is_:
                 named = self._named(voice.is_, voice.place("is"), where)
-                roles[(roles == code) & ~named] = INNER
-                roles[named] = code
-        self._roles = roles
+                found[(found == code) & ~named] = INNER
+                found[named] = code
+        self._roles = found
+        self._chosen.cache_clear()
 
     @property
     def count(self) -> int:
@@ -46,30 +49,41 @@ class Lines:
 
     def select(self, name: str | None, place: Place | None, where: Where) -> np.ndarray:
         """(n,) which performed notes a name means: a role, `voice 2`, `staff 1`, `part 1`, a part's name, or several
-        of these with commas. None means all; an unknown name means none, with a remark."""
+        of these with commas (of one kind: each of them; of different kinds: what they have in common). None means all;
+        an unknown name means none, with a remark."""
         if name is None:
             return np.ones(self.count, bool)
         return self._named(name, place, where)[self._ids]
 
     def _named(self, name: str, place: Place | None, where: Where) -> np.ndarray:
-        notes = self.score.notes
-        chosen = np.ones(len(notes), bool)
-        for word in (part.strip() for part in name.split(",")):
-            numbered = _NUMBERED.fullmatch(word)
-            if word.lower() in ROLES and hasattr(self, "_roles"):
-                chosen &= self._roles == ROLES.index(word.lower())
-            elif numbered:
-                column, number = numbered[1].lower(), int(numbered[2])
-                chosen &= notes[column] == number - (column == "part")
-            else:
-                parts = np.flatnonzero(np.char.lower(self.score.parts["name"]) == word.lower())
-                chosen &= np.isin(notes["part"], parts)
+        chosen = self._chosen(name)
         if not chosen.any():
-            known = [*ROLES, *map(str, self.score.parts["name"]), *sorted({f"voice {v}" for v in notes["voice"]})]
+            notes = self.score.notes
+            known = [*ROLES, *map(str, self.score.parts["name"]), *(f"voice {v}" for v in np.unique(notes["voice"]))]
             near = get_close_matches(name, known, 1)
             meant = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(known[:12])}"
             where.remark(Severity.ERROR, "plan-voice", f"no notes are called {name!r} in this score: {meant}", place)
         return chosen
+
+    def _choose(self, name: str) -> np.ndarray:
+        """(notes,) which notes of the score a name means: `melody, bass` are both, `violin, voice 2` is one voice of
+        that part."""
+        notes, parts = self.score.notes, self.score.parts
+        kinds: dict[str, np.ndarray] = {}
+        names = np.char.lower(parts["name"])
+        whole = name.strip().lower()
+        for word in [whole] if whole in names else whole.split(","):
+            word = " ".join(word.split())
+            numbered = _NUMBERED.fullmatch(word)
+            if word in ROLES:
+                kind, mine = "role", self._roles == ROLES.index(word)
+            elif numbered:
+                kind, number = numbered[1], int(numbered[2])
+                mine = notes[kind] == number - (kind == "part")
+            else:
+                kind, mine = "part", np.isin(notes["part"], np.flatnonzero(names == word))
+            kinds[kind] = kinds.get(kind, np.zeros(len(notes), bool)) | mine
+        return np.logical_and.reduce(list(kinds.values()))
 
 
 def find_roles(score: Score) -> np.ndarray:
@@ -82,7 +96,7 @@ def find_roles(score: Score) -> np.ndarray:
     roles = np.full(len(notes), INNER, np.int8)
     if not real.any():
         return roles
-    voices = np.unique(notes[["part", "staff", "voice"]], return_inverse=True)[1].ravel()
+    voices = voice_numbers(notes)[1]
     slots = np.unique(onset[real])
     first = np.searchsorted(slots, onset)
     last = np.maximum(np.searchsorted(slots, onset + notes["length"] - 1e-6), first + 1)
@@ -106,10 +120,18 @@ def find_roles(score: Score) -> np.ndarray:
     return roles
 
 
+def voice_numbers(notes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A row of each voice (part, staff and voice, in this order), and (n,) the number of each note's voice."""
+    key = (notes["part"].astype(np.int64) << 32) + (notes["staff"].astype(np.int64) << 16) + notes["voice"]
+    return np.unique(key, return_index=True, return_inverse=True)[1:]
+
+
 _SILENT = np.iinfo(np.int32).min + 1
 
 
-def _led(best: np.ndarray, pitch: np.ndarray, slot: np.ndarray, leading: np.ndarray, otherwise: np.ndarray) -> np.ndarray:
+def _led(
+    best: np.ndarray, pitch: np.ndarray, slot: np.ndarray, leading: np.ndarray, otherwise: np.ndarray
+) -> np.ndarray:
     """The notes of leading lines that are the outermost of these; where no leading line sounds, `otherwise`."""
     silent = np.abs(best[slot]) >= -_SILENT
     return np.where(silent, otherwise, leading & (pitch == best[slot]))
@@ -117,10 +139,10 @@ def _led(best: np.ndarray, pitch: np.ndarray, slot: np.ndarray, leading: np.ndar
 
 def _mostly(voices: np.ndarray, slot: np.ndarray, outermost: np.ndarray, real: np.ndarray) -> np.ndarray:
     """(lines,) whether a line is outermost at half or more of the moments at which it begins a note."""
-    moments = np.unique(np.stack([voices[real], slot[real]]), axis=1)
-    hits = np.unique(np.stack([voices[outermost], slot[outermost]]), axis=1)
-    count = int(voices.max()) + 1
-    return 2 * np.bincount(hits[0], minlength=count) >= np.maximum(np.bincount(moments[0], minlength=count), 1)
+    lines, slots = int(voices.max()) + 1, int(slot.max()) + 1
+    begun = voices.astype(np.int64) * slots + slot
+    moments, hits = (np.unique(begun[rows]) // slots for rows in (real, outermost))
+    return 2 * np.bincount(hits, minlength=lines) >= np.maximum(np.bincount(moments, minlength=lines), 1)
 
 
 def _covering_max(first: np.ndarray, last: np.ndarray, value: np.ndarray, size: int) -> np.ndarray:

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from timing import timemap
 from timing.phrases import PhraseRun, add_pace_arches, arch_knots
-from timing.plan import Hold, Plan
+from timing.plan import Hold, Plan, TempoMark
+from timing.remarks import CannotDo, Remark, Severity
 from timing.slowing import SlowingRun, bare_a_tempos, releases, slowing_events, slowing_runs
-from timing.timemap import TimeMap, between, durations, split
-from timing.tracks import Event, Segment, follow
+from timing.timemap import TimeMap, between, mixed, split
+from timing.tracks import Event, Segment, follow, law
 from timing.where import Run, Where
 
 STANDARD_TEMPO = 120.0  # quarters a minute where neither plan nor score says one (Standard MIDI Files 1.0)
 
 FERMATA, AGOGIC = 1.5, 1.1  # lengths where the plan gives none: half as long again, a tenth longer (common practice)
 BREATH, CAESURA = 0.2, 0.5  # seconds where the plan gives none (common practice)
+
+SLOWEST, FASTEST = 0.01, 100_000.0  # quarters a minute, far beyond any music
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,7 @@ class Pace:
 
     time: TimeMap
     slowings: list[SlowingRun]
-    releases: list[float]  # quarters at which a held pace ends
+    releases: list[float]  # quarters at which a held pace ends: a new tempo, a tempo, where the order goes back
     louder: list[Segment]  # dB of the allargandos
     breaths: list[tuple[float, float]]
 
@@ -42,35 +46,36 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
     knots += [segment.start for segment in track] + [end for start, stop, _ in stretches for end in (start, stop)]
     pieces = split(timemap.strict(where.length, 1.0), knots)
     _apply(pieces, track, "t0", "t1", "tq")
-    add_pace_arches(pieces, phrases, where)
+    add_pace_arches(pieces, phrases)
 
     def arches(quarters: float) -> float:
-        row = np.searchsorted(pieces["start"], quarters - 1e-9) - 1
+        row = np.searchsorted(pieces["start"], quarters) - 1
         return math.exp(pieces["a0"][row] + pieces["a1"][row] + pieces["a2"][row])
 
-    marks = [event.end for event in tempi]
     a_tempos = bare_a_tempos(plan.slowing, where)
+    fresh = [(event.start, event.end) for event in tempi] + [(here, here) for here, _ in where.returns]
     pace_events, level_events = slowing_events(slowings, a_tempos, arches, where)
-    slowing = follow(pace_events + releases(marks, 1.0), 1.0, where.length)
-    louder = follow(level_events + releases(marks, 0.0), 0.0, where.length)
+    slowing = follow(pace_events + releases(fresh, 1.0), 1.0, where.length)
+    louder = follow(level_events + releases(fresh, 0.0), 0.0, where.length)
     pieces = split(pieces, [segment.start for segment in slowing])
     _apply(pieces, slowing, "v0", "v1", "vq")
     for start, end, length in stretches:
         pieces["hold"][between(pieces, start, end)] /= length
-    breaths = [pair for hold in plan.holds for pair in _silences(hold, where)]
-    for at, seconds in breaths:
-        pieces = pieces if (at, seconds) in _in_time(plan, where) else _add_silence(pieces, at, seconds, where)
-    return Pace(TimeMap(pieces), slowings, sorted(marks + [start for start, _ in a_tempos]), louder, breaths)
+    silences = [(at, seconds, hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
+    pieces = _add_silences(pieces, [(at, seconds) for at, seconds, in_time in silences if not in_time], where)
+    _refuse_extremes(pieces, where)
+    breaths = [(at, seconds) for at, seconds, _ in silences]
+    return Pace(TimeMap(pieces), slowings, sorted(start for start, _ in fresh + a_tempos), louder, breaths)
 
 
 def _apply(pieces: np.ndarray, track: list[Segment], first: str, last: str, q: str) -> None:
     """Write a track into the columns of a power law; the pieces must be cut where its segments begin."""
     starts = np.array([segment.start for segment in track])
-    row = np.searchsorted(starts, pieces["start"] + 1e-9, side="right") - 1
+    row = np.searchsorted(starts, pieces["start"], side="right") - 1
     table = np.array([(s.start, s.end, s.first**s.q, s.last**s.q, s.q) for s in track])[row]
     start, end, y0, y1, curvature = table.T
-    pieces[first] = y0 + (y1 - y0) * (pieces["start"] - start) / (end - start)
-    pieces[last] = y0 + (y1 - y0) * np.minimum((pieces["end"] - start) / (end - start), 1)
+    pieces[first] = mixed(y0, y1, (pieces["start"] - start) / (end - start))
+    pieces[last] = mixed(y0, y1, (pieces["end"] - start) / (end - start))
     pieces[q] = curvature
 
 
@@ -83,14 +88,19 @@ def tempo_events(plan: Plan, where: Where) -> list[Event]:
     if not plan.tempo:
         marks = where.score.marks_of("tempo")
         marks = marks[np.isfinite(marks["value"]) & (marks["value"] > 0)]
-        starts = [(s + m["offset"], m["value"]) for m in marks for s in where.bars["start"][where.bars["row"] == m["bar"]]]
+        bars = where.bars
+        starts = [(s + m["offset"], m["value"]) for m in marks for s in bars["start"][bars["row"] == m["bar"]]]
         return [Event(float(start), float(start), _new_tempo(float(value), primo)) for start, value in starts]
     made = []
     for mark in plan.tempo:
         change = _new_tempo(mark.tempo, primo)
         if mark.over is not None:
             runs = [run for run in where.runs_of(mark, "over") if run.complete]
-            made += [Event(run.start, run.end, change, mark.curvature, rank=1) for run in runs]
+            full = max((run.length for run in runs), default=0.0)
+            made += [
+                Event(run.start, run.end, _from_midway(change, mark, 1 - run.length / full), mark.curvature, rank=1)
+                for run in runs
+            ]
         elif mark.at is not None:
             made += [Event(float(s), float(s), change) for s in where.moments_of(mark, "at")]
     return made
@@ -107,13 +117,21 @@ def _first_tempo(plan: Plan, where: Where) -> float:
     return float(numbers[0]) if len(numbers) else STANDARD_TEMPO
 
 
-def _new_tempo(value: float | str, primo: float):
+def _new_tempo(value: float | str, primo: float) -> Callable[[float], float]:
     if value == "tempo primo":
         return lambda _: primo
     if isinstance(value, str):
         ratio = float(value.rstrip("% ")) / 100
         return lambda tempo: tempo * ratio
     return lambda _: value
+
+
+def _from_midway(change: Callable[[float], float], mark: TempoMark, behind: float) -> Callable[[float], float]:
+    """The change of a gradual tempo of which a repeat leaves the share `behind` out: it still arrives where it did."""
+    if not behind or change(1.0) == change(2.0):
+        return change
+    ratio = change(1.0)
+    return lambda tempo: tempo / law(1.0, ratio, mark.curvature, behind) * ratio
 
 
 # -- fermatas, accents, breaths
@@ -153,22 +171,38 @@ def _silences(hold: Hold, where: Where) -> list[tuple[float, float]]:
     return [(float(s), seconds) for s in where.moments_of(hold, hold.kind, after=True)]
 
 
-def _in_time(plan: Plan, where: Where) -> list[tuple[float, float]]:
-    return [pair for hold in plan.holds if hold.in_time for pair in _silences(hold, where)]
+def _add_silences(pieces: np.ndarray, silences: list[tuple[float, float]], where: Where) -> np.ndarray:
+    """Stretch a short piece of score time just before each silence, so that the clock waits and still runs on."""
+    widths = [_width(at, seconds, where) for at, seconds in silences]
+    knots = [end for (at, _), width in zip(silences, widths, strict=True) for end in (at - width, at)]
+    pieces = split(pieces, knots)
+    for (at, seconds), width in zip(silences, widths, strict=True):
+        part = between(pieces, at - width, at)
+        lasts = timemap.lasting(pieces[part])
+        pieces["hold"][part] *= lasts / (lasts + seconds)
+    return pieces
 
 
-def _add_silence(pieces: np.ndarray, at: float, seconds: float, where: Where) -> np.ndarray:
-    """Stretch a short piece of score time just before `at`, so that the clock waits and still runs on."""
+def _width(at: float, seconds: float, where: Where) -> float:
+    """Quarters of score time that wait for a silence before `at`: nothing begins in them."""
     notes, bars = where.score.notes, where.bars
-    # Wide enough that no MIDI tempo is needed below the 3.58 quarters a minute that 24 bits can say.
-    width = max(0.125, seconds / 8)
-    ordinal = int(np.searchsorted(bars["start"], at - 1e-9, side="right")) - 1
+    ordinal = int(np.searchsorted(bars["start"], at)) - 1
     first, last = np.searchsorted(notes["bar"], (bars["row"][ordinal], bars["row"][ordinal] + 1))
     onsets = bars["start"][ordinal] + notes["offset"][first:last]
-    earlier = onsets[onsets < at - 1e-6]
-    width = min(width, (at - (earlier.max() if len(earlier) else bars["start"][ordinal])) / 2)
-    pieces = split(pieces, [at - width, at])
-    part = between(pieces, at - width, at)
-    lasting = durations(pieces[part]).sum()
-    pieces["hold"][part] *= lasting / (lasting + seconds)
-    return pieces
+    earlier = onsets[onsets < at - 1e-6].max(initial=bars["start"][ordinal])
+    # Wide enough that no MIDI tempo is needed below the 3.58 quarters a minute that 24 bits can say.
+    return min(max(0.125, seconds / 8), (at - earlier) / 2)
+
+
+def _refuse_extremes(pieces: np.ndarray, where: Where) -> None:
+    """An error where all that shapes the pace comes together to something that no clock can follow."""
+    with np.errstate(all="ignore"):
+        tempi = timemap.tempo_at(pieces, np.tile([0.0, 0.5, 1.0], (len(pieces), 1)))
+        bad = np.flatnonzero(~((tempi >= SLOWEST) & (tempi <= FASTEST)).all(axis=1))
+    if len(bad):
+        bar, beat, pass_ = where.beat(float(pieces["start"][bad[0]]))
+        message = (
+            f"at {bar}:{beat:g} the tempo marks, arches, slowdowns and holds of the plan multiply to a tempo outside "
+            f"{SLOWEST:g} to {FASTEST:g} quarters a minute"
+        )
+        raise CannotDo([Remark(Severity.ERROR, "tempo-out-of-range", message, bar=bar, beat=beat, pass_=pass_)])

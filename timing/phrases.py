@@ -15,12 +15,14 @@ from timing.where import Run, Where
 
 @dataclass(frozen=True)
 class PhraseRun:
-    """One hearing of a phrase. Depth 0 is the outermost; `inner` says that it is divided further."""
+    """One hearing of a phrase. Depth 0 is the outermost."""
 
     phrase: Phrase
     run: Run
     depth: int
-    number: int  # counted over all phrases of the plan, outermost first
+    number: int  # counted over all phrases of the plan, each before those inside it
+    outer: int | None  # the number of the phrase that it is inside of
+    bars: float  # its length; a part of a bar counts as such
 
     @property
     def start(self) -> float:
@@ -36,15 +38,16 @@ def phrase_runs(phrases: tuple[Phrase, ...], where: Where) -> list[PhraseRun]:
     made: list[PhraseRun] = []
     seen = 0
 
-    def visit(phrase: Phrase, depth: int) -> None:
+    def visit(phrase: Phrase, depth: int, outer: int | None) -> None:
         nonlocal seen
         number, seen = seen, seen + 1
-        made.extend(PhraseRun(phrase, run, depth, number) for run in where.runs_of(phrase, "bars"))
+        runs = where.runs_of(phrase, "bars")
+        made.extend(PhraseRun(phrase, run, depth, number, outer, _length_in_bars(run, where)) for run in runs)
         for inner in phrase.inside:
-            visit(inner if inner.passes else inner.model_copy(update={"passes": phrase.passes}), depth + 1)
+            visit(inner if inner.passes else inner.model_copy(update={"passes": phrase.passes}), depth + 1, number)
 
     for phrase in phrases:
-        visit(phrase, 0)
+        visit(phrase, 0, None)
     return sorted(made, key=lambda p: (p.start, p.depth, -p.end))
 
 
@@ -53,20 +56,19 @@ def phrase_table(runs: list[PhraseRun]) -> np.ndarray:
     return np.array([(p.start, p.end, p.depth, p.number, p.phrase.name or str(p.phrase.bars)) for p in runs], PHRASE)
 
 
-def add_arch(pieces: np.ndarray, run: Run, peak: float, height: float) -> slice:
+def add_arch(pieces: np.ndarray, run: Run, peak: float, height: float) -> None:
     """Add to a0, a1, a2 two half parabolas, 0 at the ends of `run` and `height` at its peak (N. Todd 1985, 1992).
 
-    `pieces` must be cut at the ends and at `peak_of(run, peak)`. Returns the pieces concerned.
+    `pieces` must be cut at the ends and at `peak_of(run, peak)`.
     """
     top = peak_of(run, peak)
     for start, end, span in ((run.start, top, top - run.start), (top, run.end, run.end - top)):
-        part = timemap.between(pieces, start, end)
+        part = timemap.between(pieces, start, end)  # none, where a float cannot tell the peak from an end
         x = (pieces["start"][part] - top) / span
         dx = (pieces["end"][part] - pieces["start"][part]) / span
         pieces["a0"][part] += height * (1 - x**2)
         pieces["a1"][part] -= height * 2 * x * dx
         pieces["a2"][part] -= height * dx**2
-    return timemap.between(pieces, run.start, run.end)
 
 
 def peak_of(run: Run, peak: float) -> float:
@@ -83,7 +85,7 @@ def arch_knots(runs: list[PhraseRun]) -> list[float]:
     return knots
 
 
-def add_pace_arches(pieces: np.ndarray, runs: list[PhraseRun], where: Where) -> None:
+def add_pace_arches(pieces: np.ndarray, runs: list[PhraseRun]) -> None:
     """Shape the pace of `pieces` by all arches, from the inside out, each keeping the length of its phrase.
 
     Time is lent and given back within the phrase, with the inner arches and the tempo marks in place.
@@ -92,11 +94,11 @@ def add_pace_arches(pieces: np.ndarray, runs: list[PhraseRun], where: Where) -> 
         arch = p.phrase.arch
         if arch is None or not arch.pace:
             continue
-        height = math.log1p(_usual_pace(p.run, where) if arch.pace is True else arch.pace)
+        height = math.log1p(_usual_pace(p.bars) if arch.pace is True else arch.pace)
         part = timemap.between(pieces, p.start, p.end)
-        before = timemap.durations(pieces[part]).sum()
+        before = timemap.lasting(pieces[part])
         add_arch(pieces, p.run, arch.pace_peak, height)
-        pieces["a0"][part] += math.log(timemap.durations(pieces[part]).sum() / before)
+        pieces["a0"][part] += np.log(timemap.lasting(pieces[part]) / before)
 
 
 def add_level_arches(pieces: np.ndarray, runs: list[PhraseRun]) -> None:
@@ -108,15 +110,16 @@ def add_level_arches(pieces: np.ndarray, runs: list[PhraseRun]) -> None:
             add_arch(pieces, p.run, arch.level_peak, 3.0 if arch.level is True else arch.level)
 
 
-def _usual_pace(run: Run, where: Where) -> float:
-    """The arch of pace that players make: none over two bars, 8 % over four, 6 % over eight (88 performances of the
-    Vienna 4x22 corpus, W. Goebl 1999, and some 200 of the ASAP dataset, F. Foscarin et al. 2020, as measured for this project)."""
-    bars = where_bars(run, where)
+def _usual_pace(bars: float) -> float:
+    """The arch of pace that players make over so many bars: none over two, 8 % over four, 6 % over eight.
+
+    88 performances of the Vienna 4x22 corpus (W. Goebl 1999) and some 200 of ASAP (F. Foscarin et al. 2020),
+    as measured for this project.
+    """
     return 0.0 if bars < 3 else 0.08 if bars < 6 else 0.06
 
 
-def where_bars(run: Run, where: Where) -> float:
-    """The length of a run in bars, a part of a bar counted as such."""
+def _length_in_bars(run: Run, where: Where) -> float:
     bars = where.bars[run.first : run.last + 1]
     covered = np.minimum(bars["start"] + bars["length"], run.end) - np.maximum(bars["start"], run.start)
     full = bars["beats"] * 4 / bars["unit"]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from timing.dynamics import Level, at_second_time, build_level
 from timing.glides import build_glides
 from timing.instruments import guess_program, program_of, sustains
-from timing.lines import Lines
+from timing.lines import Lines, voice_numbers
 from timing.order import in_words, unfold
 from timing.pace import Pace, build_pace
 from timing.performance import CURVE, LANE, PLAYED, TONES, Performance
@@ -37,6 +38,11 @@ class Reading:
     phrases: list[PhraseRun]
     pace: Pace
     remarks: tuple[Remark, ...]  # what reading and performing have to say; `timing.cautions` adds its own
+
+    @cached_property
+    def phrase_spans(self) -> np.ndarray:
+        """(3, phrases) where each begins and ends, in quarters, and its length in bars."""
+        return np.array([(p.start, p.end, p.bars) for p in self.phrases]).reshape(-1, 3).T
 
     @property
     def order(self) -> str:
@@ -125,7 +131,8 @@ def _written_out(score: Score, where: Where) -> np.ndarray:
 
 def _lanes(played: np.ndarray, score: Score, plan: Plan, where: Where) -> np.ndarray:
     """LANE table, a lane for each voice of each part; numbers the notes' lanes."""
-    voices, played["lane"] = np.unique(played[["part", "staff", "voice"]], return_inverse=True)
+    rows, played["lane"] = voice_numbers(played)
+    voices = played[rows]
     programs = _programs(score, plan, where)
     lanes = np.zeros(len(voices), LANE)
     for column in ("part", "staff", "voice"):

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import math
+from bisect import bisect_left
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from timing.phrases import PhraseRun, where_bars
+import numpy as np
+
+from timing.phrases import PhraseRun
 from timing.plan import Slowing
 from timing.remarks import Severity
 from timing.tracks import Event
@@ -19,33 +21,48 @@ DEFAULT_LOUDER = 2.0  # dB, the house's own value: an allargando broadens (commo
 
 @dataclass(frozen=True)
 class SlowingRun:
-    """One hearing of a slowdown or a hurrying: `to` is the pace against the basic tempo as it ends."""
+    """One hearing of a slowdown or a hurrying: `to` is the pace against the basic tempo as it ends.
+
+    It acts `until` this quarter: its end, or the beginning of a later entry that takes its place.
+    """
 
     entry: Slowing
     run: Run
     to: float
+    until: float
 
 
 def slowing_runs(entries: tuple[Slowing, ...], phrases: list[PhraseRun], where: Where) -> list[SlowingRun]:
-    """All hearings of all changes of pace (without the bare `a tempo` entries), later entries replacing earlier ones
-    where two overlap. A slowdown acts only in the runs that contain its end."""
-    made: list[SlowingRun] = []
+    """All hearings of all changes of pace (without the bare `a tempo` entries), sorted by start.
+
+    Where two overlap, the entry that comes later in the plan replaces the earlier one. A slowdown acts only in the runs
+    that contain its end.
+    """
+    made: list[SlowingRun] = []  # sorted, and no two overlap
+    endings = np.array([(p.end, p.bars) for p in phrases]).reshape(-1, 2)
     for entry in entries:
         if entry.kind == "a tempo":
             continue
         for run in where.runs_of(entry, entry.kind):
-            if not run.complete:
-                continue
-            new = SlowingRun(entry, run, entry.to or _usual(entry, run, phrases, where))
-            made = [old for old in made if not _replaced(old, new, where)]
-            made.append(new)
-    return sorted(made, key=lambda s: s.run.start)
+            if run.complete:
+                to = entry.to or _usual(entry, run, endings, where)
+                _put(made, SlowingRun(entry, run, to, run.end), where)
+    return made
 
 
-def _replaced(old: SlowingRun, new: SlowingRun, where: Where) -> bool:
-    """Whether `new` takes the whole place of `old`; an overlap of any kind is worth a caution."""
-    if old.run.start >= new.run.end - 1e-9 or new.run.start >= old.run.end - 1e-9:
-        return False
+def _put(made: list[SlowingRun], new: SlowingRun, where: Where) -> None:
+    """Put a run in its place; whatever it meets there gives way, with a caution."""
+    first = bisect_left(made, new.run.start, key=lambda old: old.run.start)
+    last = bisect_left(made, new.run.end, key=lambda old: old.run.start)
+    for old in made[first:last]:
+        _overlap(old, new, where)
+    made[first:last] = [new]
+    if first and made[first - 1].until > new.run.start:
+        _overlap(made[first - 1], new, where)
+        made[first - 1] = replace(made[first - 1], until=new.run.start)
+
+
+def _overlap(old: SlowingRun, new: SlowingRun, where: Where) -> None:
     bar, beat, pass_ = where.beat(max(old.run.start, new.run.start))
     message = (
         f"the {new.entry.kind} {new.entry.where} overlaps the {old.entry.kind} {old.entry.where}: "
@@ -56,20 +73,20 @@ def _replaced(old: SlowingRun, new: SlowingRun, where: Where) -> bool:
         Severity.CAUTION, "slowings-overlap", message, new.entry.place(new.entry.kind),
         bar=bar, beat=beat, pass_=pass_, suggestion=suggestion,
     )  # fmt: skip
-    return old.run.start >= new.run.start
 
 
-def _usual(entry: Slowing, run: Run, phrases: list[PhraseRun], where: Where) -> float:
-    """The pace that players slow to, by what ends there: a piece .50, a phrase of eight bars .77, of four .84 (88
-    performances of the Vienna 4x22 corpus, W. Goebl 1999, and the ASAP dataset, F. Foscarin et al. 2020, as measured for
-    this project)."""
+def _usual(entry: Slowing, run: Run, endings: np.ndarray, where: Where) -> float:
+    """The pace that players slow to, by what ends there: a piece .50, a phrase of eight bars .77, of four .84.
+
+    88 performances of the Vienna 4x22 corpus (W. Goebl 1999) and some 200 of ASAP (F. Foscarin et al. 2020),
+    as measured for this project. `endings` are (phrases, 2): the quarter at which each ends, and its bars.
+    """
     if entry.kind in Slowing.HURRYING:
         return DEFAULT_HURRY
-    if run.end >= where.length - 1e-6:
+    if run.end >= where.length:
         return 0.50
-    beat = 4 / int(where.bars["unit"][run.last])
-    ending = [where_bars(p.run, where) for p in phrases if abs(p.end - run.end) <= beat]
-    return 0.77 if ending and max(ending) >= 6 else 0.84
+    here = np.abs(endings[:, 0] - run.end) <= where.felt_beat(run.end) + 1e-6
+    return 0.77 if endings[here, 1].max(initial=0) >= 6 else 0.84
 
 
 def slowing_events(
@@ -79,29 +96,32 @@ def slowing_events(
 
     `arches(quarters)` is the factor of the arches just before that moment: a slowdown ends at `to` with them included.
     """
-    pace, level = [], []
-    for slow, following in zip(runs, [*(s.run.start for s in runs[1:]), math.inf], strict=False):
+    pace, level, a_tempos = [], [], list(a_tempos)
+    for slow in runs:
         entry, run = slow.entry, slow.run
         gradual_end = run.start if entry.kind == "ritenuto" else run.end
         pace.append(Event(run.start, gradual_end, _to(slow.to / arches(run.end)), entry.curvature or DEFAULT_Q, rank=1))
         if entry.kind == "allargando":
             louder = DEFAULT_LOUDER if entry.louder is None else entry.louder
             level.append(Event(run.start, run.end, _to(louder), rank=1))
-        if entry.then is not None and following >= run.end - 1e-9:
-            a_tempos = [*a_tempos, (run.end, _return(entry, run, where))]
+        if slow.until < run.end:
+            level.append(Event(slow.until, slow.until, lambda reached: reached))
+        elif entry.then is not None:
+            a_tempos.append((run.end, _return(entry, run, where)))
     for start, end in a_tempos:
         pace.append(Event(start, end, _to(1.0), DEFAULT_Q))
         level.append(Event(start, end, _to(0.0)))
     return pace, level
 
 
-def releases(tempo_marks: list[float], value: float) -> list[Event]:
-    """A new tempo ends a pace that was held."""
-    return [Event(at, at, _to(value), if_still=True) for at in tempo_marks]
+def releases(stretches: list[tuple[float, float]], value: float) -> list[Event]:
+    """A pace that was held ends with a new tempo (over the stretch in which that is reached) and where the order goes
+    back, for there a player reads on as the first time."""
+    return [Event(start, end, _to(value), DEFAULT_Q, if_still=True) for start, end in stretches]
 
 
 def bare_a_tempos(entries: tuple[Slowing, ...], where: Where) -> list[tuple[float, float]]:
-    """(start, end) in quarters of the entries that are only `a tempo`: at one position at once, over a range gradually."""
+    """(start, end) in quarters of the bare `a tempo` entries: at one position at once, over a range by degrees."""
     made = []
     for entry in entries:
         if entry.kind == "a tempo":

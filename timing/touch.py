@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.lines import voice_numbers
 from timing.plan import Articulation
 from timing.score import Sign
 from timing.timemap import TimeMap
@@ -16,39 +17,43 @@ _SHORTEST = 0.005  # seconds; no note is shorter
 
 
 def onsets_and_ends(
-    notes: np.ndarray, played: np.ndarray, touch: Articulation, time: TimeMap, lead: np.ndarray, breaths: list[tuple[float, float]]
+    notes: np.ndarray,
+    played: np.ndarray,
+    touch: Articulation,
+    time: TimeMap,
+    lead: np.ndarray,
+    breaths: list[tuple[float, float]],
 ) -> tuple[np.ndarray, np.ndarray]:
     """(n,) seconds at which each note begins and is let go.
 
     `notes` are the score's rows (NOTE) of the performed notes `played` (PLAYED), which are sorted by score onset;
     `lead` is how many seconds each note comes early; `breaths` are (quarters, seconds of silence before).
     """
-    onset = time.seconds(played["score_onset"])
-    written_end = time.seconds(played["score_onset"] + played["score_length"])
-    groups = _groups(played)
-    onset = _small_notes(notes, played, touch, time, onset, groups)
-    end = _ends(notes, touch, onset, written_end)
+    finish = played["score_onset"] + played["score_length"]
+    onset, written_end, latest = _small_notes(notes, played, touch, time, finish)
+    end = np.minimum(_ends(notes, touch, onset, written_end), latest)
     onset = onset + _rolls(notes, played, touch, onset, written_end)
     # a voice that leads moves as a whole; nothing comes before the beginning
     shift = np.minimum(lead, onset)
     onset, end = onset - shift, end - shift
+    by_finish = np.argsort(finish, kind="stable")
     for at, seconds in breaths:
-        before = np.abs(played["score_onset"] + played["score_length"] - at) < 1e-6
-        gap = float(time.seconds(at)) - seconds
-        end[before] = np.minimum(end[before], np.maximum(gap, onset[before] + _SHORTEST))
+        first, last = np.searchsorted(finish, (at - 1e-6, at + 1e-6), sorter=by_finish)
+        before = by_finish[first:last]
+        end[before] = np.minimum(end[before], float(time.seconds(at)) - seconds)
     return onset, np.maximum(end, onset + _SHORTEST)
 
 
 def until_struck_again(played: np.ndarray) -> np.ndarray:
     """(n,) ends of the notes, none beyond the next onset of the same pitch in the same lane."""
     order = np.lexsort((played["onset"], played["pitch"], played["lane"]))
-    ranked = played[order]
-    again = np.full(len(played), np.inf)
-    same = (ranked["lane"][1:] == ranked["lane"][:-1]) & (ranked["pitch"][1:] == ranked["pitch"][:-1])
-    later = same & (ranked["onset"][1:] > ranked["onset"][:-1] + 1e-9)
-    again[:-1][later] = ranked["onset"][1:][later]
+    lane, pitch, onset = (played[column][order] for column in ("lane", "pitch", "onset"))
+    same = (lane[1:] == lane[:-1]) & (pitch[1:] == pitch[:-1])
+    later = np.append(True, ~same | (onset[1:] > onset[:-1] + 1e-9))  # what is doubled is struck once
+    strokes = np.flatnonzero(later)
+    again = np.append(np.where(same[strokes[1:] - 1], onset[strokes[1:]], np.inf), np.inf)
     ends = np.empty(len(played))
-    ends[order] = np.minimum(ranked["end"], again)
+    ends[order] = np.minimum(played["end"][order], again[np.cumsum(later) - 1])
     return ends
 
 
@@ -76,45 +81,76 @@ def _ends(notes: np.ndarray, touch: Articulation, onset: np.ndarray, written_end
     return onset + (written_end - onset) * share + overlap
 
 
-def _groups(played: np.ndarray) -> np.ndarray:
-    """(n,) a number for each moment in each voice: main note, its chord and its small notes share it."""
-    keys = np.stack([played["ordinal"], played["part"], played["staff"], played["voice"]], axis=1).astype(np.int64)
-    moment = np.round(played["score_onset"] * 1e6).astype(np.int64)
-    return np.unique(np.column_stack([keys, moment]), axis=0, return_inverse=True)[1].ravel()
-
-
 def _small_notes(
-    notes: np.ndarray, played: np.ndarray, touch: Articulation, time: TimeMap, onset: np.ndarray, groups: np.ndarray
-) -> np.ndarray:
-    """Onsets with grace notes in their place; a long appoggiatura delays its main note.
+    notes: np.ndarray, played: np.ndarray, touch: Articulation, time: TimeMap, finish: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(n,) onsets and written ends in seconds with the grace notes in their place, and the latest end that these allow.
 
-    A slashed grace note, or several, come just before the beat; one without a stroke is on the beat and takes its share
-    of the main note (C. P. E. Bach 1753 and later tutors, from memory). At the very beginning, where there is no time
-    before, all of them are on the beat. Small notes that end a note come before its end.
+    A slashed grace note, or several, come just before the beat and take their time from the note before; one without a
+    stroke is on the beat and takes its share of the main note (C. P. E. Bach 1753 and later tutors, from memory). At
+    the very beginning, where there is no time before, all of them are on the beat. Small notes that end a note come
+    before its end.
     """
+    onset, end = time.seconds(played["score_onset"]), time.seconds(finish)
+    latest = np.full(len(played), np.inf)
     grace = notes["grace"] > 0
     if not grace.any():
-        return onset
-    onset = onset.copy()
-    count = np.zeros(groups.max() + 1, np.int64)
-    np.maximum.at(count, groups[grace], notes["grace"][grace])
-    main_length = np.full(len(count), np.inf)
-    main = ~grace & (played["score_length"] > 0)
-    np.minimum.at(main_length, groups[main], played["score_length"][main])
-    room = _room_before(played, onset, groups)
-    step = np.minimum(touch.grace, room / 2 / np.maximum(count, 1))  # seconds a small note, per group
+        return onset, end, latest
+    keys, group = np.unique(_keys(played, played["score_onset"]), return_inverse=True)
+    own, main = grace & ~notes["after"], ~grace & (played["score_length"] > 0)
+    count = _most(group[own], notes["grace"][own].astype(float), len(keys), 0.0)
+    length = -_most(group[main], -played["score_length"][main], len(keys), -np.inf)
+    moment = np.zeros(len(keys))
+    moment[group] = onset
 
-    before = grace & (notes["slashed"] | notes["after"] | (count[groups] > 1) | np.isinf(main_length[groups]))
-    opening = before & (onset <= 1e-9)
-    onset[before & ~opening] -= (step[groups] * notes["grace"])[before & ~opening]
-    onset[opening] += ((count[groups] - notes["grace"]) * touch.grace)[opening]
-    delayed = np.isin(groups, groups[opening]) & main
-    onset[delayed] += (count[groups] * touch.grace)[delayed]
+    # on the beat: the main note gives way
+    leaning = own & ~notes["slashed"] & (count[group] == 1) & np.isfinite(length[group])
+    leans = np.isin(np.arange(len(keys)), group[leaning])
+    share = np.where(_dotted(length), 2 * touch.appoggiatura / 1.5, touch.appoggiatura)
+    taken = np.where(leans, np.minimum(share, 0.9) * np.where(leans, length, 0), 0)
+    late = leans[group] & (main | leaning)
+    resolved = time.seconds((played["score_onset"] + taken[group])[late])
+    end[leaning], onset[late & main] = resolved[leaning[late]], resolved[main[late]]
 
-    leaning = np.isin(groups, groups[grace & ~before]) & main
-    taken = played["score_length"] * np.where(_dotted(played["score_length"]), 2 * touch.appoggiatura / 1.5, touch.appoggiatura)
-    onset[leaning] = time.seconds((played["score_onset"] + np.minimum(taken, 0.9 * played["score_length"]))[leaning])
-    return onset
+    # before the beat: one after another, those that end a note first
+    before = grace & ~leaning
+    place = notes["grace"] + np.where(notes["after"] & ~leans[group], count[group], 0)
+    count = _most(group[before], place[before], len(keys), 0.0)
+    opening = moment <= 1e-9
+    shortest = -_most(group[main], (onset - end)[main], len(keys), -np.inf)
+    room = np.where(opening, shortest, _room_before(keys, moment))
+    step = np.minimum(touch.grace, room / 2 / np.maximum(count, 1))
+    arrival = moment + np.where(opening, count * step, 0)
+    onset[before] = (arrival[group] - place * step[group])[before]
+    end[before] = onset[before] + step[group][before]
+    onset = np.where(main & opening[group] & (count[group] > 0), arrival[group], onset)
+    given = (count > 0) & ~opening
+    ending = _keys(played, finish)
+    following = np.minimum(np.searchsorted(keys, ending), len(keys) - 1)
+    cut = main & (keys[following] == ending) & given[following]
+    latest[cut] = (moment - count * step)[following[cut]]
+    return onset, end, latest
+
+
+_MOMENTS = 1 << 44  # more than there are millionths of a quarter in any piece
+
+
+def _keys(played: np.ndarray, quarters: np.ndarray) -> np.ndarray:
+    """(n,) one integer for each voice and moment: a main note, its chord and its small notes share it."""
+    return voice_numbers(played)[1] * _MOMENTS + np.round(quarters * 1e6).astype(np.int64)
+
+
+def _most(group: np.ndarray, value: np.ndarray, groups: int, nothing: float) -> np.ndarray:
+    """(groups,) the greatest value in each group, `nothing` where there is none."""
+    most = np.full(groups, nothing)
+    np.maximum.at(most, group, value)
+    return most
+
+
+def _room_before(keys: np.ndarray, moment: np.ndarray) -> np.ndarray:
+    """(groups,) seconds between each group and the one before it in the same voice, or the beginning."""
+    previous = np.append(0.0, np.where(np.diff(keys // _MOMENTS) == 0, moment[:-1], 0.0))
+    return moment - previous
 
 
 def _dotted(lengths: np.ndarray) -> np.ndarray:
@@ -122,20 +158,9 @@ def _dotted(lengths: np.ndarray) -> np.ndarray:
     return np.abs(np.mod(np.log2(np.maximum(lengths, 1e-9) / 3) + 0.5, 1) - 0.5) < 1e-6
 
 
-def _room_before(played: np.ndarray, onset: np.ndarray, groups: np.ndarray) -> np.ndarray:
-    """(groups,) seconds between the onset of each group and the one before it in the same voice."""
-    first = np.full(groups.max() + 1, np.inf)
-    np.minimum.at(first, groups, onset)
-    voice = np.zeros(len(first), np.int64)
-    voice[groups] = (played["part"].astype(np.int64) * 100 + played["staff"]) * 1000 + played["voice"]
-    order = np.lexsort((first, voice))
-    room = np.full(len(first), np.inf)
-    same = voice[order][1:] == voice[order][:-1]
-    room[order[1:]] = np.where(same, np.diff(first[order]), np.inf)
-    return np.minimum(room, np.maximum(first, 0))
-
-
-def _rolls(notes: np.ndarray, played: np.ndarray, touch: Articulation, onset: np.ndarray, written_end: np.ndarray) -> np.ndarray:
+def _rolls(
+    notes: np.ndarray, played: np.ndarray, touch: Articulation, onset: np.ndarray, written_end: np.ndarray
+) -> np.ndarray:
     """(n,) seconds by which the notes of rolled chords are moved: from the bottom up, or down, one after another."""
     rolled = np.flatnonzero((notes["roll"] != 0) & (notes["grace"] == 0))
     moved = np.zeros(len(notes))
@@ -144,8 +169,8 @@ def _rolls(notes: np.ndarray, played: np.ndarray, touch: Articulation, onset: np
     rows = played[rolled]
     direction = notes["roll"][rolled].astype(np.int64)
     moment = np.round(rows["score_onset"] * 1e6).astype(np.int64)
-    order = np.lexsort((direction * rows["pitch"], rows["part"], moment, rows["ordinal"]))
-    key = np.stack([rows["ordinal"], moment, rows["part"]])[:, order]
+    order = np.lexsort((direction * rows["pitch"], rows["part"], moment))
+    key = np.stack([moment, rows["part"]])[:, order]
     new = np.append(True, np.any(np.diff(key, axis=1) != 0, axis=0))
     chord = np.cumsum(new) - 1
     size = np.bincount(chord)

@@ -99,12 +99,14 @@ def _close(made: list[Segment], now: Segment, at: float) -> None:
         made.append(Segment(now.end, at, now.last, now.last))
 
 
-def sample(segments: Sequence[Segment], quarters: np.ndarray) -> np.ndarray:
-    """The value (q = 1 only) at these quarters; at a step the new one."""
-    starts = np.array([segment.start for segment in segments])
-    ends = np.array([segment.end for segment in segments])
-    first = np.array([segment.first for segment in segments])
-    last = np.array([segment.last for segment in segments])
-    row = np.clip(np.searchsorted(starts, quarters + 1e-9, side="right") - 1, 0, len(starts) - 1)
-    x = np.clip((quarters - starts[row]) / (ends[row] - starts[row]), 0, 1)
-    return first[row] + (last[row] - first[row]) * x
+def table(segments: Sequence[Segment]) -> np.ndarray:
+    """(n, 4) start, end, first, last of segments, for `sample`."""
+    return np.array([(segment.start, segment.end, segment.first, segment.last) for segment in segments])
+
+
+def sample(segments: np.ndarray, quarters: np.ndarray) -> np.ndarray:
+    """The value of straight segments (a `table`) at these quarters; at a step, or a hair before it, the new one."""
+    start, end, first, last = segments[
+        np.clip(np.searchsorted(segments[:, 0], quarters + 1e-9, side="right") - 1, 0, len(segments) - 1)
+    ].T
+    return first + (last - first) * np.clip((quarters - start) / (end - start), 0, 1)
