@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from io import FileIO
 from pathlib import Path
 
 import numpy as np
@@ -63,6 +65,10 @@ def render_audio(
     path = Path(path)
     if path.suffix.lower() not in KINDS:
         raise CannotDo.because("output-kind", f"{path}: sound is written as {', '.join(KINDS)}", path)
+    total = float(performance.notes["end"].max(initial=0))
+    if path.suffix.lower() == ".wav" and (total + _LONGEST_TAIL) * RATE * 6 > 2**32 - 65_536:
+        message = f"{path}: {total / 3600:.1f} hours are longer than a WAV file can hold"
+        raise CannotDo.because("too-long", message, path, suggestion="-o FILE.flac")
     bank = checked_bank(soundfont) if soundfont else standard_bank()
     ports, numbers = channels(len(performance.lanes), MOST_PORTS)
     with open_synth(bank, RATE, int(ports.max(initial=0)) + 1) as synth, written_whole(path) as temporary:
@@ -71,8 +77,8 @@ def render_audio(
             synth.program(channel, int(lane["program"]))
             synth.control(channel, 7, VOLUME)
             synth.control(channel, 11, EXPRESSION)
-        record = f"lentando; FluidSynth {synth.version}; {bank.name} sha256 {(digest := fingerprint(bank))}"
-        total = float(performance.notes["end"].max(initial=0))
+        name = os.fsencode(bank.name).decode("utf-8", "replace")
+        record = f"lentando; FluidSynth {synth.version}; {name} sha256 {(digest := fingerprint(bank))}"
         found = _write(temporary, path, record, _stream(synth, _events(performance, where)), total, progress)
         loudness = found.loudness.value()
     version = f"FluidSynth {synth.version}"
@@ -155,24 +161,50 @@ class _Measure:
         return float(20 * np.log10(self.peak)) if self.peak else -np.inf
 
 
+class _Output:
+    """A file for libsndfile to write to. It keeps the reason where writing fails, which the library does not tell."""
+
+    def __init__(self, file: FileIO):
+        self._file = file
+        self.seek, self.tell, self.read = file.seek, file.tell, file.read
+        self.fault: OSError | None = None
+
+    def write(self, data: bytes) -> int:
+        """Write all of it; 0 where that is not possible."""
+        left = memoryview(data)
+        try:
+            while left:
+                left = left[self._file.write(left) :]
+        except OSError as fault:
+            self.fault = fault
+            return 0
+        return len(data)
+
+
 def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray], total: float, progress) -> _Measure:
     """Write the stream and measure it. While one chunk is written, the next is rendered."""
     import soundfile
 
     measure = _Measure()
     kind, coding = KINDS[path.suffix.lower()]
-    try:
-        with soundfile.SoundFile(temporary, "w", RATE, 2, coding, format=kind) as file, ThreadPoolExecutor(1) as writer:
-            file.comment = record
-            written: Future | None = None
-            for chunk in stream:
+    with temporary.open("w+b", buffering=0) as raw:
+        output = _Output(raw)
+        try:
+            sound = soundfile.SoundFile(output, "w", RATE, 2, coding, format=kind)
+            with sound as file, ThreadPoolExecutor(1) as writer:
+                file.comment = record
+                written: Future | None = None
+                for chunk in stream:
+                    if written is not None:
+                        written.result()
+                    written = writer.submit(measure.take_in, file, chunk.copy())
+                    if progress:
+                        progress(min(measure.frames / RATE, total), total)
                 if written is not None:
                     written.result()
-                written = writer.submit(measure.take_in, file, chunk.copy())
-                if progress:
-                    progress(min(measure.frames / RATE, total), total)
-            if written is not None:
-                written.result()
-    except soundfile.LibsndfileError as fault:
-        raise CannotDo.because("cannot-write", f"{path} cannot be written: {fault.error_string}", path) from None
+        except (soundfile.LibsndfileError, AssertionError) as fault:  # it asserts that all was written
+            if output.fault is None:
+                raise CannotDo.because("cannot-write", f"{path} cannot be written: {fault}", path) from None
+        if output.fault is not None:
+            raise output.fault
     return measure

@@ -31,6 +31,7 @@ PATIENCE = 50e-6  # seconds that a reader's clock may be off
 _SAME = 10e-6  # seconds; what is closer is one moment
 _SMALLEST_UNIT = 64  # of the bars that are not as long as their time signature says
 
+_ANY = 2**62
 _OFF, _CONTROL, _ON = 0, 1, 2  # the order of events that share a tick
 
 
@@ -139,20 +140,19 @@ def tempi(ticks: np.ndarray, seconds: np.ndarray, resolution: int) -> list[tuple
     until then; of the numbers that do, it is the one that comes nearest to the last of them.
     """
     made: list[tuple[int, int]] = []
-    start, counted = int(ticks[0]), float(seconds[0])
-    low, high, best = 1, 2**62, 500_000
-    before = start
+    start, counted = int(ticks[0]), float(seconds[0])  # of the tempo now being made
+    low, high, best, before = 1, _ANY, 500_000, start
     for tick, second in zip(ticks[1:].tolist(), seconds[1:].tolist(), strict=True):
-        quarters = (tick - start) * 1e-6 / resolution
-        lower, upper = ceil((second - PATIENCE - counted) / quarters), floor((second + PATIENCE - counted) / quarters)
-        if max(low, lower) > min(high, upper):
+        while True:
+            span = (tick - start) * 1e-6 / resolution
+            lower, upper = ceil((second - PATIENCE - counted) / span), floor((second + PATIENCE - counted) / span)
+            if before == start or max(low, lower) <= min(high, upper):
+                break
             tempo = min(max(best, low), high)
             made.append((start, tempo))
             counted += tempo * (before - start) * 1e-6 / resolution
-            start, low, high = before, 1, 2**62
-            quarters = (tick - start) * 1e-6 / resolution
-            lower, upper = ceil((second - PATIENCE - counted) / quarters), floor((second + PATIENCE - counted) / quarters)
-        low, high, best = max(low, lower), min(high, upper), round((second - counted) / quarters)
+            start, low, high = before, 1, _ANY
+        low, high, best = max(low, lower), min(high, upper), round((second - counted) / span)
         before = tick
     return [*made, (start, min(max(best, low), high))]
 
@@ -167,8 +167,8 @@ def _conductor(performance: Performance, resolution: int, ticks: np.ndarray, sec
         click = 96 // unit * (3 if beats % 3 == 0 and beats > 3 and unit >= 8 else 1)  # MIDI clocks: 6/8 counts in two
         change = mido.MetaMessage("time_signature", numerator=beats, denominator=unit, clocks_per_click=max(click, 1))
         events.append((round(start * resolution), 1, change))
-    for phrase in performance.phrases:
-        events.append((round(phrase["start"] * resolution), 2, _text("marker", text=str(phrase["name"]))))
+    for start, name in performance.phrases[["start", "name"]].tolist():
+        events.append((round(start * resolution), 2, _text("marker", text=name)))
     for tick, tempo in tempi(ticks, seconds, resolution):
         if tempo > SLOWEST:
             raise _too_slow(performance, tick / resolution)
