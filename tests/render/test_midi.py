@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
+import os
+import subprocess
+import sys
 import warnings
 from io import BytesIO
+from pathlib import Path
 
 import mido
 import numpy as np
 import pretty_midi
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from performances import performance, performances, time_maps
 from support import reading
 
@@ -19,6 +25,8 @@ from timing.remarks import CannotDo
 from timing.timemap import TimeMap, strict
 
 NEAR = 0.25e-3  # seconds
+TESTS = Path(__file__).parents[1]
+ROOT = TESTS.parent
 
 
 def read_by_mido(file: mido.MidiFile) -> np.ndarray:
@@ -234,3 +242,130 @@ def test_a_place_that_does_not_exist_is_refused(tmp_path):
     with pytest.raises(CannotDo, match="there is no folder"):
         write_midi(performance([{}]), tmp_path / "nowhere" / "a.mid")
     assert list(tmp_path.iterdir()) == []
+
+
+@st.composite
+def readings(draw):
+    """Real plans over a small score with small notes, rolls, slurs and staccato."""
+    plan: dict = {"tempo": draw(st.floats(30, 300))}
+    if draw(st.booleans()):
+        plan["voices"] = {"melody": {"level": "0 dB", "lead": f"{draw(st.integers(1, 60))} ms"}, "bass": "-3 dB"}
+    if draw(st.booleans()):
+        plan["phrases"] = [{"bars": "1-4", "inside": ["1-2", "3-4"], "arch": f"{draw(st.integers(1, 20))}%"}]
+    slowings = []
+    for bar in draw(st.lists(st.integers(1, 6), max_size=2, unique=True)):
+        word = draw(st.sampled_from(["rallentando", "ritenuto", "allargando"]))
+        slowings.append({word: f"{bar}:2 - {bar}:4", "to": f"{draw(st.integers(30, 95))}%", "then": "a tempo"})
+    holds = [{"breath": "after 2:4", "seconds": draw(st.floats(0.05, 1.0))}] if draw(st.booleans()) else []
+    holds += [{"fermata": "6:4", "length": f"{draw(st.integers(110, 300))}%"}] if draw(st.booleans()) else []
+    dynamics = [{"crescendo": "1:1 - 6:4", "by": f"{draw(st.integers(1, 12))} dB"}]
+    passes = {"order": ["1-6", "1-3", "1-6"]} if draw(st.booleans()) else {}
+    plan |= {"slowing": slowings, "holds": holds, "dynamics": dynamics, **passes}
+    voices = {1: "c5:1.( d5:1g e5:2) f5:1 " * 6, 2: "c3+g3+e4:2~ g3:1.5 a3:.5. " * 6, 3: "r:1 e4:3 " * 6}
+    return reading(plan, bars=6, voices=voices, program=draw(st.sampled_from([0, 40, 24]))).performance
+
+
+@given(readings())
+@settings(max_examples=40, deadline=None)
+def test_plans_arrive_as_they_were_made(made):
+    file = to_midi(made)
+    read = read_by_mido(file)
+    assert len(read) == len(made.notes)
+    assert np.abs(read[:, :2] - sounding(made)).max() < NEAR
+    lines = np.rint(made.bars["start"] * file.ticks_per_beat)
+    assert np.abs(seconds_at(file, lines) - made.time.seconds(made.bars["start"])).max() < NEAR
+
+
+def seconds_at(file: mido.MidiFile, ticks: np.ndarray) -> np.ndarray:
+    """What the tempo events of a file make of these ticks."""
+    marks = [(tick, m.tempo) for tick, m in absolute(file.tracks[0]) if m.type == "set_tempo"]
+    starts, tempo = np.array(marks).T
+    tick_seconds = tempo * 1e-6 / file.ticks_per_beat
+    begun = np.append(0, np.cumsum(np.diff(starts) * tick_seconds[:-1]))
+    row = np.searchsorted(starts, ticks, side="right") - 1
+    return begun[row] + (ticks - starts[row]) * tick_seconds[row]
+
+
+def test_an_hour_at_an_awkward_tempo_does_not_drift():
+    made = performance([{"score_onset": n, "score_length": 1.0, "pitch": 60 + n % 2} for n in range(3780)], tempo=63)
+    file = to_midi(made)
+    assert made.time.length == pytest.approx(3600)
+    read = read_by_mido(file)
+    assert np.abs(np.sort(read[:, 1]) - np.sort(made.notes["onset"])).max() < 0.1e-3
+    assert abs(read[:, 2].max() - 3600) < 0.1e-3
+    assert sum(m.time for m in file.tracks[0]) < 10**7
+
+
+@pytest.mark.parametrize("beyond", [0.5, 30.0])
+def test_a_last_note_beyond_the_last_bar_line_keeps_its_end_and_the_limit(beyond):
+    quarters = 5000
+    notes = [{"score_onset": quarters - 1.0, "end": quarters + beyond}, {"score_onset": quarters - 1.02, "pitch": 50}]
+    made = performance(notes, tempo=60)
+    file = to_midi(made)
+    assert abs(read_by_mido(file)[:, 2].max() - (quarters + beyond)) < NEAR
+    assert max(sum(m.time for m in track) for track in file.tracks) < 10**7
+
+
+def test_readers_agree_on_tempo_and_metre():
+    plan = {"tempo": 72, "slowing": [{"rallentando": "3:1 - 4:3", "to": "60%"}]}
+    made = reading(plan, bars=4, metre=(3, 4)).performance
+    file = to_midi(made)
+    read = read_by_pretty_midi(file)
+    times, tempi = read.get_tempo_changes()
+    assert tempi[0] == pytest.approx(72, abs=1e-4)
+    middle = np.append(times[1:], made.time.length) / 2 + times / 2
+    assert tempi == pytest.approx(made.time.tempo(made.time.quarters(middle)), rel=0.03)
+    assert [(s.numerator, s.denominator, s.time) for s in read.time_signature_changes] == [(3, 4, 0.0)]
+
+
+def test_two_notes_on_one_key_end_together_and_before_the_next():
+    notes = [
+        {"score_length": 3.0}, {"score_length": 1.0},  # a unison in one voice
+        {"score_onset": 2.0, "score_length": 1.0},  # the same key again, while the longer one still sounds
+        {"score_onset": 2.0, "score_length": 0.5, "pitch": 61},
+    ]  # fmt: skip
+    read = read_by_mido(to_midi(performance(notes)))
+    assert read[:, 1:] == pytest.approx(np.array([[0, 2], [0, 2], [2, 3], [2, 2.5]]), abs=1e-3)
+    assert [(n.start, n.end) for n in read_by_pretty_midi(to_midi(performance(notes))).instruments[0].notes[:2]] == [
+        (0, pytest.approx(2)),
+        (0, pytest.approx(2)),
+    ]
+
+
+def test_levels_out_of_range_sound_at_the_limit():
+    file = to_midi(performance([{"level": 30.0}, {"level": -300.0, "pitch": 61}]))
+    assert [m.velocity for m in file.tracks[1] if m.type == "note_on"] == [127, 1]
+
+
+@given(st.text(max_size=40))
+@settings(deadline=None)
+def test_any_title_can_be_written(title):
+    made = dataclasses.replace(performance([{}], phrases=[(0.0, 4.0, 0, 0, title)]), title=title)
+    written = BytesIO()
+    to_midi(made).save(file=written)
+    written.seek(0)
+    read = mido.MidiFile(file=written, charset="utf-8")
+    assert read.tracks[0].name == title.encode("utf-8", "replace").decode()
+
+
+def test_a_title_with_half_a_letter_can_be_written():
+    made = dataclasses.replace(performance([{}]), title="caf\udce9")  # from a file's name in another encoding
+    written = BytesIO()
+    to_midi(made).save(file=written)
+    assert b"caf?" in written.getvalue()
+
+
+def test_another_process_writes_the_same_bytes(tmp_path):
+    code = (
+        "import sys; from support import reading; from render.midi import write_midi;"
+        "write_midi(reading({'slowing': [{'rallentando': '7-8', 'to': '50%'}]}).performance, sys.argv[1])"
+    )
+    for name, seed in (("a.mid", "1"), ("b.mid", "2")):
+        environment = {**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": os.pathsep.join([str(ROOT), str(TESTS)])}
+        subprocess.run([sys.executable, "-c", code, str(tmp_path / name)], check=True, env=environment)
+    assert (tmp_path / "a.mid").read_bytes() == (tmp_path / "b.mid").read_bytes()
+
+
+def test_more_voices_than_ports_are_refused():
+    with pytest.raises(CannotDo, match="4000 voices"):
+        to_midi(performance([{}], programs=[0] * 4000))
