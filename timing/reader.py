@@ -5,7 +5,7 @@ What each kind of file gives:
   out and is taken from the elements.
 - MEI and kern: notes, ties, graces, slurs, articulations, dynamics, bar lines, as far as music21 reads them. Staves
   that a brace (MEI) or one part (kern) holds together are one part.
-- ABC: the first tune of a collection, with advice.
+- ABC: the first tune of a collection, with advice. music21 drops ties between chords (a caution says so).
 - MIDI has neither bars nor voices of its own: music21 moves the notes to the nearest sixteenth or triplet eighth,
   writes bars by the time signatures, and parts overlapping notes into voices.
 """
@@ -194,6 +194,9 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         text = text[: tunes[1]]
         message = f"the file holds {len(tunes)} tunes; the first is read"
         remarks.append(Remark(Severity.ADVICE, "collection", message))
+    if re.search(r"^(?![A-Za-z+]:|%).*\[[^\]:]*\][\d/]*-|^(?![A-Za-z+]:|%).*\[[^\]:]*-", text, re.MULTILINE):
+        message = "ties between chords are not read from ABC; the tied chords are struck again"
+        remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
     from music21.converter import parseData
 
     stream = parseData(text, format="abc")

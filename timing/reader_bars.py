@@ -19,7 +19,7 @@ from itertools import pairwise
 import numpy as np
 
 from timing.guard import MOST_BEATS, SMALLEST_UNIT, Raw
-from timing.reader_musicxml import LONGEST_BAR
+from timing.reader_musicxml import LONGEST_BAR, note_number
 from timing.reader_walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
@@ -36,6 +36,7 @@ class _Bar:
     held: Fraction  # what the fullest part holds
     measured: bool  # it has a metre at all
     implicit: bool
+    padded: bool  # <forward> goes on to its end
     opens: bool = False  # a repeat sign or ending begins here
     closes: bool = False  # a repeat sign, ending or double bar ends here
     ending: bool = False  # an ending begins here
@@ -56,7 +57,7 @@ def read_bars(parsed: Parsed, marks: np.ndarray) -> tuple[np.ndarray, list[Remar
     bars = _collect(parsed)
     _mark_edges(bars, marks)
     remarks = _measure(bars)
-    _print_numbers(bars)
+    _print_numbers(bars, parsed.kind)
     rows = np.zeros(len(bars), BAR)
     for row, bar in zip(rows, bars, strict=True):
         row["number"], row["suffix"] = bar.number, bar.suffix[:8]
@@ -80,14 +81,27 @@ def _collect(parsed: Parsed) -> list[_Bar]:
             named = abs(measure.number) < 2**31 and not (facts and place in facts.unnumbered)
             number = measure.number if named else counted
             implicit = bool(facts) and place in facts.implicit
-            held = min(facts.filled.get(place, Fraction(0)), Fraction(4 * metre[0], metre[1])) if facts else Fraction(0)
+            padded = bool(facts) and facts.filled.get(place, 0) >= Fraction(4 * metre[0], metre[1])
             suffix = (measure.numberSuffix or "") if named else ""
-            bars.append(_Bar(number, suffix, *metre, held, measured[part, staff], implicit))
-        bars[place].held = max(bars[place].held, *(Fraction(layer.highestTime) for _, layer, _ in layers(measure)))
+            bars.append(_Bar(number, suffix, *metre, Fraction(0), measured[part, staff], implicit, padded))
+        bars[place].held = max(bars[place].held, _held(measure, bool(facts)))
         if bars[place].held > LONGEST_BAR:
             name = f"{bars[place].number}{bars[place].suffix}"
             raise parsed.raw.refuse("score-unsafe", f"has a bar longer than {LONGEST_BAR:,} quarters (bar {name})")
     return bars
+
+
+def _held(measure, numbered: bool) -> Fraction:
+    """How far the notes and rests of a bar reach. In MusicXML, rests that music21 put in for <forward> do not count:
+    programs write it to fill up bars that are meant to be short."""
+    ends = [Fraction(0)]
+    for _, layer, start in layers(measure):
+        for element in of_class(layer, "GeneralNote"):
+            if "Rest" in element.classSet and numbered and note_number(element) is None and not element.fullMeasure:
+                continue
+            if "Harmony" not in element.classSet:
+                ends.append(Fraction(layer.elementOffset(element)) + Fraction(start) + Fraction(element.quarterLength))
+    return max(ends)
 
 
 def _metres(measure, raw: Raw) -> tuple[tuple[int, int] | None, tuple[int, int] | None, bool]:
@@ -147,7 +161,8 @@ def _measure(bars: list[_Bar]) -> list[Remark]:
             continue
         if not bar.implicit:
             bar.length = bar.metre
-            remarks.append(_remark(bar, "short-bar", "holds less than its metre; the missing beats are silent"))
+            if not bar.padded:
+                remarks.append(_remark(bar, "short-bar", "holds less than its metre; the missing beats are silent"))
     return remarks
 
 
@@ -167,8 +182,11 @@ def _remark(bar: _Bar, code: str, what: str) -> Remark:
     return Remark(severity, code, f"bar {name} {what} ({sums})", bar=bar.number)
 
 
-def _print_numbers(bars: list[_Bar]) -> None:
+def _print_numbers(bars: list[_Bar], kind: str) -> None:
     """A pickup is 0; a bar whose number is not printed belongs to the bar before it."""
+    if kind == "abc" and bars[0].number == 0 and not bars[0].shift:
+        for bar in bars:  # ABC has no numbers, and music21 counts from 0
+            bar.number += 1
     if bars[0].implicit and bars[0].shift:
         bars[0].number, bars[0].suffix = 0, ""
     for before, bar in pairwise(bars):

@@ -82,7 +82,7 @@ def _merge_ties(heads: list[Head]) -> list[list[int]]:
     order = sorted(range(len(heads)), key=lambda h: (heads[h].bar, heads[h].offset, not heads[h].grace, h))
     for number in order:
         head = heads[number]
-        tie = head.note.tie or (head.owner.tie if head.owner.tie and head.owner.notes[0] is head.note else None)
+        tie = head.note.tie
         sound = (head.part, round(head.pitch * 100))
         note = None
         if tie and tie.type in ("stop", "continue"):
