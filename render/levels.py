@@ -28,5 +28,5 @@ def decibels(value: np.ndarray | float) -> np.ndarray:
 
 
 def _controller(level: np.ndarray | float, rest: float, lowest: int) -> np.ndarray:
-    value = rest * 10 ** (np.asarray(level, np.float64) / 40)
+    value = rest * 10 ** (np.clip(level, -200.0, 200.0) / 40)
     return np.clip(np.rint(value), lowest, 127).astype(np.int64)

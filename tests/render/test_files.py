@@ -1,10 +1,10 @@
-"""Files are there whole, or as they were before."""
+"""Files are written whole or not at all, and nothing else in the folder changes."""
 
 from __future__ import annotations
 
 import errno
 import os
-import stat
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -13,107 +13,121 @@ from render.files import written_whole
 from timing.remarks import CannotDo
 
 
+@pytest.fixture
+def folder(tmp_path):
+    """A folder with a neighbour whose bytes must not change."""
+    (tmp_path / "neighbour.wav").write_bytes(b"mine")
+    yield tmp_path
+    assert (tmp_path / "neighbour.wav").read_bytes() == b"mine"
+
+
 def names(folder: Path) -> list[str]:
-    return sorted(path.name for path in folder.iterdir())
+    return sorted(path.name for path in folder.iterdir() if path.name != "neighbour.wav")
 
 
-def test_a_file_appears_when_it_is_whole(tmp_path):
-    with written_whole(tmp_path / "a.mid") as temporary:
+def write(path: Path, content: bytes = b"new") -> None:
+    with written_whole(path) as temporary:
+        temporary.write_bytes(content)
+
+
+@pytest.mark.parametrize("name", ["take.wav", "Prélude №1.wav", " .wav", "x" * 251 + ".wav"])
+def test_a_file_is_written(folder, name):
+    write(folder / name)
+    assert names(folder) == [name] and (folder / name).read_bytes() == b"new"
+
+
+def test_the_old_file_stays_until_the_new_one_is_whole(folder):
+    (folder / "take.wav").write_bytes(b"old")
+    with written_whole(folder / "take.wav") as temporary:
+        temporary.write_bytes(b"new")
+        assert (folder / "take.wav").read_bytes() == b"old"
+    assert (folder / "take.wav").read_bytes() == b"new"
+
+
+@pytest.mark.parametrize("fault", [RuntimeError, KeyboardInterrupt, OSError(errno.ENOSPC, "no room"), MemoryError])
+def test_a_failure_leaves_what_was_there(folder, fault):
+    (folder / "take.wav").write_bytes(b"old")
+    expected = (RuntimeError, KeyboardInterrupt, CannotDo, MemoryError)
+    with pytest.raises(expected), written_whole(folder / "take.wav") as temporary:
         temporary.write_bytes(b"half")
-        assert not (tmp_path / "a.mid").exists()
-        assert temporary.parent == tmp_path
-    assert names(tmp_path) == ["a.mid"]
-    assert (tmp_path / "a.mid").read_bytes() == b"half"
-
-
-@pytest.mark.parametrize("failure", [RuntimeError, KeyboardInterrupt, MemoryError, SystemExit])
-@pytest.mark.parametrize("before", [None, b"old"])
-def test_after_a_failure_all_is_as_before(tmp_path, failure, before):
-    if before:
-        (tmp_path / "a.wav").write_bytes(before)
-    with pytest.raises(failure), written_whole(tmp_path / "a.wav") as temporary:
-        temporary.write_bytes(b"half")
-        raise failure
-    assert names(tmp_path) == (["a.wav"] if before else [])
-    assert not before or (tmp_path / "a.wav").read_bytes() == before
+        raise fault
+    assert names(folder) == ["take.wav"] and (folder / "take.wav").read_bytes() == b"old"
 
 
 @pytest.mark.parametrize(
     ("number", "words"),
-    [
-        (errno.ENOSPC, "no space is left on the disk"),
-        (errno.EACCES, "you may not write in"),
-        (errno.EROFS, "can only be read"),
-        (errno.EIO, "Input/output error"),
-    ],
+    [(errno.ENOSPC, "no space is left"), (errno.EIO, os.strerror(errno.EIO)), (errno.EROFS, "only be read")],
 )
-def test_what_the_system_refuses_is_said_in_words(tmp_path, number, words):
-    with pytest.raises(CannotDo, match=words) as refusal, written_whole(tmp_path / "a.mid"):
+def test_the_reason_is_told(folder, number, words):
+    with pytest.raises(CannotDo, match=words), written_whole(folder / "take.wav"):
         raise OSError(number, os.strerror(number))
-    assert "a.mid cannot be written" in str(refusal.value)
-    assert names(tmp_path) == []
 
 
-def test_a_folder_that_is_not_there_is_named(tmp_path):
-    with pytest.raises(CannotDo, match=r"there is no folder .*nowhere"), written_whole(tmp_path / "nowhere" / "a.mid"):
-        pytest.fail("nothing to write to")
-
-
-def test_a_file_is_no_folder(tmp_path):
-    (tmp_path / "file").write_bytes(b"")
-    with pytest.raises(CannotDo, match="is not a folder"), written_whole(tmp_path / "file" / "a.mid"):
-        pytest.fail("nothing to write to")
-
-
-def test_a_folder_is_no_file(tmp_path):
-    with pytest.raises(CannotDo, match="is a folder: name a file"), written_whole(tmp_path):
-        pytest.fail("nothing to write to")
-
-
-@pytest.mark.skipif(os.name != "posix", reason="names are limited otherwise elsewhere")
-def test_a_name_as_long_as_the_system_allows_is_taken_and_a_longer_one_refused(tmp_path):
-    with written_whole(tmp_path / ("n" * 251 + ".mid")) as temporary:
-        temporary.write_bytes(b"")
-    with pytest.raises(CannotDo, match="name is too long"), written_whole(tmp_path / ("n" * 252 + ".mid")):
-        pass
-    assert len(names(tmp_path)) == 1
-
-
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write everywhere")
-def test_a_folder_that_may_not_be_written_in(tmp_path):
-    tmp_path.chmod(0o500)
+@pytest.mark.parametrize(("mask", "mode"), [(0o022, 0o644), (0o077, 0o600), (0o002, 0o664)])
+def test_permissions_follow_the_umask(folder, mask, mode):
+    before = os.umask(mask)
     try:
-        with pytest.raises(CannotDo, match="you may not write in"), written_whole(tmp_path / "a.mid"):
-            pytest.fail("nothing to write to")
-    finally:
-        tmp_path.chmod(0o700)
-
-
-def test_a_protected_file_is_not_written_over(tmp_path):
-    kept = tmp_path / "a.mid"
-    kept.write_bytes(b"old")
-    kept.chmod(0o400)
-    with pytest.raises(CannotDo, match="protected"), written_whole(kept):
-        pytest.fail("nothing to write to")
-    assert kept.read_bytes() == b"old"
-
-
-@pytest.mark.skipif(os.name != "posix", reason="links need rights elsewhere")
-def test_a_link_stays_a_link(tmp_path):
-    (tmp_path / "takes").mkdir()
-    (tmp_path / "a.mid").symlink_to(tmp_path / "takes" / "real.mid")
-    with written_whole(tmp_path / "a.mid") as temporary:
-        temporary.write_bytes(b"new")
-    assert (tmp_path / "a.mid").is_symlink()
-    assert (tmp_path / "takes" / "real.mid").read_bytes() == b"new"
-
-
-@pytest.mark.skipif(os.name != "posix", reason="modes mean something else elsewhere")
-def test_others_may_read_what_the_umask_lets_them(tmp_path):
-    before = os.umask(0o022)
-    try:
-        with written_whole(tmp_path / "a.mid") as temporary:
-            temporary.write_bytes(b"")
+        write(folder / "take.wav")
+        assert os.umask(mask) == mask  # it is as it was
     finally:
         os.umask(before)
-    assert stat.S_IMODE((tmp_path / "a.mid").stat().st_mode) == 0o644
+    assert (folder / "take.wav").stat().st_mode & 0o777 == mode
+
+
+def test_a_file_that_is_protected_is_not_replaced(folder):
+    (folder / "take.wav").write_bytes(b"old")
+    (folder / "take.wav").chmod(0o444)
+    with pytest.raises(CannotDo, match="protected against writing"):
+        write(folder / "take.wav")
+    assert (folder / "take.wav").read_bytes() == b"old" and names(folder) == ["take.wav"]
+
+
+def test_a_link_still_points_to_its_file(folder):
+    (folder / "elsewhere").mkdir()
+    (folder / "elsewhere" / "real.wav").write_bytes(b"old")
+    (folder / "take.wav").symlink_to(folder / "elsewhere" / "real.wav")
+    write(folder / "take.wav")
+    assert (folder / "take.wav").is_symlink()
+    assert (folder / "elsewhere" / "real.wav").read_bytes() == b"new" and names(folder / "elsewhere") == ["real.wav"]
+
+
+@pytest.mark.parametrize(
+    ("path", "words"),
+    [
+        ("nowhere/take.wav", "there is no folder"),
+        ("neighbour.wav/take.wav", "is not a folder"),
+        (".", "is a folder: name a file"),
+        ("x" * 300 + ".wav", "the name is too long"),
+    ],
+)
+def test_a_place_that_cannot_be_written(folder, path, words):
+    with pytest.raises(CannotDo, match=words):
+        write(folder / path)
+    assert names(folder) == []
+
+
+@pytest.mark.skipif(os.name == "nt" or os.getuid() == 0, reason="the administrator may write everywhere")
+def test_a_folder_without_permission(folder):
+    (folder / "shut").mkdir(mode=0o555)
+    with pytest.raises(CannotDo, match="you may not write in"):
+        write(folder / "shut" / "take.wav")
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """A disk of 64 kB."""
+    place = tmp_path / "small"
+    place.mkdir()
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", place], capture_output=True)
+    if mounted.returncode:
+        pytest.skip("needs the right to mount a disk")
+    yield place
+    subprocess.run(["umount", place], check=True)
+
+
+def test_a_full_disk(small_disk):
+    write(small_disk / "small.mid", b"old")
+    with pytest.raises(CannotDo, match="no space is left on the disk"):
+        write(small_disk / "small.mid", bytes(200_000))
+    assert [p.name for p in small_disk.iterdir()] == ["small.mid"]
+    assert (small_disk / "small.mid").read_bytes() == b"old"
