@@ -89,7 +89,8 @@ class Synth:
         self._synth = self.fs.new_fluid_synth(self._settings)
         self._write = self.fs._fl.fluid_synth_write_float
         self._write.argtypes = [ctypes.c_void_p, ctypes.c_int] + [ctypes.c_void_p, ctypes.c_int, ctypes.c_int] * 2
-        self._font = self.fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
+        with _nothing_on_the_terminal():
+            self._font = self.fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
         if self._font < 0:
             self.close()
             raise CannotDo.because("not-a-bank", f"FluidSynth {self.version} cannot read the SoundFont {bank}", bank)
@@ -145,3 +146,22 @@ def _silence_log(fs: ModuleType) -> None:
     """Keep the library's own messages off the terminal: what matters is said by us."""
     for level in range(5):
         fs._fl.fluid_set_log_function(level, None, None)
+
+
+@contextlib.contextmanager
+def _nothing_on_the_terminal() -> Iterator[None]:
+    """What is written to standard error meanwhile is dropped. For a damaged bank FluidSynth asks GLib-based libraries,
+    and these write their complaints there themselves."""
+    try:
+        sys.stderr.flush()
+        kept = os.dup(2)
+    except (AttributeError, OSError):  # there is no standard error
+        yield
+        return
+    try:
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
