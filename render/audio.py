@@ -197,6 +197,8 @@ def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray
                 for chunk in stream:
                     if written is not None:
                         written.result()
+                    if output.fault is not None:  # the encoders of lossy kinds would go on to the end
+                        break
                     written = writer.submit(measure.take_in, file, chunk.copy())
                     if progress:
                         progress(min(measure.frames / RATE, total), total)

@@ -1,0 +1,348 @@
+"""Takes, measured in the rendered files. The bank is TimGM6mb, the one that is always there."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import tracemalloc
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from performances import performance
+
+import render.synth
+from render.audio import RATE, render_audio
+from render.levels import decibels, expression, velocity
+from soundfonts.banks import fingerprint, standard_bank
+from timing.remarks import CannotDo
+
+ROOT = Path(__file__).parents[2]
+PIANO, ORGAN, GUITAR, VIOLIN, FLUTE, SQUARE, AGOGO = 0, 19, 24, 40, 73, 80, 113
+
+
+def heard(made, path: Path, **options) -> np.ndarray:
+    """(frames, 2) samples of a performance, as read back from its file."""
+    render_audio(made, path, **options)
+    return soundfile.read(path)[0]
+
+
+def level_of(sound: np.ndarray) -> float:
+    """Mean level in dB."""
+    return float(10 * np.log10(np.square(sound).mean()))
+
+
+# -- time
+
+
+@given(st.lists(st.floats(0.8, 1.6), min_size=1, max_size=8), st.sampled_from([AGOGO, SQUARE]))
+@settings(max_examples=12, deadline=None)
+def test_onsets_are_heard_within_a_millisecond(tmp_path_factory, gaps, program):
+    """Agogo bell and square wave start at once. Their onset is the first sample that is less than 60 dB below the
+    note's own peak; every note begins in silence, so that nothing else can be meant."""
+    onsets = np.cumsum(gaps)
+    notes = [
+        {"score_onset": n, "onset": on, "end": on + 0.05, "pitch": 72, "level": -6.0} for n, on in enumerate(onsets)
+    ]
+    made = performance(notes, programs=(program,))
+    sound = np.abs(heard(made, tmp_path_factory.mktemp("on") / "a.wav")).max(axis=1)
+    for onset in onsets:
+        first = round((onset - 0.02) * RATE)
+        here = sound[first : first + 4000]
+        assert here[:700].max() < here.max() / 1000, "the note before still sounds"
+        begins = (first + np.argmax(here > here.max() / 1000)) / RATE
+        assert abs(begins - onset) < 1e-3
+
+
+def test_notes_are_let_go_when_the_plan_says(tmp_path):
+    ends = np.array([0.3, 1.7, 2.4])
+    sounds = []
+    for n, end in enumerate(ends):
+        made = performance([{"end": end, "pitch": 72}], programs=(SQUARE,))
+        sounds.append(np.abs(heard(made, tmp_path / f"{n}.wav")).max(axis=1))
+    held = sounds[-1]
+    for sound, end in zip(sounds[:-1], ends, strict=False):
+        differs = np.flatnonzero(np.abs(sound[: len(held)] - held[: len(sound)]) > 1e-4)[0] / RATE
+        assert differs == pytest.approx(end, abs=2e-3)
+
+
+def test_the_tail_dies_away_and_ends(tmp_path):
+    for program, longest in ((SQUARE, 1.0), (14, 6.1)):  # 14: tubular bells
+        take = render_audio(performance([{"end": 1.0}], programs=(program,)), tmp_path / "a.wav")
+        sound = soundfile.read(tmp_path / "a.wav")[0]
+        assert take.seconds == len(sound) / RATE
+        assert 1.0 < take.seconds < 1.0 + longest
+        assert take.seconds > 6.9 or np.abs(sound[-1000:]).max() < 10 ** (-85 / 20)
+
+
+# -- level
+
+
+@given(
+    st.sampled_from([PIANO, ORGAN, GUITAR, VIOLIN, FLUTE]),
+    st.integers(55, 79),
+    st.tuples(st.floats(-34, 0), st.floats(-34, 0)),
+)
+@settings(max_examples=25, deadline=None)
+def test_two_takes_differ_by_as_many_decibels_as_planned(tmp_path_factory, program, pitch, levels):
+    folder = tmp_path_factory.mktemp("level")
+    takes = []
+    for level in levels:
+        made = performance([{"level": level, "pitch": pitch, "end": 1.0}], programs=(program,))
+        takes.append(level_of(heard(made, folder / "a.wav")[:RATE]))
+    assert takes[0] - takes[1] == pytest.approx(levels[0] - levels[1], abs=0.5)
+
+
+@pytest.mark.parametrize("program", [ORGAN, VIOLIN, SQUARE])
+def test_a_swell_moves_the_sounding_note_and_the_next_one_is_at_rest(tmp_path, program):
+    """The same two notes with and without steps of level, one every 200 ms, up and down."""
+    steps = np.array([0.0, 2.0, 4.0, 5.9, 3.0, -3.0, -10.0, -20.0])
+    curve = [(0, 0, 1.0 + 0.2 * n, step) for n, step in enumerate(steps)]
+    notes = [{"score_length": 4.0, "end": 2.6, "pitch": 72}, {"score_onset": 4.0, "pitch": 72}]
+    flat = heard(performance(notes, programs=(program,)), tmp_path / "a.wav")
+    moving = heard(performance(notes, programs=(program,), curves=curve), tmp_path / "b.wav")
+
+    def change(second: float) -> float:
+        part = slice(int(second * RATE), int((second + 0.1) * RATE))
+        return level_of(moving[part]) - level_of(flat[part])
+
+    for n, step in enumerate(steps):
+        nearest = decibels(expression(step)) - decibels(90)  # what whole numbers allow
+        assert nearest == pytest.approx(step, abs=0.5)
+        assert change(1.05 + 0.2 * n) == pytest.approx(nearest, abs=0.1)
+    assert change(0.5) == pytest.approx(0, abs=1e-3)
+    assert change(4.5) == pytest.approx(0, abs=0.01)
+
+
+def test_every_lane_sounds_even_beyond_one_port(tmp_path):
+    lanes = 33
+    notes = [
+        {"lane": lane, "score_onset": lane, "onset": lane * 0.5, "end": lane * 0.5 + 0.1, "pitch": 72, "level": -6.0}
+        for lane in range(lanes)
+    ]
+    sound = heard(performance(notes, programs=[SQUARE] * lanes), tmp_path / "a.wav")
+    levels = [level_of(sound[int(n * 0.5 * RATE) :][: RATE // 10]) for n in range(lanes)]
+    assert np.ptp(levels) < 0.1
+
+
+def test_lanes_do_not_disturb_each_other(tmp_path):
+    """A swell in one voice leaves the other one as it is."""
+    notes = [{"end": 2.0, "pitch": 72}, {"end": 2.0, "pitch": 72, "lane": 1}]
+    curve = [(1, 1, 0.5, -60.0)]
+    both = heard(performance(notes, programs=(SQUARE, SQUARE), curves=curve), tmp_path / "a.wav")
+    alone = heard(performance(notes[:1], programs=(SQUARE,)), tmp_path / "b.wav")
+    late = slice(int(0.6 * RATE), int(1.9 * RATE))
+    assert level_of(both[late]) == pytest.approx(level_of(alone[late]), abs=0.05)
+
+
+def test_a_unison_in_one_lane_lasts_as_long_as_the_longer_note(tmp_path):
+    notes = [{"end": 0.5, "pitch": 72}, {"end": 2.0, "pitch": 72}]
+    sound = heard(performance(notes, programs=(SQUARE,)), tmp_path / "a.wav")
+    assert level_of(sound[int(1.5 * RATE) : int(1.6 * RATE)]) > -40
+
+
+# -- what a take says of itself
+
+
+def test_the_peak_and_clipped_samples_are_those_of_the_file(tmp_path, monkeypatch):
+    gain = render.synth.GAIN
+    chord = performance([{"pitch": pitch, "level": 0.0, "end": 1.0} for pitch in (48, 52, 55, 60)], programs=(ORGAN,))
+    take = render_audio(chord, tmp_path / "a.wav")
+    sound = soundfile.read(tmp_path / "a.wav")[0]
+    assert take.clipped == 0
+    assert take.peak == pytest.approx(20 * np.log10(np.abs(sound).max()), abs=1e-4)
+
+    monkeypatch.setattr(render.synth, "GAIN", 10.0)
+    more = 10.0 / gain
+    loud = render_audio(chord, tmp_path / "b.wav")
+    samples = soundfile.read(tmp_path / "b.wav", dtype="int32")[0] >> 8
+    assert loud.clipped == np.count_nonzero((samples == 2**23 - 1) | (samples == -(2**23))) > 0
+    assert loud.clipped == pytest.approx(np.count_nonzero(np.abs(sound) * more > 1), rel=1e-3)
+    assert loud.peak == pytest.approx(take.peak + 20 * np.log10(more), abs=0.01)
+
+
+@pytest.mark.parametrize("program", [PIANO, ORGAN, 48])
+def test_a_full_chord_at_ff_is_not_clipped(tmp_path, program):
+    pitches = (36, 43, 48, 52, 55, 60, 64, 67, 72, 76)
+    chords = [{"pitch": p, "level": -4.0, "score_onset": float(n)} for n in range(4) for p in pitches]
+    assert render_audio(performance(chords, programs=(program,)), tmp_path / "a.wav").clipped == 0
+
+
+def test_loudness_is_that_of_the_file(tmp_path):
+    import pyloudnorm
+
+    made = performance([{"score_onset": n, "pitch": 60 + n, "level": -3.0 * n} for n in range(8)], programs=(VIOLIN,))
+    take = render_audio(made, tmp_path / "a.wav")
+    meter = pyloudnorm.Meter(RATE, filter_class="DeMan")
+    assert take.loudness == pytest.approx(meter.integrated_loudness(soundfile.read(tmp_path / "a.wav")[0]), abs=0.1)
+
+
+def test_nothing_to_play_is_silence(tmp_path):
+    take = render_audio(performance([]), tmp_path / "a.wav")
+    assert (take.clipped, take.loudness, take.peak) == (0, None, -np.inf)
+    assert not soundfile.read(tmp_path / "a.wav")[0].any()
+
+
+def test_a_take_names_its_synth_and_bank(tmp_path):
+    take = render_audio(performance([{}]), tmp_path / "a.flac")
+    assert take.bank == standard_bank()
+    assert take.bank_hash == fingerprint(standard_bank())
+    with soundfile.SoundFile(tmp_path / "a.flac") as file:
+        assert take.bank_hash in file.comment
+        assert take.synth in file.comment
+
+
+def test_progress_runs_from_the_beginning_to_the_end(tmp_path):
+    told = []
+    made = performance([{"score_onset": n} for n in range(30)])
+    render_audio(made, tmp_path / "a.wav", progress=lambda done, total: told.append((done, total)))
+    done, totals = np.array(told).T
+    assert (np.diff(done) >= 0).all()
+    assert set(totals) == {made.notes["end"].max()}
+    assert done[0] < 2
+    assert 28 < done[-1] <= totals[0]
+
+
+# -- files
+
+
+@pytest.mark.parametrize(
+    ("suffix", "kind", "coding"),
+    [
+        (".wav", "WAV", "PCM_24"),
+        (".flac", "FLAC", "PCM_24"),
+        (".ogg", "OGG", "VORBIS"),
+        (".mp3", "MP3", "MPEG_LAYER_III"),
+        (".WAV", "WAV", "PCM_24"),
+    ],
+)
+def test_the_suffix_decides_what_is_written(tmp_path, suffix, kind, coding):
+    made = performance([{"score_onset": n, "pitch": 60 + n} for n in range(4)], programs=(GUITAR,))
+    exact = heard(made, tmp_path / "exact.wav")
+    take = render_audio(made, tmp_path / f"a{suffix}")
+    found = soundfile.info(tmp_path / f"a{suffix}")
+    assert (found.format, found.subtype, found.samplerate, found.channels) == (kind, coding, RATE, 2)
+    assert found.duration == pytest.approx(take.seconds, abs=0.05)
+    sound = soundfile.read(tmp_path / f"a{suffix}")[0]
+    both = min(len(sound), len(exact))
+    assert level_of(sound[:both] - exact[:both]) < level_of(exact) - 20
+
+
+@pytest.mark.parametrize("name", ["a.aiff", "a", "a.mid", "a.wav.txt"])
+def test_other_suffixes_are_refused_with_those_that_work(tmp_path, name):
+    with pytest.raises(CannotDo, match=r"\.wav, \.flac, \.ogg, \.mp3"):
+        render_audio(performance([{}]), tmp_path / name)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_same_performance_gives_the_same_samples(tmp_path):
+    made = performance([{"score_onset": n / 2, "pitch": 50 + n} for n in range(16)], programs=(GUITAR,))
+    render_audio(made, tmp_path / "a.wav")
+    render_audio(made, tmp_path / "b.wav")
+    assert (tmp_path / "a.wav").read_bytes() == (tmp_path / "b.wav").read_bytes()
+
+
+def test_memory_does_not_grow_with_the_length(tmp_path):
+    def most(minutes: int) -> int:
+        tracemalloc.start()
+        far = float(minutes * 60)
+        render_audio(performance([{}, {"score_onset": far}]), tmp_path / "a.flac")
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return peak
+
+    most(1)  # what is imported and kept
+    assert most(6) < most(2) + 2**20  # four minutes of samples are 80 MiB
+
+
+def test_another_bank_and_names_in_any_script(tmp_path):
+    bank = tmp_path / "Банк – été.sf2"
+    bank.write_bytes(standard_bank().read_bytes())
+    take = render_audio(performance([{}]), tmp_path / "Взятие 1.wav", soundfont=bank)
+    assert take.bank == bank
+    assert (tmp_path / "Взятие 1.wav").read_bytes()[:4] == b"RIFF"
+
+
+def test_a_file_that_is_no_bank_is_refused_and_nothing_is_written(tmp_path):
+    bank = tmp_path / "bank.sf2"
+    bank.write_bytes(standard_bank().read_bytes()[:-1])
+    with pytest.raises(CannotDo, match=r"bank\.sf2 is cut short"):
+        render_audio(performance([{}]), tmp_path / "a.wav", soundfont=bank)
+    assert [path.name for path in tmp_path.iterdir()] == ["bank.sf2"]
+
+
+@pytest.mark.parametrize("failure", [RuntimeError, KeyboardInterrupt])
+@pytest.mark.parametrize("suffix", [".wav", ".flac", ".ogg", ".mp3"])
+def test_a_take_that_fails_half_way_leaves_the_one_before(tmp_path, suffix, failure):
+    def stop(done: float, total: float) -> None:
+        if done > 4:
+            raise failure
+
+    kept = tmp_path / f"a{suffix}"
+    kept.write_bytes(b"an older take")
+    made = performance([{"score_onset": n} for n in range(20)])
+    with pytest.raises(failure):
+        render_audio(made, kept, progress=stop)
+    assert [path.name for path in tmp_path.iterdir()] == [kept.name]
+    assert kept.read_bytes() == b"an older take"
+
+
+LONG = """
+import sys
+from performances import performance
+from render.audio import render_audio
+from timing.remarks import CannotDo
+made = performance([{"score_onset": n} for n in range(4000)])
+try:
+    render_audio(made, sys.argv[1], progress=lambda done, total: print(done, flush=True))
+except CannotDo as refusal:
+    print("refused:", refusal)
+"""
+
+
+def rendering(path: Path, before: str = "") -> subprocess.Popen:
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "tests")])}
+    return subprocess.Popen(
+        [sys.executable, "-c", before + LONG, str(path)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+    )
+
+
+@pytest.mark.skipif(os.name != "posix", reason="Ctrl-C cannot be sent to one process elsewhere")
+def test_ctrl_c_while_rendering_leaves_nothing(tmp_path):
+    process = rendering(tmp_path / "a.wav")
+    for _ in range(3):
+        assert float(process.stdout.readline()) >= 0
+    assert len(list(tmp_path.iterdir())) == 1  # the temporary file
+    process.send_signal(signal.SIGINT)
+    _, errors = process.communicate(timeout=30)
+    assert process.returncode == -signal.SIGINT
+    assert "KeyboardInterrupt" in errors
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name != "posix", reason="files cannot be limited elsewhere")
+@pytest.mark.parametrize("suffix", [".wav", ".flac", ".ogg", ".mp3"])
+def test_a_full_disk_is_said_and_leaves_nothing(tmp_path, suffix):
+    """A limit on the size of files stands for the full disk: writing fails in the same place."""
+    limit = "import resource\nresource.setrlimit(resource.RLIMIT_FSIZE, (300_000, 300_000))\n"
+    process = rendering(tmp_path / f"a{suffix}", before=limit)
+    told, errors = process.communicate(timeout=60)
+    assert errors == ""
+    assert f"refused: {tmp_path / f'a{suffix}'} cannot be written: File too large" in told
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_velocities_out_of_range_sound_at_the_limit(tmp_path):
+    loudest = heard(performance([{"level": 0.0}]), tmp_path / "a.wav")
+    beyond = heard(performance([{"level": 12.0}]), tmp_path / "b.wav")
+    assert velocity(12.0) == 127
+    assert (loudest == beyond).all()
