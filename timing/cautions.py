@@ -165,7 +165,7 @@ def no_return(reading: Reading) -> Iterator[Remark]:
     slowings, where = reading.pace.slowings, reading.where
     last_bar, releases = float(where.bars["start"][-1]), np.array(reading.pace.releases)
     seen = set()
-    for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=True):
+    for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=False):
         entry, end = slow.entry, slow.until
         chained = following < where.length and following <= end + where.felt_beat(end)  # the next one goes on from it
         if entry.then is not None or end > last_bar or chained or id(entry) in seen:
