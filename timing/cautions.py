@@ -168,7 +168,7 @@ def no_return(reading: Reading) -> Iterator[Remark]:
     for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=False):
         entry, end = slow.entry, slow.until
         chained = following < where.length and following <= end + where.felt_beat(end)  # the next one goes on from it
-        if entry.then is not None or end > last_bar or chained or id(entry) in seen:
+        if entry.then is not None or end >= last_bar - 1e-6 or chained or id(entry) in seen:
             continue
         if np.any((releases >= end - 1e-6) & (releases <= following + 1e-6)):
             continue
