@@ -9,9 +9,10 @@ from io import BytesIO
 
 import pytest
 from mido.midifiles.meta import encode_variable_int
+from performances import performance
 from support import reading
 
-from render.midi import to_midi
+from render.midi import resolution_for, to_midi
 
 QUANTITIES = {
     0x00: "00", 0x40: "40", 0x7F: "7F", 0x80: "81 00", 0x2000: "C0 00", 0x3FFF: "FF 7F", 0x4000: "81 80 00",
@@ -73,9 +74,34 @@ def test_variable_length_quantities(number, coded):
     assert quantity(bytes.fromhex(coded), 0) == (number, len(bytes.fromhex(coded)))  # what this test reads with
 
 
-def test_the_tempo_event_of_the_standard():
-    made = reading({"tempo": 120}, bars=2).performance
-    assert bytes.fromhex("FF 51 03 07 A1 20") in written(made)  # 500,000 microseconds a quarter
+@pytest.mark.parametrize(("ticks", "coded"), [(n, coded) for n, coded in QUANTITIES.items() if 0 < n < 10**7])
+def test_our_files_have_delta_times_as_in_the_table(ticks, coded):
+    length = ticks / resolution_for(performance([{}]))
+    made = performance([{"score_onset": 2.0, "score_length": length, "pitch": 61}], tempo=120)
+    assert bytes.fromhex(coded) + bytes([0x80, 61]) in written(made)
+
+
+@pytest.mark.parametrize(
+    ("tempo", "event"), [(120, "FF 51 03 07 A1 20"), (60, "FF 51 03 0F 42 40"), (240, "FF 51 03 03 D0 90")]
+)
+def test_set_tempo(tempo, event):
+    """FF 51 03 tttttt, microseconds a quarter; 500,000 (120 a minute) is 07 A1 20."""
+    track = chunks(written(performance([{}], tempo=tempo)))[1][1]
+    assert track.count(b"\xff\x51\x03") == 1
+    assert bytes.fromhex(event) in track
+
+
+@pytest.mark.parametrize(
+    ("beats", "unit", "event"),
+    [
+        (6, 8, "FF 58 04 06 03"),  # the standard's own example
+        (4, 4, "FF 58 04 04 02 18 08"),  # its default: 24 clocks, eight thirty-seconds in 24 clocks
+        (3, 2, "FF 58 04 03 01"),
+    ],
+)
+def test_time_signature(beats, unit, event):
+    made = performance([{}], bars=[{"beats": beats, "unit": unit, "length": beats * 4 / unit}])
+    assert bytes.fromhex(event) in chunks(written(made))[1][1]
 
 
 def test_header_tracks_and_events():
