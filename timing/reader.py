@@ -107,7 +107,10 @@ def _parse(raw: guard.Raw) -> Parsed:
 
 
 def _bar(parsed: Parsed) -> None:
-    """Give bars to what has none: a tune of a single bar, a spine without bar lines."""
+    """Give bars to what has none: a spine without bar lines, a tune so short that music21 takes no notice of them."""
+    if not all(part.hasMeasures() for part in parsed.stream.parts):
+        message = "there are too few bar lines to be read: bars are counted by the metre, and repeat signs are lost"
+        parsed.remarks.append(Remark(Severity.ADVICE, "no-bar-lines", message))
     for part in parsed.stream.parts:
         if part.hasMeasures():
             continue

@@ -151,10 +151,7 @@ def _measure(bars: list[_Bar]) -> list[Remark]:
         if _goes_on(before, bar):
             bar.shift = before.shift + before.length
             continue
-        halves = after is not None and after.short and after.metre == bar.metre and not after.ending
-        if halves and abs(bar.held + after.held - bar.metre) <= CLOSE:
-            continue
-        if after is None or bar.closes or after.opens:
+        if after is None or _goes_on(bar, after) or bar.closes or after.opens:
             continue
         if bar.opens or before.closes:
             bar.shift = Fraction(0) if bar.ending else bar.metre - bar.held

@@ -256,6 +256,7 @@ class _PartWalk:
             instrument = element.find("instrument")
             first = next(iter(self.sounds.values()), None)
             facts.unpitched = self.sounds.get(instrument.get("id") if instrument is not None else None, first)
+        facts.roll = self.facts.notes[self.chord[0]].roll
         for notations in element.findall("notations"):
             self._notations(notations, facts)
 
@@ -276,8 +277,6 @@ class _PartWalk:
                     self.slides[key] = (here, (item.text or "").strip())
                 elif item.get("type") == "stop" and (start := self.slides.pop(key, None)):
                     self.facts.slides.append((start[0], here, start[1]))
-        if facts.roll == 0 and len(self.chord) > 1:
-            facts.roll = self.facts.notes[self.chord[0]].roll
 
     def _technical(self, sign: Element, facts: NoteFacts) -> None:
         text = (sign.text or "").strip()

@@ -68,7 +68,7 @@ def _in_range(head: Head, remarks: list[Remark]) -> int:
     remark = Remark(Severity.CAUTION, "pitch-range", message)
     if remark not in remarks:
         remarks.append(remark)
-    return pitch % 12 + (0 if pitch < 0 else 108)
+    return pitch % 12 if pitch < 0 else max(range(pitch % 12, 128, 12))
 
 
 def _merge_ties(heads: list[Head]) -> list[list[int]]:

@@ -88,7 +88,7 @@ MARK = np.dtype(
         ("end_bar", np.int32),  # the bar in which it ends; for an ending its last bar, included
         ("end_offset", np.float64),
         ("part", np.int16),
-        ("staff", np.int16),
+        ("staff", np.int16),  # 0: the part as a whole
         ("note", np.int32),  # row in notes, -1 if none
         ("goal", np.int32),
         ("value", np.float64),

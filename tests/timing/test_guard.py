@@ -1,0 +1,201 @@
+"""What is refused before the notation library sees it, each with one clear sentence."""
+
+from __future__ import annotations
+
+import pytest
+from written import DOCTYPE, FOUR_FOUR, bar, musicxml, note, packed, standard_midi
+
+from timing import guard
+from timing.reader import read_score
+from timing.remarks import CannotDo, Severity
+
+WHOLE = note("C4", 4)
+GOOD = musicxml([bar(WHOLE, 1, FOUR_FOUR)])
+CONTAINER = '<container><rootfiles><rootfile full-path="{}"/></rootfiles></container>'
+STRUCK = b"\x00\x90\x3c\x40\x83\x60\x80\x3c\x00"  # C4 for 480 ticks
+MEI = (
+    '<mei xmlns="http://www.music-encoding.org/ns/mei"><music><body><mdiv><score><scoreDef meter.count="{}" '
+    'meter.unit="4"><staffGrp><staffDef n="1" lines="5"/></staffGrp></scoreDef><section><measure n="1"><staff n="1">'
+    '<layer n="1">{}</layer></staff></measure></section></score></mdiv></body></music></mei>'
+)
+TUPLET_OF_0 = "<time-modification><actual-notes>0</actual-notes><normal-notes>2</normal-notes></time-modification>"
+ABC = "X:1\nT:Tune\nM:{}\nL:1/4\nK:C\n{}\n"
+KERN = "**kern\n*M{}\n=1\n{}\n==\n*-\n"
+
+
+def with_attributes(attributes: str) -> str:
+    return musicxml([bar(WHOLE, 1, attributes)])
+
+
+def metre(beats: object, unit: object = 4) -> str:
+    return f"<divisions>12</divisions><time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>"
+
+
+REFUSED = {
+    "empty": ("a.musicxml", b"", "is empty"),
+    "blanks": ("a.musicxml", b" \n\t ", "is empty"),
+    "zeros": ("a.musicxml", b"\0" * 100, "not a score that can be read"),
+    "prose": ("a.txt", b"This is no music.", "not a score that can be read"),
+    "web page": ("a.xml", b"<html><body/></html>", "not a score: it holds <html>"),
+    "sorted by bars": ("a.xml", b"<score-timewise/>", "sorted by bars"),
+    "no parts": ("a.xml", b"<score-partwise/>", "names no parts"),
+    "no bars": ("a.xml", musicxml([]), "holds no bars"),
+    "only rests": ("a.xml", musicxml([bar(note("rest", 4), 1, FOUR_FOUR)]), "holds no notes"),
+    "cut short": ("a.xml", GOOD[:-40], r"broken XML at line 3, column \d+"),
+    "wrong tag": ("a.xml", GOOD.replace("</measure>", "</mesure>"), r"line 3, column \d+: mismatched tag"),
+    "unknown encoding": ("a.xml", b'<?xml version="1.0" encoding="none-such"?><a/>', "an encoding that cannot be read"),
+    "entity bomb": (
+        "a.xml",
+        '<!DOCTYPE s [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><score-partwise>&b;</score-partwise>',
+        "defines XML entities",
+    ),
+    "outside entity": ("a.xml", '<!DOCTYPE s [<!ENTITY a SYSTEM "file:///x">]><a>&a;</a>', "refers to other files"),
+    "undefined entity": ("a.xml", DOCTYPE + "<score-partwise>&nbsp;</score-partwise>", "broken XML at line 3"),
+    "deep": ("a.xml", "<a>" * 1_000_000, "more than 64 levels deep"),
+    "divisions 0": ("a.xml", with_attributes("<divisions>0</divisions>"), "divisions of 0, in bar 1"),
+    "divisions nan": ("a.xml", with_attributes("<divisions>nan</divisions>"), "divisions of 'nan'"),
+    "metre of a million": ("a.xml", with_attributes(metre(10**6)), "a time signature of 1000000/4, in bar 1"),
+    "metre of 0": ("a.xml", with_attributes(metre(0, 0)), "a time signature of 0/0"),
+    "metre of a sum": ("a.xml", with_attributes(metre("60+60")), "'60.60' beats in a time signature"),
+    "many large metres": ("a.xml", musicxml([bar(WHOLE, 1, metre(64) * 300)]), "more and larger time signatures"),
+    "bar of 10^9": ("a.xml", musicxml([bar(note("C4", 10**9), 1, FOUR_FOUR)]), "a duration of 1,000,000,000 quarters"),
+    "long bar": ("a.xml", musicxml([bar(note("C4", 1000) * 5, 1, FOUR_FOUR)]), "a bar longer than 4,096 quarters"),
+    "negative length": ("a.xml", musicxml([bar(note("C4", -4), 1, FOUR_FOUR)]), "a duration of -4 quarters"),
+    "a thousand staves": ("a.xml", with_attributes(FOUR_FOUR + "<staves>1000</staves>"), "1000 staves in one part"),
+    "staff 1000": ("a.xml", musicxml([bar(note("C4", 4, "<staff>1000</staff>"), 1, FOUR_FOUR)]), "staff 1000"),
+    "a hundred voices": (
+        "a.xml",
+        musicxml([bar("".join(note("C4", 0, voice=v) for v in range(1, 101)), 1, FOUR_FOUR)]),
+        "100 voices in one bar",
+    ),
+    "transposed away": (
+        "a.xml",
+        with_attributes(FOUR_FOUR + "<transpose><chromatic>999</chromatic></transpose>"),
+        "a transposition by 999 semitones",
+    ),
+    "tuplet of 0": (
+        "a.xml",
+        musicxml([bar(note("C4", 4, TUPLET_OF_0), 1, FOUR_FOUR)]),
+        "a tuplet of 0 notes",
+    ),
+    "no such step": ("a.xml", GOOD.replace("<step>C", "<step>H"), "cannot be read as music"),
+    "bomb": ("a.mxl", packed(a_xml="<score-partwise>" + " " * 60_000_000), "unpacks to more than 50 MB"),
+    "well packed": ("a.mxl", packed(a_xml="<score-partwise>" + " " * 5_000_000), "packed more than 200 times"),
+    "many files": ("a.mxl", packed(**{f"f{n}_txt": "x" for n in range(1001)}), "packed with more than 1,000 files"),
+    "nothing packed": ("a.mxl", packed(a_txt="x"), "holds no MusicXML file"),
+    "archive cut short": ("a.mxl", packed(a_xml=GOOD)[:-30], "cannot be unpacked"),
+    "not MIDI": ("a.mid", b"hello", "not a MIDI file"),
+    "MIDI cut short": ("a.mid", standard_midi(STRUCK)[:-6], "cut short"),
+    "MIDI without notes": ("a.mid", standard_midi(b""), "holds no notes"),
+    "MIDI without ends": ("a.mid", standard_midi(b"\x00\x90\x3c\x40"), "holds no notes that end"),
+    "MIDI for days": ("a.mid", standard_midi(STRUCK[:4] + b"\xff\xff\xff\x7f" + STRUCK[-3:]), "lasts 559,241 quarters"),
+    "MIDI of many bars": (
+        "a.mid",
+        # 1/64, then a note for 480 * 15000 ticks: 240,000 bars
+        standard_midi(b"\x00\xff\x58\x04\x01\x06\x18\x08" + STRUCK[:4] + b"\x83\xb7\xba\x00" + STRUCK[-3:]),
+        "more than 5,000 bars",
+    ),
+    "MIDI metre of 0": ("a.mid", standard_midi(b"\x00\xff\x58\x04\x00\x02\x18\x08" + STRUCK), "'0' beats"),
+    "MIDI in film frames": ("a.mid", standard_midi(STRUCK, division=0xE728), "film frames"),
+    "MIDI divisions 0": ("a.mid", standard_midi(STRUCK, division=0), "film frames"),
+    "ABC without key": ("a.abc", b"X:1\nT:Tune\nCDEF|\n", "needs a key"),
+    "ABC metre": ("a.abc", ABC.format("1000000/4", "CDEF|"), "beats in a time signature"),
+    "ABC length": ("a.abc", ABC.format("4/4", "C1000000000|"), "no music has, at line 6"),
+    "ABC chord length": ("a.abc", ABC.format("4/4", "[CEG]1000000000|"), "no music has, at line 6"),
+    "ABC without bar lines": ("a.abc", ABC.format("4/4", "C999 " * 100), "without a bar line"),
+    "ABC broken": ("a.abc", ABC.format("4/4", "[[[(("), "cannot be read as music"),
+    "kern metre": ("a.krn", KERN.format("1000000/4", "4c"), "beats in a time signature"),
+    "kern length": ("a.krn", KERN.format("4/4", "1%1000000000c"), "no music has, at line 4"),
+    "kern long bar": ("a.krn", KERN.format("4/4", "1%9999c"), "a bar longer than 4,096 quarters"),
+    "kern spines": ("a.krn", "**kern\n" + "*^\t" * 200 + "\n", "more than 128 spines"),
+    "kern broken": ("a.krn", "**kern\t**kern\n4c\n4c\t4c\t4c\n*-\n", "cannot be read as music"),
+    "MEI metre": ("a.mei", MEI.format(10**6, '<note pname="c" oct="4" dur="1"/>'), "beats in a time signature"),
+    "MEI rests": ("a.mei", MEI.format(4, '<multiRest num="1000000000"/>'), "a rest of more bars"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "content", "message"), REFUSED.values(), ids=REFUSED)
+def test_refused_with_one_clear_sentence(tmp_path, name, content, message, capfd):
+    path = tmp_path / name
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    with pytest.raises(CannotDo, match=message) as refusal:
+        read_score(path, cache=False)
+    (remark,) = refusal.value.remarks
+    assert remark.severity is Severity.ERROR
+    assert remark.place.file == path
+    assert remark.message.startswith(name)
+    assert capfd.readouterr() == ("", "")
+
+
+def test_a_missing_file_a_folder_and_a_device(tmp_path):
+    with pytest.raises(CannotDo, match="does not exist"):
+        guard.load(tmp_path / "none.musicxml")
+    with pytest.raises(CannotDo, match="is a folder"):
+        guard.load(tmp_path)
+    with pytest.raises(CannotDo, match="not an ordinary file"):
+        guard.load("/dev/zero")
+
+
+def test_a_file_that_cannot_be_opened(tmp_path, monkeypatch):
+    path = tmp_path / "a.musicxml"
+    path.write_text(GOOD)
+
+    def closed(*_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("pathlib.Path.open", closed)
+    with pytest.raises(CannotDo, match="cannot be opened: Permission denied"):
+        guard.load(path)
+
+
+def test_a_file_that_is_too_large(tmp_path, monkeypatch):
+    monkeypatch.setattr(guard, "XML_SIZE", 1000)
+    monkeypatch.setattr(guard, "MEGABYTE", 1000)
+    path = tmp_path / "a.musicxml"
+    path.write_text(GOOD.ljust(1001))
+    with pytest.raises(CannotDo, match="larger than 1 MB"):
+        guard.load(path)
+
+
+def test_too_many_elements(tmp_path, monkeypatch):
+    monkeypatch.setattr(guard, "XML_ELEMENTS", 10)
+    path = tmp_path / "a.musicxml"
+    path.write_text(GOOD)
+    with pytest.raises(CannotDo, match="more than 10 XML elements"):
+        guard.xml(guard.load(path))
+
+
+def test_too_many_midi_notes(tmp_path, monkeypatch):
+    monkeypatch.setattr(guard, "MIDI_NOTES", 2)
+    path = tmp_path / "a.mid"
+    path.write_bytes(standard_midi(STRUCK * 3))
+    with pytest.raises(CannotDo, match="has 3 notes; the most that is read is 2"):
+        guard.midi(guard.load(path))
+
+
+ACCEPTED = {
+    "doctype": ("a.musicxml", GOOD),
+    "utf-16": ("a.xml", GOOD.replace('encoding="UTF-8"', 'encoding="UTF-16"').encode("utf-16")),
+    "latin-1": ("a.xml", GOOD.replace("UTF-8", "ISO-8859-1").replace("Part 1", "Flöte").encode("latin-1")),
+    "byte order mark": ("a.xml", b"\xef\xbb\xbf" + GOOD.encode()),
+    "packed": ("a.mxl", packed(**{"META-INF__container_xml": CONTAINER.format("score.xml"), "score_xml": GOOD})),
+    "packed without container": ("a.mxl", packed(score_musicxml=GOOD)),
+    "a path that leads out": (
+        "a.mxl",
+        packed(**{"META-INF__container_xml": CONTAINER.format("../../etc/passwd"), "score_xml": GOOD}),
+    ),
+    "MIDI": ("a.mid", standard_midi(STRUCK)),
+    "ABC": ("a.abc", ABC.format("4/4", "C4|")),
+    "kern": ("a.krn", KERN.format("4/4", "1c")),
+    "MEI": ("a.mei", MEI.format(4, '<note pname="c" oct="4" dur="1"/>')),
+    "misnamed": ("a.txt", GOOD),
+    "misnamed MIDI": ("a.xml", standard_midi(STRUCK)),
+    "misnamed kern": ("a.abc", KERN.format("4/4", "1c")),
+}
+
+
+@pytest.mark.parametrize(("name", "content"), ACCEPTED.values(), ids=ACCEPTED)
+def test_accepted_whatever_its_dress(tmp_path, name, content):
+    path = tmp_path / name
+    path.write_bytes(content.encode() if isinstance(content, str) else content)
+    assert read_score(path, cache=False).notes["pitch"].tolist() == [60]
