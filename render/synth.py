@@ -89,6 +89,9 @@ class Synth:
         self._synth = self.fs.new_fluid_synth(self._settings)
         self._write = self.fs._fl.fluid_synth_write_float
         self._write.argtypes = [ctypes.c_void_p, ctypes.c_int] + [ctypes.c_void_p, ctypes.c_int, ctypes.c_int] * 2
+        self._preset = self.fs._fl.fluid_synth_get_channel_preset
+        self._preset.argtypes, self._preset.restype = [ctypes.c_void_p, ctypes.c_int], ctypes.c_void_p
+        self._bank = bank
         with _nothing_on_the_terminal():
             self._font = self.fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
         if self._font < 0:
@@ -96,9 +99,15 @@ class Synth:
             raise CannotDo.because("not-a-bank", f"FluidSynth {self.version} cannot read the SoundFont {bank}", bank)
 
     def program(self, channel: int, program: int) -> None:
-        """Give a channel a program of bank 0; where the SoundFont has none, its nearest choice for that number."""
+        """Give a channel a program of bank 0; where the SoundFont has none, its nearest choice for that number.
+
+        CannotDo where there is nothing to choose, since the channel would be silent.
+        """
         if self.fs.fluid_synth_program_select(self._synth, channel, self._font, 0, program) != 0:
             self.fs.fluid_synth_program_change(self._synth, channel, program)
+        if not self._preset(self._synth, channel):
+            message = f"the SoundFont {self._bank} has no sound for program {program + 1} of General MIDI"
+            raise CannotDo.because("no-program", message, self._bank)
 
     def note_on(self, channel: int, pitch: int, velocity: int) -> None:
         self.fs.fluid_synth_noteon(self._synth, channel, pitch, velocity)

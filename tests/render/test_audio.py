@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import struct
 import subprocess
 import sys
 import tracemalloc
@@ -34,7 +35,7 @@ def heard(made, path: Path, **options) -> np.ndarray:
 
 def level_of(sound: np.ndarray) -> float:
     """Mean level in dB."""
-    return float(10 * np.log10(np.square(sound).mean()))
+    return float(10 * np.log10(max(np.square(sound).mean(), 1e-30)))
 
 
 # -- time
@@ -274,6 +275,25 @@ def test_a_file_that_is_no_bank_is_refused_and_nothing_is_written(tmp_path):
     with pytest.raises(CannotDo, match=r"bank\.sf2 is cut short"):
         render_audio(performance([{}]), tmp_path / "a.wav", soundfont=bank)
     assert [path.name for path in tmp_path.iterdir()] == ["bank.sf2"]
+
+
+def with_presets_at(bank: int, program: int) -> bytes:
+    """The standard bank with all presets moved to one place (SoundFont 2.04 §7.2: name, preset, bank, ...)."""
+    content = bytearray(standard_bank().read_bytes())
+    start = content.index(b"phdr") + 8
+    for record in range(start, start + int.from_bytes(content[start - 4 : start], "little"), 38):
+        content[record + 20 : record + 24] = struct.pack("<HH", program, bank)
+    return bytes(content)
+
+
+def test_a_bank_without_the_program_gives_what_it_has_and_one_without_any_is_refused(tmp_path):
+    bank = tmp_path / "bank.sf2"
+    bank.write_bytes(with_presets_at(bank=0, program=0))
+    assert render_audio(performance([{}], programs=(GUITAR,)), tmp_path / "a.wav", soundfont=bank).loudness is not None
+    bank.write_bytes(with_presets_at(bank=5, program=0))
+    with pytest.raises(CannotDo, match=r"bank\.sf2 has no sound for program 25"):
+        render_audio(performance([{}], programs=(GUITAR,)), tmp_path / "b.wav", soundfont=bank)
+    assert not (tmp_path / "b.wav").exists()
 
 
 @pytest.mark.parametrize("failure", [RuntimeError, KeyboardInterrupt])
