@@ -54,7 +54,7 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
 
     a_tempos = bare_a_tempos(plan.slowing, where)
     fresh = [(event.start, event.end) for event in tempi] + [(here, here) for here, _ in where.returns]
-    pace_events, level_events = slowing_events(slowings, a_tempos, arches, where)
+    pace_events, level_events = slowing_events(slowings, a_tempos, arches)
     slowing = follow(pace_events + releases(fresh, 1.0), 1.0, where.length)
     louder = follow(level_events + releases(fresh, 0.0), 0.0, where.length)
     pieces = split(pieces, [segment.start for segment in slowing])

@@ -23,13 +23,15 @@ DEFAULT_LOUDER = 2.0  # dB, the house's own value: an allargando broadens (commo
 class SlowingRun:
     """One hearing of a slowdown or a hurrying: `to` is the pace against the basic tempo as it ends.
 
-    It acts `until` this quarter: its end, or the beginning of a later entry that takes its place.
+    It acts `until` this quarter: its end, or the beginning of a later entry that takes its place. By the quarter `back`
+    the tempo has come back (its end: at once; None: it is held).
     """
 
     entry: Slowing
     run: Run
     to: float
     until: float
+    back: float | None
 
 
 def slowing_runs(entries: tuple[Slowing, ...], phrases: list[PhraseRun], where: Where) -> list[SlowingRun]:
@@ -43,11 +45,31 @@ def slowing_runs(entries: tuple[Slowing, ...], phrases: list[PhraseRun], where: 
     for entry in entries:
         if entry.kind == "a tempo":
             continue
-        for run in where.runs_of(entry, entry.kind):
-            if run.complete:
-                to = entry.to or _usual(entry, run, endings, where)
-                _put(made, SlowingRun(entry, run, to, run.end), where)
+        runs = [run for run in where.runs_of(entry, entry.kind) if run.complete]
+        for run, back in zip(runs, _backs(entry, runs, where), strict=True):
+            to = entry.to or _usual(entry, run, endings, where)
+            _put(made, SlowingRun(entry, run, to, run.end, back), where)
     return made
+
+
+def _backs(entry: Slowing, runs: list[Run], where: Where) -> list[float | None]:
+    """For each run of an entry the quarter by which the tempo has come back: a place that is named counts where it is
+    heard before the slowdown comes again; elsewhere the return is at once."""
+    if entry.then is None or not runs:
+        return [None] * len(runs)
+    ends = np.array([run.end for run in runs])
+    if entry.then is True:
+        return ends.tolist()
+    try:
+        moments = where.moments(entry.then)
+        fault = f"the return by {entry.then} does not come after the end of {entry.where}"
+    except Fault as unknown:
+        moments, fault = np.zeros(0), str(unknown)
+    following = np.append(moments, np.inf)[np.searchsorted(moments, ends, side="right")]
+    again = np.array([*(run.start for run in runs[1:]), where.length])
+    if not np.any(following <= again):
+        where.remark(Severity.ERROR, "plan-position", fault, entry.place("then"))
+    return np.where(following <= again, following, ends).tolist()
 
 
 def _put(made: list[SlowingRun], new: SlowingRun, where: Where) -> None:
@@ -90,7 +112,7 @@ def _usual(entry: Slowing, run: Run, endings: np.ndarray, where: Where) -> float
 
 
 def slowing_events(
-    runs: list[SlowingRun], a_tempos: list[tuple[float, float]], arches: Callable[[float], float], where: Where
+    runs: list[SlowingRun], a_tempos: list[tuple[float, float]], arches: Callable[[float], float]
 ) -> tuple[list[Event], list[Event]]:
     """Events of the slowing factor (1 is no slowing), and of the allargandos' level in dB.
 
@@ -106,8 +128,8 @@ def slowing_events(
             level.append(Event(run.start, run.end, _to(louder), rank=1))
         if slow.until < run.end:
             level.append(Event(slow.until, slow.until, lambda reached: reached))
-        elif entry.then is not None:
-            a_tempos.append((run.end, _return(entry, run, where)))
+        elif slow.back is not None:
+            a_tempos.append((run.end, slow.back))
     for start, end in a_tempos:
         pace.append(Event(start, end, _to(1.0), DEFAULT_Q))
         level.append(Event(start, end, _to(0.0)))
@@ -132,18 +154,3 @@ def bare_a_tempos(entries: tuple[Slowing, ...], where: Where) -> list[tuple[floa
 
 def _to(value: float) -> Callable[[float], float]:
     return lambda _: value
-
-
-def _return(entry: Slowing, run: Run, where: Where) -> float:
-    """The quarter by which `then: a tempo` has come back."""
-    if entry.then is True:
-        return run.end
-    try:
-        later = [s for s in where.moments(entry.then) if s > run.end]
-        fault = f"the return by {entry.then} does not come after the end of {entry.where}"
-    except Fault as unknown:
-        later, fault = [], str(unknown)
-    if later:
-        return float(later[0])
-    where.remark(Severity.ERROR, "plan-position", fault, entry.place("then"))
-    return run.end
