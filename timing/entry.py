@@ -60,10 +60,16 @@ class Words(BaseModel):
             if value is None and key in cls.known():
                 yield (key,), KeyFault(f"nothing stands after '{key}': write its value, or leave it out")
 
-    def place(self, key: str | None = None) -> Place | None:
-        """Where this entry (or the value of one of its keys) stands; None for plans made in Python."""
-        places = getattr(self._source, "places", {})
-        return places.get(key) or getattr(self._source, "place", None)
+    def place(self, *path: str | int) -> Place | None:
+        """Where this entry stands, or what lies in it under a path of keys and list places (as much of it as the file
+        really has); None for plans made in Python."""
+        here, place = self._source, getattr(self._source, "place", None)
+        for step in path:
+            try:
+                here, place = here[step], here.places[step]
+            except (AttributeError, LookupError, TypeError):
+                break
+        return place
 
 
 def _again(error: Any) -> InitErrorDetails:

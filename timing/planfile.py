@@ -11,11 +11,10 @@ from timing import words
 from timing.entry import KeyFault, Words
 from timing.plan import SECTIONS, Dynamic, Hold, Plan, Slowing
 from timing.position import parse_range, shown
-from timing.remarks import CannotDo, Place, Remark, Severity
+from timing.remarks import MOST_TOLD, CannotDo, Place, Remark, Severity, by_place, in_order
 from timing.yamltext import List, Map, parse, read_text
 
 MAX_CHAIN = 10  # plans based on plans
-MAX_FAULTS = 50  # told in full; of more only their number is told
 
 _SCORES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc", ".krn", ".mei")
 
@@ -40,27 +39,12 @@ def read_plan(path: str | Path) -> Plan:
         message = "the plan does not name its score: add a line such as 'score: piece.musicxml'"
         remarks.append(_fault("plan-no-score", message, Place(path, 1, 1, source.place.excerpt)))
     if plan is None or remarks:
-        raise CannotDo(_the_first(remarks, untold, path))
+        raise CannotDo(in_order(remarks, path, untold))
     return plan
 
 
 def _fault(code: str, message: str, place: Place | None, suggestion: str | None = None) -> Remark:
     return Remark(Severity.ERROR, code, message, place, suggestion=suggestion)
-
-
-def _in_order(place: Place, path: Path) -> tuple:
-    """In the order of the file; the plan's own faults come before those of the plans it is based on."""
-    return place.file != path, str(place.file), place.line or 0, place.column or 0
-
-
-def _the_first(remarks: list[Remark], untold: int, path: Path) -> list[Remark]:
-    """The first faults, and how many more there are."""
-    remarks = sorted(dict.fromkeys(remarks), key=lambda remark: _in_order(remark.place, path))
-    more = len(remarks) - MAX_FAULTS + untold
-    if more > 0:
-        message = f"... and {more} more fault{'s' * (more > 1)} after these"
-        remarks = [*remarks[:MAX_FAULTS], _fault("plan-more", message, remarks[MAX_FAULTS - 1].place)]
-    return remarks
 
 
 # -- the file, and the plan it is based on
@@ -211,8 +195,8 @@ def _tidy(value: Any) -> str:
 def _told(source: Map, fault: ValidationError, path: Path) -> tuple[list[Remark], int]:
     """Pydantic's first faults in a musician's words, each at the place it means, and how many more there are."""
     errors = [(_place(source, error), error) for error in fault.errors(include_url=False)]
-    errors.sort(key=lambda pair: _in_order(pair[0], path))
-    return [_remark(*pair) for pair in errors[:MAX_FAULTS]], max(0, len(errors) - MAX_FAULTS)
+    errors.sort(key=lambda pair: by_place(pair[0], path))
+    return [_remark(*pair) for pair in errors[:MOST_TOLD]], max(0, len(errors) - MOST_TOLD)
 
 
 def _remark(place: Place, error: Any) -> Remark:

@@ -16,7 +16,7 @@ from timing.pace import Pace, build_pace
 from timing.performance import CURVE, LANE, PLAYED, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
-from timing.remarks import CannotDo, Remark, Severity
+from timing.remarks import CannotDo, Remark, Severity, in_order
 from timing.score import Score
 from timing.touch import onsets_and_ends, until_struck_again
 from timing.where import Fault, Where
@@ -72,12 +72,17 @@ def perform(score: Score, plan: Plan) -> Reading:
     order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
     curves = _curves(played, level, pace, lanes, order)
     glides = build_glides(plan, played, order, pace.time, lines, where)
-    errors = [remark for remark in where.remarks if remark.severity is Severity.ERROR]
-    if errors:
-        raise CannotDo([*errors, *(r for r in where.remarks if r.severity is not Severity.ERROR)])
+    _refuse_faults(where, plan)
     title = plan.title or score.title or score.path.stem
     performance = Performance(title, played[order], lanes, bars, pace.time, curves, glides, phrase_table(phrases))
     return Reading(score, plan, performance, where, phrases, pace, (*score.remarks, *order_remarks, *where.remarks))
+
+
+def _refuse_faults(where: Where, plan: Plan) -> None:
+    """All faults of the plan against the score, at once."""
+    errors = [remark for remark in where.remarks if remark.severity is Severity.ERROR]
+    if errors:
+        raise CannotDo(in_order(errors, getattr(plan.place(), "file", None)))
 
 
 def _own_order(score: Score, plan: Plan) -> list[tuple[int, int, bool]] | None:
@@ -88,20 +93,19 @@ def _own_order(score: Score, plan: Plan) -> list[tuple[int, int, bool]] | None:
     where = Where(score, unfold(score, order=[(0, len(score.bars) - 1, False)])[0])
     made: list[tuple[int, int, bool]] = []
     began, returned = 0, False
-    for bars in plan.order:
+    for number, bars in enumerate(plan.order):
         try:
             first, last = where.point(bars.start)[0], where.end_point(bars.end)[0]
             if last < first:
                 raise Fault(f"{bars} ends before it begins")
         except Fault as fault:
-            where.remark(Severity.ERROR, "plan-position", str(fault), plan.place("order"))
+            where.remark(Severity.ERROR, "plan-position", str(fault), plan.place("order", number))
             continue
         if made and first != made[-1][1] + 1:
             returned |= first < began
             began = first if first <= made[-1][1] else began
         made.append((first, last, returned))
-    if where.remarks:
-        raise CannotDo(where.remarks)
+    _refuse_faults(where, plan)
     return made
 
 
@@ -153,8 +157,7 @@ def _programs(score: Score, plan: Plan, where: Where) -> np.ndarray:
     wanted = plan.instrument if isinstance(plan.instrument, dict) else dict.fromkeys(parts["name"], plan.instrument)
     for name, instrument in wanted.items():
         row = np.flatnonzero(np.char.lower(parts["name"]) == name.lower())
-        place = plan._source.get("instrument") if isinstance(plan._source, dict) else None
-        at = getattr(place, "places", {}).get(name) or plan.place("instrument")
+        at = plan.place("instrument", name)
         if not len(row):
             known = ", ".join(map(str, parts["name"]))
             where.remark(Severity.ERROR, "plan-voice", f"the score has no part {name!r}: there are {known}", at)
@@ -178,14 +181,14 @@ def _leads(plan: Plan, lines: Lines, where: Where) -> np.ndarray:
 def _set_tone(played: np.ndarray, plan: Plan, lines: Lines, where: Where) -> None:
     """Write the tones of the plan; a tone on a repeat goes over one that holds for every pass."""
     changes = [(t, lines.select(t.for_, t.place("for"), where)) for t in plan.tone]
-    changes += [(at_second_time(s), slice(None)) for s in plan.second_time if s.tone is not None]
+    changes += [(at_second_time(s), lines.select(None, None, where)) for s in plan.second_time if s.tone is not None]
     for entry, chosen in changes:
+        named = isinstance(entry.tone, str)
         for run in where.runs_of(entry, "bars"):
-            inside = (played["score_onset"] >= run.start - 1e-9) & (played["score_onset"] < run.end - 1e-9)
-            mine = inside if isinstance(chosen, slice) else inside & chosen
-            named = isinstance(entry.tone, str)
-            played["tone"][mine] = TONES.index(entry.tone) if named else TONES.index("naturale")
-            played["pluck"][mine] = np.nan if named else entry.tone
+            inside = slice(*np.searchsorted(played["score_onset"], (run.start - 1e-9, run.end - 1e-9)))
+            mine = chosen[inside]
+            played["tone"][inside][mine] = TONES.index(entry.tone if named else "naturale")
+            played["pluck"][inside][mine] = np.nan if named else entry.tone
 
 
 def _curves(played: np.ndarray, level: Level, pace: Pace, lanes: np.ndarray, order: np.ndarray) -> np.ndarray:

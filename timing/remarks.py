@@ -46,6 +46,26 @@ class Remark:
     suggestion: str | None = None
 
 
+MOST_TOLD = 50  # faults in full; of more only their number is told
+
+
+def by_place(place: Place | None, main: Path | None) -> tuple:
+    """A sorting key: the order of the file, the file `main` before others."""
+    place = place or Place(Path())
+    return place.file != main, str(place.file), place.line or 0, place.column or 0
+
+
+def in_order(remarks: Iterable[Remark], main: Path | None = None, untold: int = 0) -> list[Remark]:
+    """The faults, each once, by their place. After the first fifty only their number is told; `untold` more were left
+    out before."""
+    found = sorted(dict.fromkeys(remarks), key=lambda remark: by_place(remark.place, main))
+    more = len(found) - MOST_TOLD + untold
+    if more <= 0:
+        return found
+    message = f"... and {more} more fault{'s' * (more > 1)} after these"
+    return [*found[:MOST_TOLD], Remark(Severity.ERROR, "plan-more", message, found[MOST_TOLD - 1].place)]
+
+
 class CannotDo(Exception):  # noqa: N818 (it says what happened)
     """The work cannot be done; `remarks` say why, all of them at once."""
 

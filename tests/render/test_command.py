@@ -273,7 +273,7 @@ def test_a_full_disk_is_said(run, tmp_path):
 
 
 def test_interrupting_a_render_leaves_nothing_behind(run, tmp_path):
-    long = "score: piece.musicxml\ntempo: 30\norder: [" + ", ".join(["1-8"] * 400) + "]\n"
+    long = "score: piece.musicxml\ntempo: 30\norder: [" + ", ".join(["1-8"] * 150) + "]\n"
     run("check", "plan.yaml", **files_of(long))
     process = subprocess.Popen(
         [*COMMAND, "render", "plan.yaml", "-o", "take.wav"],
