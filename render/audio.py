@@ -153,12 +153,18 @@ class _Measure:
         self.frames += len(chunk)
         self.peak = max(self.peak, float(size.max()))
         self.clipped += int(np.count_nonzero(size > 1))
-        file.write(chunk)
+        file.write(_whole_numbers(chunk) if file.subtype == "PCM_24" else chunk)
         self.loudness.feed(chunk)
 
     def peak_level(self) -> float:
         """The peak in dBFS."""
         return float(20 * np.log10(self.peak)) if self.peak else -np.inf
+
+
+def _whole_numbers(chunk: np.ndarray) -> np.ndarray:
+    """The nearest 24-bit samples, in the upper bits of 32; what is beyond full scale is clipped."""
+    full = 2**23
+    return np.clip(np.rint(chunk * np.float32(full)), -full, full - 1).astype(np.int32) << 8
 
 
 class _Output:

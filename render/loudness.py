@@ -14,7 +14,7 @@ RELATIVE_GATE = -10.0  # LU below the mean of what passed the absolute gate
 
 _OFFSET = -0.691  # so that a 997 Hz sine of 0 dBFS in one channel is -3.01 LKFS
 _MEMORY = 4096  # samples after which the impulse response of the weighting has died away (below -140 dB)
-_BLOCK = 65_536
+_BLOCK = 28_672  # with the memory 2^15, where a Fourier transform still fits into the processor's cache
 
 
 class Loudness:
