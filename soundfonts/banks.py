@@ -9,6 +9,8 @@ from pathlib import Path
 
 from timing.remarks import CannotDo
 
+_MOST_CHUNKS = 64  # a bank has three at the top level; a file of nothing but empty ones must not be walked to its end
+
 
 def standard_bank() -> Path:
     """The General MIDI bank that comes inside the package pretty_midi."""
@@ -50,7 +52,9 @@ def checked_bank(path: str | Path) -> Path:
 def _lists(file, end: int) -> set[str]:
     """The names of the LIST chunks at the top level."""
     found, position = set(), 12
-    while position + 12 <= end:
+    for _ in range(_MOST_CHUNKS):
+        if position + 12 > end:
+            break
         file.seek(position)
         kind, size, name = struct.unpack("<4sI4s", file.read(12))
         if position + 8 + size > end:

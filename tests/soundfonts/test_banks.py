@@ -71,6 +71,19 @@ def test_a_list_longer_than_the_file_is_damage(folder, content):
     assert "damaged" in refusal(folder, content[:at] + struct.pack("<I", 2**32 - 1) + content[at + 4 :])
 
 
+@pytest.mark.parametrize("begin", [b"", b"LIST\x04\0\0\0INFO"], ids=["empty chunks", "one list"])
+def test_a_gigabyte_of_nothing_is_refused_without_walking_through_it(tmp_path, monkeypatch, begin):
+    path, size = tmp_path / "made.sf2", 2**30
+    with path.open("wb") as file:
+        file.write(b"RIFF" + struct.pack("<I", size - 8) + b"sfbk" + begin)
+        file.truncate(size)  # sparse: it takes no room
+    looks = []
+    monkeypatch.setattr("struct.unpack", lambda *words, unpack=struct.unpack: looks.append(1) or unpack(*words))
+    with pytest.raises(CannotDo, match="damaged SoundFont"):
+        checked_bank(path)
+    assert len(looks) < 1000
+
+
 def test_bytes_after_the_bank_do_no_harm(folder, content):
     path = folder / "longer.sf2"
     path.write_bytes(content + b"trailing")
