@@ -54,6 +54,8 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
 
     a_tempos = bare_a_tempos(plan.slowing, where)
     fresh = [(event.start, event.end) for event in tempi] + [(here, here) for here, _ in where.returns]
+    inside = _inside([start for start, _ in fresh], slowings)
+    fresh = [stretch for stretch, within in zip(fresh, inside, strict=True) if not within]
     pace_events, level_events = slowing_events(slowings, a_tempos, arches)
     slowing = follow(pace_events + releases(fresh, 1.0), 1.0, where.length)
     louder = follow(level_events + releases(fresh, 0.0), 0.0, where.length)
@@ -66,6 +68,13 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
     _refuse_extremes(pieces, where)
     breaths = [(at, seconds) for at, seconds, _ in silences]
     return Pace(TimeMap(pieces), slowings, sorted(start for start, _ in fresh + a_tempos), louder, breaths)
+
+
+def _inside(moments: list[float], slowings: list[SlowingRun]) -> list[bool]:
+    """Whether a slowdown is going on at each of these quarters; it then goes on over a new tempo."""
+    slow = np.array([(s.run.start, s.until) for s in slowings] or [(np.inf, np.inf)])
+    row = np.searchsorted(slow[:, 0], moments, side="right") - 1
+    return ((row >= 0) & (moments < slow[row, 1])).tolist()
 
 
 def _apply(pieces: np.ndarray, track: list[Segment], first: str, last: str, q: str) -> None:
