@@ -178,21 +178,23 @@ def test_files_that_are_not_there(tmp_path, name):
         read_text(tmp_path / name)
 
 
+# No control characters and line separators: writers and readers of YAML fold U+0085 and its kin, each in its own way.
+LETTERS = st.characters(exclude_categories=("Cs", "Cc", "Zl", "Zp"))
 LEAVES = (
     st.none()
     | st.booleans()
     | st.integers(-(10**17), 10**17)
     | st.floats(allow_nan=False, allow_infinity=False)
-    | st.text()
+    | st.text(LETTERS)
 )
 TREES = st.recursive(
     LEAVES,
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner, max_size=4),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(LETTERS, max_size=8), inner, max_size=4),
     max_leaves=15,
 )
 
 
-@given(st.dictionaries(st.text(max_size=8), TREES, max_size=4))
+@given(st.dictionaries(st.text(LETTERS, max_size=8), TREES, max_size=4))
 def test_what_another_writer_wrote_is_read_back(tmp_path_factory, tree):
     """ruamel.yaml writes, this reads; where it refuses it is for a character that plans do not have."""
     path = tmp_path_factory.mktemp("written") / "plan.yaml"
