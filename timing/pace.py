@@ -36,6 +36,7 @@ class Pace:
     breaths: list[tuple[float, float]]
 
 
+@np.errstate(over="ignore", divide="ignore", invalid="ignore")  # what grows beyond all measure is refused at the end
 def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
     """Integrate everything the plan says about time. Faults against the score are left in `where.remarks`."""
     tempi = tempo_events(plan, where)
