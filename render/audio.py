@@ -13,9 +13,8 @@ import numpy as np
 
 from render.channels import channels
 from render.files import written_whole
-from render.levels import EXPRESSION, VOLUME, velocity
+from render.levels import EXPRESSION, VOLUME, expression_changes, velocity
 from render.loudness import Loudness
-from render.midi import expression_changes
 from render.strokes import let_go
 from render.synth import BLOCK, MOST_PORTS, Synth, open_synth
 from soundfonts.banks import checked_bank, fingerprint, standard_bank

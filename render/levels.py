@@ -22,6 +22,28 @@ def expression(level: np.ndarray | float) -> np.ndarray:
     return _controller(level, EXPRESSION, lowest=0)
 
 
+def expression_changes(
+    moments: np.ndarray, level: np.ndarray, struck: np.ndarray, onsets: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(moments, CC11 values) of a lane's moving level (dB around the notes' own), back at rest at the next onset.
+
+    Moments are whole numbers: ticks or samples. Where several fall together, the last value holds; what does not change
+    is left out. `struck` are the onsets of the notes that the points of the curve belong to, `onsets` those of all the
+    lane's notes: the controller follows the note that was struck last.
+    """
+    if not len(moments):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    starts = np.unique(onsets)
+    own = starts[np.maximum(np.searchsorted(starts, moments, side="right") - 1, 0)] == struck
+    order = np.argsort(np.concatenate([starts, moments[own]]), kind="stable")  # the curve's own value comes last
+    moment = np.concatenate([starts, moments[own]])[order]
+    value = np.concatenate([np.full(len(starts), EXPRESSION), expression(level[own])])[order]
+    last = np.append(np.diff(moment) > 0, True)
+    moment, value = moment[last], value[last]
+    changed = np.diff(value, prepend=EXPRESSION) != 0
+    return moment[changed], value[changed]
+
+
 def decibels(value: np.ndarray | float) -> np.ndarray:
     """The level in dB of a velocity or controller value (1-127) against 127."""
     return 40 * np.log10(np.asarray(value, np.float64) / 127)

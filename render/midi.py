@@ -17,7 +17,7 @@ import numpy as np
 
 from render.channels import channels
 from render.files import written_whole
-from render.levels import EXPRESSION, VOLUME, expression, velocity
+from render.levels import EXPRESSION, VOLUME, expression_changes, velocity
 from render.strokes import let_go
 from timing.performance import Performance
 from timing.remarks import CannotDo
@@ -241,27 +241,6 @@ def _lane(
     events = [(0, 0, message) for message in head]
     events += [(t, k, makers[k](d, v)) for t, k, d, v in zip(*columns, strict=True)]
     return _track(events, int(tick.max(initial=0)))
-
-
-def expression_changes(
-    ticks: np.ndarray, level: np.ndarray, struck: np.ndarray, onsets: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """(ticks, CC11 values) of a lane's moving level (dB around the notes' own), back at rest at the next onset.
-
-    `struck` are the onsets of the notes that the points of the curve belong to, `onsets` those of all the lane's notes:
-    the controller follows the note that was struck last.
-    """
-    if not len(ticks):
-        return np.zeros(0, np.int64), np.zeros(0, np.int64)
-    starts = np.unique(onsets)
-    own = starts[np.maximum(np.searchsorted(starts, ticks, side="right") - 1, 0)] == struck
-    order = np.argsort(np.concatenate([starts, ticks[own]]), kind="stable")  # at one tick the curve's own is the last
-    tick = np.concatenate([starts, ticks[own]])[order]
-    value = np.concatenate([np.full(len(starts), EXPRESSION), expression(level[own])])[order]
-    last = np.append(np.diff(tick) > 0, True)
-    tick, value = tick[last], value[last]
-    changed = np.diff(value, prepend=EXPRESSION) != 0
-    return tick[changed], value[changed]
 
 
 def _text(kind: str, **words: str) -> mido.MetaMessage:

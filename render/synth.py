@@ -25,7 +25,7 @@ BLOCK = 64  # samples; events act at block boundaries
 # One gain for all takes, so that two readings can be compared: ten notes at ff on the piano, strings or organ of the
 # standard bank stay below full scale, a guitar at mp is about -29 LUFS.
 GAIN = 1.6
-POLYPHONY = 4096
+POLYPHONY = 1024  # voices; a hundred notes with their releases need half of them, and more make every event slower
 MOST_PORTS = 16  # the library has 256 channels at most
 
 

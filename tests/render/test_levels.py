@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.levels import EXPRESSION, VOLUME, decibels, expression, velocity
+from render.levels import EXPRESSION, VOLUME, decibels, expression, expression_changes, velocity
 
 
 @given(st.integers(1, 127))
@@ -50,3 +50,50 @@ def test_whole_columns_at_once():
 def test_a_swell_has_six_decibels_above_rest():
     assert decibels(127) - decibels(EXPRESSION) == pytest.approx(6, abs=0.02)
     assert VOLUME == 100
+
+
+def changes(points: list[tuple[int, float, int]], onsets: list[int]) -> list[tuple[int, int]]:
+    """(moment, CC11) pairs from points (moment, dB, onset of their note)."""
+    moments, level, struck = (np.array(column) for column in zip(*points, strict=True))
+    return list(
+        zip(*(column.tolist() for column in expression_changes(moments, level, struck, np.array(onsets))), strict=True)
+    )
+
+
+def test_expression_changes_only_when_its_number_does_and_rests_at_the_next_onset():
+    swell = [(0, 0.0, 0), (10, 0.01, 0), (20, 3.0, 0), (30, 3.0, 0), (40, 6.0, 0)]
+    assert changes(swell, [0, 100, 200]) == [(20, 107), (40, 127), (100, 90)]
+
+
+def test_a_curve_that_begins_away_from_rest_begins_there():
+    assert changes([(50, 6.0, 50), (60, 0.0, 50)], [0, 50]) == [(50, 127), (60, 90)]
+
+
+def test_the_controller_follows_the_note_struck_last():
+    first, second = [(0, 0.0, 0), (20, 6.0, 0), (40, -20.0, 0)], [(30, 0.0, 30), (50, 3.0, 30)]
+    assert changes(sorted(first + second), [0, 30]) == [(20, 127), (30, 90), (50, 107)]
+
+
+def test_a_lane_without_curve_has_no_changes():
+    none = np.zeros(0, np.int64)
+    assert [len(column) for column in expression_changes(none, np.zeros(0), none, np.array([0, 10]))] == [0, 0]
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 400), st.floats(-60, 10)), min_size=1, max_size=40),
+    st.sets(st.integers(0, 400), min_size=1, max_size=8),
+)
+def test_at_every_moment_the_controller_is_where_the_curve_says(points, onsets):
+    """Against a plain walk over all moments."""
+    onsets = sorted(onsets | {0})
+    owned = sorted((moment, level, max(on for on in onsets if on <= moment)) for moment, level in points)
+    told = dict(changes(owned, onsets))
+    expected = at = EXPRESSION
+    for moment in range(401):
+        here = [level for when, level, _ in owned if when == moment]
+        if here:
+            expected = int(expression(here[-1]))
+        elif moment in onsets:
+            expected = EXPRESSION
+        at = told.get(moment, at)
+        assert at == expected
