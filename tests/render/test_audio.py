@@ -16,6 +16,7 @@ import soundfile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from performances import performance
+from support import reading
 
 import render.synth
 from render.audio import RATE, render_audio
@@ -118,6 +119,28 @@ def test_a_swell_moves_the_sounding_note_and_the_next_one_is_at_rest(tmp_path, p
         assert change(1.05 + 0.2 * n) == pytest.approx(nearest, abs=0.1)
     assert change(0.5) == pytest.approx(0, abs=1e-3)
     assert change(4.5) == pytest.approx(0, abs=0.01)
+
+
+def test_a_crescendo_over_held_violin_notes_is_heard_as_planned(tmp_path):
+    """Against the same notes at an even level, so that vibrato and attack of the samples (program 40) fall out."""
+    start, voices = {"at": 1, "mark": "p"}, {1: "c5:4 e5:4 g5:8"}
+    plan = {"dynamics": [start, {"crescendo": "1:1 - 5:1", "by": "8 dB"}]}
+    swelling = reading(plan, bars=5, voices=voices, program=VIOLIN).performance
+    even = reading({"dynamics": [start]}, bars=5, voices=voices, program=VIOLIN).performance
+    one, two = heard(swelling, tmp_path / "a.wav"), heard(even, tmp_path / "b.wav")
+    for second in (0.3, 1.9, 3.8, 4.3, 7.7, 8.5, 10.0, 12.5, 15.8):
+        here = slice(int((second - 0.05) * RATE), int((second + 0.05) * RATE))
+        assert level_of(one[here]) - level_of(two[here]) == pytest.approx(8 * second / 16, abs=0.5)
+
+
+def test_what_else_is_played_does_not_change_how_loud_a_note_is(tmp_path):
+    """One fixed gain: no take is brought up or down to a common level."""
+    note = {"pitch": 60, "level": -20.0, "end": 1.0}
+    loud = [{"pitch": p, "level": 0.0, "score_onset": 4.0, "lane": 1} for p in (48, 52, 55)]
+    alone = heard(performance([note], programs=(PIANO, ORGAN)), tmp_path / "a.wav")
+    before = heard(performance([note, *loud], programs=(PIANO, ORGAN)), tmp_path / "b.wav")
+    assert (alone[:RATE] == before[:RATE]).all() and np.abs(alone).max() > 0
+    assert np.abs(before).max() > 4 * np.abs(alone).max()
 
 
 def test_every_lane_sounds_even_beyond_one_port(tmp_path):
