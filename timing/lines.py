@@ -57,7 +57,10 @@ class Lines:
 
     def _named(self, name: str, place: Place | None, where: Where) -> np.ndarray:
         chosen = self._chosen(name)
-        if not chosen.any():
+        if not chosen.any() and name.strip().lower() in ROLES:
+            message = f"this score has no {name.strip().lower()} that could be told from the other voices"
+            where.remark(Severity.ADVICE, "role-not-found", message, place)
+        elif not chosen.any():
             notes = self.score.notes
             known = [*ROLES, *map(str, self.score.parts["name"]), *(f"voice {v}" for v in np.unique(notes["voice"]))]
             near = get_close_matches(name, known, 1)
@@ -138,11 +141,13 @@ def _led(
 
 
 def _mostly(voices: np.ndarray, slot: np.ndarray, outermost: np.ndarray, real: np.ndarray) -> np.ndarray:
-    """(lines,) whether a line is outermost at half or more of the moments at which it begins a note."""
+    """(lines,) whether a line is outermost at half or more of the moments at which it begins a note, or, where no line
+    is, more often than the others."""
     lines, slots = int(voices.max()) + 1, int(slot.max()) + 1
     begun = voices.astype(np.int64) * slots + slot
-    moments, hits = (np.unique(begun[rows]) // slots for rows in (real, outermost))
-    return 2 * np.bincount(hits, minlength=lines) >= np.maximum(np.bincount(moments, minlength=lines), 1)
+    moments, hits = (np.bincount(np.unique(begun[rows]) // slots, minlength=lines) for rows in (real, outermost))
+    share = hits / np.maximum(moments, 1)
+    return share >= min(0.5, share.max())
 
 
 def _covering_max(first: np.ndarray, last: np.ndarray, value: np.ndarray, size: int) -> np.ndarray:
