@@ -110,8 +110,8 @@ def find_roles(score: Score) -> np.ndarray:
 
     top = real & (pitch == highest(real, 1)[np.minimum(first, len(slots) - 1)])
     low = real & (pitch == highest(real, -1)[np.minimum(first, len(slots) - 1)])
-    upper = _mostly(voices, first, top, real)[voices]
-    lower = _mostly(voices, first, low, real)[voices]
+    on_top, at_bottom = (_share(voices, first, rows, real) for rows in (top, low))
+    upper, lower = _mostly(on_top, at_bottom)[voices], _mostly(at_bottom, on_top)[voices]
 
     slot = np.minimum(first, len(slots) - 1)
     melody = _led(highest(real & upper, 1), pitch, slot, upper, top & ~lower)
@@ -140,14 +140,20 @@ def _led(
     return np.where(silent, otherwise, leading & (pitch == best[slot]))
 
 
-def _mostly(voices: np.ndarray, slot: np.ndarray, outermost: np.ndarray, real: np.ndarray) -> np.ndarray:
-    """(lines,) whether a line is outermost at half or more of the moments at which it begins a note, or, where no line
-    is, more often than the others."""
+def _share(voices: np.ndarray, slot: np.ndarray, outermost: np.ndarray, real: np.ndarray) -> np.ndarray:
+    """(lines,) at which share of the moments at which it begins a note a line is outermost."""
     lines, slots = int(voices.max()) + 1, int(slot.max()) + 1
     begun = voices.astype(np.int64) * slots + slot
     moments, hits = (np.bincount(np.unique(begun[rows]) // slots, minlength=lines) for rows in (real, outermost))
-    share = hits / np.maximum(moments, 1)
-    return share >= min(0.5, share.max())
+    return hits / np.maximum(moments, 1)
+
+
+def _mostly(here: np.ndarray, there: np.ndarray) -> np.ndarray:
+    """(lines,) whether a line is `here` half of the time or more and no less than `there`, or, where no line is, more
+    often than the others."""
+    often = here >= min(0.5, here.max())
+    mainly = often & (here >= there)
+    return mainly if mainly.any() else often
 
 
 def _covering_max(first: np.ndarray, last: np.ndarray, value: np.ndarray, size: int) -> np.ndarray:
