@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import ctypes.util
 import io
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -32,29 +33,35 @@ MOST_PORTS = 16  # the library has 256 channels at most
 @cache
 def binding() -> ModuleType:
     """The module `fluidsynth`, bound to a library. CannotDo names what was tried and what mends it."""
-    import ctypes.util
-
-    systems = ctypes.util.find_library
     tried: list[str] = []
+    for finder in (ctypes.util.find_library, lambda _: next(iter(bundled()), None)):
+        try:
+            return _bound(finder, tried)
+        except (ImportError, OSError, AttributeError) as refusal:
+            sys.modules.pop("fluidsynth", None)
+            fault = refusal
+    message = (
+        "no sound: the FluidSynth library was not found, neither the system's nor the one in the package pygame-ce "
+        f"(tried {', '.join(dict.fromkeys(tried))}: {fault}). MIDI files and checks work without it"
+    )
+    raise CannotDo.because("no-synth", message, suggestion="pip install pygame-ce")
+
+
+def _bound(finder: Callable[[str], str | None], tried: list[str]) -> ModuleType:
+    """Import the module with a library that `finder` finds. Names or paths are added to `tried`."""
 
     def find(name: str) -> str | None:
-        found = systems(name) or next(iter(bundled()), None)
+        found = finder(name)
         tried.append(found or f"lib{name}")
         return found
 
+    usual = ctypes.util.find_library
     ctypes.util.find_library = find
     try:
         with contextlib.redirect_stdout(io.StringIO()):  # it announces what it found where CI is set
             import fluidsynth
-    except (ImportError, OSError, AttributeError) as fault:
-        sys.modules.pop("fluidsynth", None)
-        message = (
-            "no sound: the FluidSynth library was not found, neither the system's nor the one in the package pygame-ce "
-            f"(tried {', '.join(dict.fromkeys(tried))}: {fault}). MIDI files and checks work without it"
-        )
-        raise CannotDo.because("no-synth", message, suggestion="pip install pygame-ce") from None
     finally:
-        ctypes.util.find_library = systems
+        ctypes.util.find_library = usual
     return fluidsynth
 
 

@@ -167,3 +167,12 @@ def test_a_library_that_is_none_is_named(tmp_path, plan):
     assert done.returncode == 2
     said = "".join(done.stderr.split())
     assert str(broken) in said and "Traceback" not in done.stderr and not (plan / "take.wav").exists()
+
+
+@pytest.mark.skipif(not WHEEL, reason="this wheel has none")
+def test_a_library_that_is_none_does_not_stand_in_the_way_of_one_that_is(tmp_path, plan):
+    broken = tmp_path / "libfluidsynth.so.3"
+    broken.write_bytes(b"not a library")
+    done = run((str(broken), WHEEL), COMMAND, "render", "plan.yaml", "-o", "take.wav", cwd=plan)
+    assert done.returncode == 0, done.stderr
+    assert (plan / "take.wav").stat().st_size > 44_100
