@@ -13,33 +13,41 @@ ABSOLUTE_GATE = -70.0  # LUFS
 RELATIVE_GATE = -10.0  # LU below the mean of what passed the absolute gate
 
 _OFFSET = -0.691  # so that a 997 Hz sine of 0 dBFS in one channel is -3.01 LKFS
-_MEMORY = 4096  # samples after which the impulse response of the weighting has died away (below -140 dB)
-_BLOCK = 28_672  # with the memory 2^15, where a Fourier transform still fits into the processor's cache
+_SIZE = 32_768  # samples of a Fourier transform: it still fits into the processor's cache
+_MEMORY = 4_096  # samples after which the impulse response of the weighting has died away (below -140 dB)
 
 
 class Loudness:
-    """Feed it (frames, 2) blocks of any length; ask it for the loudness at the end."""
+    """Feed it (frames, 2) blocks of any length; ask it for the loudness at the end.
+
+    Samples are weighted by overlap-save: a window holds some of the past and a whole number of steps of 100 ms.
+    """
 
     def __init__(self, rate: int):
-        size = _MEMORY + _BLOCK
-        z = np.exp(-2j * np.pi * np.fft.rfftfreq(size))
+        z = np.exp(-2j * np.pi * np.fft.rfftfreq(_SIZE))
         curves = [np.polyval(b[::-1], z) / np.polyval(a[::-1], z) for b, a in k_weighting(rate)]
         self._response = np.prod(curves, axis=0).astype(np.complex64)
         self._step = rate // 10  # the gating blocks of 400 ms overlap by three quarters
-        self._past = np.zeros((2, _MEMORY), np.float32)
-        self._waiting: list[np.ndarray] = []
-        self._rest = np.zeros((2, 0), np.float32)
+        self._past = _SIZE - (_SIZE - _MEMORY) // self._step * self._step
+        self._window = np.zeros((2, _SIZE), np.float32)
+        self._filled = self._past
+        self._spectrum = np.empty((2, _SIZE // 2 + 1), np.complex64)
+        self._weighted = np.empty((2, _SIZE), np.float32)
         self._energies: list[np.ndarray] = []
 
     def feed(self, block: np.ndarray) -> None:
         """Take the next samples (they are copied)."""
-        self._waiting.append(block.T.astype(np.float32))
-        if sum(part.shape[1] for part in self._waiting) >= _BLOCK:
-            self._weigh(last=False)
+        while len(block):
+            part, block = np.split(block, [_SIZE - self._filled])
+            self._window[:, self._filled : self._filled + len(part)] = part.T
+            self._filled += len(part)
+            if self._filled == _SIZE:
+                self._weigh()
 
     def value(self) -> float | None:
         """Integrated loudness in LUFS; None for silence, and for less than 400 ms. Nothing can be fed afterwards."""
-        self._weigh(last=True)
+        self._window[:, self._filled :] = 0
+        self._weigh()
         steps = np.concatenate(self._energies)
         if len(steps) < 4:
             return None
@@ -51,26 +59,16 @@ class Loudness:
             gate = loud.mean() * 10 ** (RELATIVE_GATE / 10)
             return float(_OFFSET + 10 * np.log10(loud[loud > gate].mean()))
 
-    def _weigh(self, last: bool) -> None:
-        """Filter what waits, in whole blocks by overlap-save (the last one filled up), and keep the steps' energies."""
-        signal = np.concatenate(self._waiting or [self._rest[:, :0]], axis=1)
-        count = -(-signal.shape[1] // _BLOCK) if last else signal.shape[1] // _BLOCK
-        for number in range(count):
-            part = signal[:, number * _BLOCK : (number + 1) * _BLOCK]
-            whole = np.zeros((2, _MEMORY + _BLOCK), np.float32)
-            whole[:, :_MEMORY], whole[:, _MEMORY : _MEMORY + part.shape[1]] = self._past, part
-            weighted = np.fft.irfft(np.fft.rfft(whole) * self._response)[:, _MEMORY : _MEMORY + part.shape[1]]
-            self._past = whole[:, -_MEMORY:]
-            self._add(weighted)
-        self._waiting = [signal[:, count * _BLOCK :]]
-        if last:
-            self._energies.append(np.zeros(0))
-
-    def _add(self, weighted: np.ndarray) -> None:
-        weighted = np.concatenate([self._rest, weighted], axis=1)
-        steps = weighted.shape[1] // self._step
-        used, self._rest = weighted[:, : steps * self._step], weighted[:, steps * self._step :]
-        self._energies.append((used.reshape(2, steps, self._step) ** 2).mean(axis=2, dtype=np.float64).sum(axis=0))
+    def _weigh(self) -> None:
+        """Weight the window, keep the energies of its whole steps, and let its end be the past of the next one."""
+        np.fft.rfft(self._window, out=self._spectrum)
+        self._spectrum *= self._response
+        np.fft.irfft(self._spectrum, out=self._weighted)
+        whole = (self._filled - self._past) // self._step
+        steps = self._weighted[:, self._past : self._past + whole * self._step].reshape(2, whole, self._step)
+        self._energies.append(np.square(steps).mean(axis=2, dtype=np.float64).sum(axis=0))
+        self._window[:, : self._past] = self._window[:, -self._past :].copy()
+        self._filled = self._past
 
 
 def k_weighting(rate: int) -> list[tuple[np.ndarray, np.ndarray]]:
