@@ -13,7 +13,7 @@ import numpy as np
 
 from render.channels import channels
 from render.files import written_whole
-from render.levels import EXPRESSION, VOLUME, expression_changes, velocity
+from render.levels import EXPRESSION, VOLUME, expression_changes, rounding, velocity
 from render.loudness import Loudness
 from render.strokes import let_go
 from render.synth import BLOCK, MOST_PORTS, Synth, open_synth
@@ -85,7 +85,10 @@ def render_audio(
 
 
 def _events(performance: Performance, where: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Columns (frame, kind, channel, data, value) in playing order; kind 0 lets go, 1 controls, 2 strikes."""
+    """Columns (frame, kind, channel, data, value) in playing order; kind 0 lets go, 1 controls, 2 strikes.
+
+    What a soft note loses where its level becomes a whole velocity, CC11 gives back.
+    """
     notes, curves = performance.notes, performance.curves
     start = _frames(notes["onset"])
     stop = let_go(notes, start, np.maximum(_frames(notes["end"]), start + BLOCK))
@@ -94,10 +97,11 @@ def _events(performance: Performance, where: np.ndarray) -> tuple[np.ndarray, ..
         (stop, 0, channel, notes["pitch"], np.zeros(len(notes), np.int64)),
         (start, 2, channel, notes["pitch"], velocity(notes["level"])),
     ]
-    for lane in np.unique(curves["lane"]):
-        mine, own = curves["lane"] == lane, notes["lane"] == lane
-        struck = start[curves["note"][mine]]
-        frame, value = expression_changes(_frames(curves["second"][mine]), curves["level"][mine], struck, start[own])
+    points = _frames(curves["second"])
+    for lane in np.unique(notes["lane"]):
+        own, mine = notes["lane"] == lane, curves["lane"] == lane
+        struck, rest = start[curves["note"][mine]], rounding(notes["level"][own])
+        frame, value = expression_changes(points[mine], curves["level"][mine], struck, start[own], rest)
         columns.append((frame, 1, np.full(len(frame), where[lane]), np.full(len(frame), 11), value))
     wide = [np.broadcast_arrays(*column) for column in columns]
     frame, kind, channel, data, value = (np.concatenate(same) for same in zip(*wide, strict=True))

@@ -23,25 +23,36 @@ def expression(level: np.ndarray | float) -> np.ndarray:
 
 
 def expression_changes(
-    moments: np.ndarray, level: np.ndarray, struck: np.ndarray, onsets: np.ndarray
+    moments: np.ndarray, level: np.ndarray, struck: np.ndarray, onsets: np.ndarray, rest: np.ndarray | float = 0.0
 ) -> tuple[np.ndarray, np.ndarray]:
     """(moments, CC11 values) of a lane's moving level (dB around the notes' own), back at rest at the next onset.
 
     Moments are whole numbers: ticks or samples. Where several fall together, the last value holds; what does not change
     is left out. `struck` are the onsets of the notes that the points of the curve belong to, `onsets` those of all the
-    lane's notes: the controller follows the note that was struck last.
+    lane's notes: the controller follows the note that was struck last. `rest` is where each of these notes has it at
+    rest, in dB around EXPRESSION; notes struck together meet in the middle.
     """
-    if not len(moments):
-        return np.zeros(0, np.int64), np.zeros(0, np.int64)
-    starts = np.unique(onsets)
-    own = starts[np.maximum(np.searchsorted(starts, moments, side="right") - 1, 0)] == struck
-    order = np.argsort(np.concatenate([starts, moments[own]]), kind="stable")  # the curve's own value comes last
-    moment = np.concatenate([starts, moments[own]])[order]
-    value = np.concatenate([np.full(len(starts), EXPRESSION), expression(level[own])])[order]
-    last = np.append(np.diff(moment) > 0, True)
+    starts, start = np.unique(onsets, return_inverse=True)
+    low, high = np.full(len(starts), np.inf), np.full(len(starts), -np.inf)
+    np.minimum.at(low, start, rest)
+    np.maximum.at(high, start, rest)
+    begun = np.searchsorted(starts, moments, side="right") - 1
+    own = (begun >= 0) & (starts[np.maximum(begun, 0)] == struck)
+    moment = np.concatenate([starts, moments[own]])
+    value = expression(np.concatenate([(low + high) / 2, level[own] + ((low + high) / 2)[begun[own]]]))
+    order = np.argsort(moment, kind="stable")  # the curve's own value comes last
+    moment, value = moment[order], value[order]
+    last = np.append(np.diff(moment) > 0, True)[: len(moment)]
     moment, value = moment[last], value[last]
     changed = np.diff(value, prepend=EXPRESSION) != 0
     return moment[changed], value[changed]
+
+
+def rounding(level: np.ndarray) -> np.ndarray:
+    """The dB that a level loses by becoming a whole velocity: up to 0.3 at velocity 32 and 0.5 at 18. What is less than
+    the error of any velocity above 64, or out of range, counts as nothing."""
+    lost = level - decibels(velocity(level))
+    return np.where((np.abs(lost) > 0.14) & (level < 0) & (level > decibels(1)), lost, 0.0)
 
 
 def decibels(value: np.ndarray | float) -> np.ndarray:

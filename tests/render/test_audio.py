@@ -88,20 +88,17 @@ def test_the_tail_dies_away_and_ends(tmp_path):
 @given(
     st.sampled_from([PIANO, ORGAN, GUITAR, VIOLIN, FLUTE]),
     st.integers(55, 79),
-    st.tuples(st.floats(-34, 0), st.floats(-34, 0)),
+    st.tuples(st.floats(-45, 0), st.floats(-45, 0)),
 )
 @settings(max_examples=25, deadline=None)
 def test_two_takes_differ_by_as_many_decibels_as_planned(tmp_path_factory, program, pitch, levels):
-    """Within 0.5 dB from -22 dB up (two half steps of velocity at worst); below, as near as velocities allow."""
+    """Also where velocities are too far apart for it (0.9 dB at -32 dB): CC11 makes up for what they lose."""
     folder = tmp_path_factory.mktemp("level")
     takes = []
     for level in levels:
         made = performance([{"level": level, "pitch": pitch, "end": 1.0}], programs=(program,))
         takes.append(level_of(heard(made, folder / "a.wav")[:RATE]))
-    written = decibels(velocity(np.array(levels)))
-    assert takes[0] - takes[1] == pytest.approx(written[0] - written[1], abs=0.1)
-    if min(levels) >= -22:
-        assert takes[0] - takes[1] == pytest.approx(levels[0] - levels[1], abs=0.5)
+    assert takes[0] - takes[1] == pytest.approx(levels[0] - levels[1], abs=0.5)
 
 
 @pytest.mark.parametrize("program", [ORGAN, VIOLIN, SQUARE])

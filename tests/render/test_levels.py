@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.levels import EXPRESSION, VOLUME, decibels, expression, expression_changes, velocity
+from render.levels import EXPRESSION, decibels, expression, expression_changes, rounding, velocity
 
 
 @given(st.integers(1, 127))
@@ -97,3 +97,26 @@ def test_at_every_moment_the_controller_is_where_the_curve_says(points, onsets):
             expected = EXPRESSION
         at = told.get(moment, at)
         assert at == expected
+
+
+@given(st.floats(-60, 0))
+def test_velocity_and_controller_together_come_near_any_level(level):
+    lost = float(rounding(np.array([level]))[0])
+    together = float(decibels(velocity(level))) + float(decibels(expression(lost)) - decibels(EXPRESSION))
+    assert together == pytest.approx(level, abs=0.15)
+
+
+@pytest.mark.parametrize("level", [0.0, 3.0, -90.0, 40 * np.log10(64 / 127), 40 * np.log10(20 / 127)])
+def test_a_level_that_is_a_velocity_or_out_of_range_loses_nothing(level):
+    assert rounding(np.array([level])) == 0
+
+
+def test_notes_struck_together_meet_in_the_middle_of_what_they_ask_for():
+    none = np.zeros(0, np.int64)
+    changes = expression_changes(none, np.zeros(0), none, np.array([0, 100, 100, 200]), np.array([0.0, 1.0, -0.2, 0.0]))
+    assert [column.tolist() for column in changes] == [[100, 200], [int(expression(0.4)), EXPRESSION]]
+
+
+def test_a_curve_moves_around_where_the_note_rests():
+    changes = expression_changes(np.array([10]), np.array([3.0]), np.array([0]), np.array([0]), np.array([-1.0]))
+    assert [column.tolist() for column in changes] == [[0, 10], [int(expression(-1.0)), int(expression(2.0))]]
