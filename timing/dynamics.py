@@ -30,6 +30,11 @@ class Level:
     louder: np.ndarray  # a track: the allargandos' dB
     own: np.ndarray  # (notes,) dB
 
+    @property
+    def corners(self) -> np.ndarray:
+        """(n,) the quarters at which the moving part may step or turn, sorted."""
+        return np.unique(np.concatenate([self.arches["start"], self.louder[:, 0], *(t[:, 0] for t in self.tracks)]))
+
     def moving(self, notes: np.ndarray, quarters: np.ndarray) -> np.ndarray:
         """(n,) dB of the moving part at `quarters`, for these rows of notes."""
         level = sample(self.louder, quarters) + self._arched(quarters)

@@ -7,13 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
-from timing.dynamics import Level, at_second_time, build_level
+from timing.curves import build_curves
+from timing.dynamics import at_second_time, build_level
 from timing.glides import build_glides
 from timing.instruments import guess_program, program_of, sustains
 from timing.lines import Lines, voice_numbers
 from timing.order import in_words, unfold
 from timing.pace import Pace, build_pace
-from timing.performance import CURVE, LANE, PLAYED, TONES, Performance
+from timing.performance import LANE, PLAYED, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.remarks import CannotDo, Remark, Severity, in_order
@@ -22,9 +23,6 @@ from timing.touch import onsets_and_ends, until_struck_again
 from timing.where import Fault, Where
 
 LEAD = 0.020  # seconds where a voice leads without a number: W. Goebl, JASA 110 (2001), melody lead with accompaniment
-
-_STEP = 0.5  # dB between the points of a level that moves while a note sounds
-_LEAST_MOVE = 0.25  # dB; less than this is not heard and not written
 
 
 @dataclass(frozen=True)
@@ -70,7 +68,8 @@ def perform(score: Score, plan: Plan) -> Reading:
     played["end"] = until_struck_again(played)
     _set_tone(played, plan, lines, where)
     order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
-    curves = _curves(played, level, pace, lanes, order)
+    sustained = np.array([sustains(int(program)) for program in lanes["program"]])[played["lane"]]
+    curves = build_curves(played, sustained, level, pace.time, order)
     glides = build_glides(plan, played, order, pace.time, lines, where)
     _refuse_faults(where, plan)
     title = plan.title or score.title or score.path.stem
@@ -189,29 +188,3 @@ def _set_tone(played: np.ndarray, plan: Plan, lines: Lines, where: Where) -> Non
             mine = chosen[inside]
             played["tone"][inside][mine] = TONES.index(entry.tone if named else "naturale")
             played["pluck"][inside][mine] = np.nan if named else entry.tone
-
-
-def _curves(played: np.ndarray, level: Level, pace: Pace, lanes: np.ndarray, order: np.ndarray) -> np.ndarray:
-    """CURVE table: how the level moves while notes of sustaining instruments sound."""
-    sustained = np.array([sustains(int(program)) for program in lanes["program"]])[played["lane"]]
-    end = played["score_onset"] + played["score_length"]
-    rows = np.flatnonzero(sustained & (played["score_length"] > 0))
-    probes = np.linspace(0, 1, 9)[1:] - 1e-6
-    at = played["score_onset"][rows, None] + probes * played["score_length"][rows, None]
-    base = level.moving(rows, played["score_onset"][rows])
-    moves = level.moving(np.repeat(rows, len(probes)), at.ravel()).reshape(at.shape) - base[:, None]
-    most = np.abs(moves).max(axis=1, initial=0)
-    rows, base, most = (column[most > _LEAST_MOVE] for column in (rows, base, most))
-    if not len(rows):
-        return np.zeros(0, CURVE)
-    counts = np.ceil(most / _STEP).astype(np.int64) * 4 + 1
-    owner = np.repeat(np.arange(len(rows)), counts)
-    place = (np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)) / np.maximum(counts[owner] - 1, 1)
-    quarters = played["score_onset"][rows][owner] + place * (1 - 1e-6) * (end - played["score_onset"])[rows][owner]
-    shift = (played["onset"][rows] - pace.time.seconds(played["score_onset"][rows]))[owner]
-    curves = np.zeros(len(owner), CURVE)
-    curves["note"] = np.argsort(order)[rows][owner]
-    curves["lane"] = played["lane"][rows][owner]
-    curves["second"] = pace.time.seconds(quarters) + shift
-    curves["level"] = level.moving(rows[owner], quarters) - base[owner]
-    return curves[np.lexsort((curves["second"], curves["lane"]))]
