@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.levels import EXPRESSION, decibels, expression, expression_changes, rounding, velocity
+from render.levels import EXPRESSION, VOLUME, decibels, expression, expression_changes, rounding, velocity
 
 
 @given(st.integers(1, 127))
