@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -40,6 +40,14 @@ def written_whole(path: str | Path) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
+
+
+def keep_from_inputs(path: Path, inputs: Iterable[Path]) -> None:
+    """CannotDo if `path` is one of the files that were read, by whatever name: a link to it, or the same letters in
+    another case where the system does not tell them apart."""
+    for given in inputs:
+        if path.resolve() == given.resolve() or (path.exists() and given.exists() and path.samefile(given)):
+            raise CannotDo.because("output-is-input", f"{path} is what the music is read from: name another file", path)
 
 
 def _umask() -> int:

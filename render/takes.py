@@ -8,6 +8,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
+from render.files import keep_from_inputs
 from render.report import clock, show_remarks
 from timing.cautions import check
 from timing.loading import load
@@ -80,8 +81,7 @@ def _load_all(plans: Sequence[Path]) -> list[Reading]:
 
 
 def _write(reading: Reading, file: Path, inputs: Sequence[Path], soundfont: Path | None, console: Console) -> None:
-    if any(file.resolve() == given.resolve() for given in inputs):
-        raise CannotDo.because("output-is-input", f"{file} is what the music is read from: name another file", file)
+    keep_from_inputs(file, inputs)
     performance = reading.performance
     if file.suffix.lower() in MIDI:
         from render.midi import write_midi

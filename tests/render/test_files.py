@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from render.files import written_whole
+from render.files import keep_from_inputs, written_whole
 from timing.remarks import CannotDo
 
 
@@ -131,3 +131,17 @@ def test_a_full_disk(small_disk):
         write(small_disk / "small.mid", bytes(200_000))
     assert [p.name for p in small_disk.iterdir()] == ["small.mid"]
     assert (small_disk / "small.mid").read_bytes() == b"old"
+
+
+def test_what_was_read_is_not_written_over_by_any_name(tmp_path):
+    score = tmp_path / "score.mid"
+    score.write_bytes(b"music")
+    keep_from_inputs(tmp_path / "take.mid", [score])
+    others = [score, tmp_path / "." / "x" / ".." / "score.mid"]
+    if os.name == "posix":
+        (tmp_path / "soft.mid").symlink_to(score)
+        os.link(score, tmp_path / "hard.mid")
+        others += [tmp_path / "soft.mid", tmp_path / "hard.mid"]
+    for name in others:
+        with pytest.raises(CannotDo, match="is what the music is read from"):
+            keep_from_inputs(name, [tmp_path / "plan.yaml", score])
