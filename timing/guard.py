@@ -227,9 +227,11 @@ _ABSURD = {
     "kern": re.compile(r"^(?![!*=]).*\d{6}"),
 }
 _METRES = {
-    "abc": re.compile(r"(?:^|\[)M:[ (]*(\d[\d+ ]*)\)?/", re.MULTILINE),
-    "kern": re.compile(r"\*M(\d[\d+]*)/"),
+    "abc": re.compile(r"(?:^|\[)M:([^\]%\n]*)", re.MULTILINE),
+    "kern": re.compile(r"\*M(\d[^\t\n]*)"),
 }
+_METRE = re.compile(r"\s*\(?\s*(\d[\d+ ]*)\)?\s*/\s*\d{1,3}(?:%\d+)?\s*")
+_NO_FIGURES = re.compile(r"\s*(?:C\|?|none|)\s*", re.IGNORECASE)
 
 
 def text(raw: Raw) -> str:
@@ -251,7 +253,13 @@ def text(raw: Raw) -> str:
         if found := _ABSURD[raw.kind].search(line):
             message = f"asks for a length that no music has, at line {number}: {found[0][-40:]!r}"
             raise raw.refuse("score-unsafe", message, number)
-    metres(raw, _METRES[raw.kind].findall(content))
+    figures = []
+    for metre in _METRES[raw.kind].findall(content):
+        if found := _METRE.fullmatch(metre):
+            figures.append(found[1])
+        elif not _NO_FIGURES.fullmatch(metre):
+            raise raw.refuse("score-broken", f"has a time signature that is none: {metre[:20]!r}")
+    metres(raw, figures)
     return content
 
 

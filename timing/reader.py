@@ -131,6 +131,8 @@ def _hushed():
 
 def _unreadable(raw: guard.Raw, error: Exception) -> CannotDo:
     reason = " ".join(str(error).split())[:200] or type(error).__name__
+    if not type(error).__module__.startswith("music21"):
+        reason = f"something is missing or malformed ({reason})"
     return raw.refuse("score-unreadable", f"cannot be read as music: {reason}")
 
 

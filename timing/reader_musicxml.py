@@ -21,10 +21,10 @@ from xml.etree.ElementTree import Element, SubElement
 
 from timing.guard import MOST_BEATS, SMALLEST_UNIT, Raw, metres
 from timing.reader_directions import Directions, Line
-from timing.remarks import CannotDo, Remark
+from timing.remarks import CannotDo, Remark, Severity
 
 LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
-MOST_STAVES, MOST_VOICES, MOST_IN_TUPLET = 16, 64, 512
+MOST_STAVES, MOST_VOICES, MOST_IN_TUPLET, MOST_FIFTHS = 16, 64, 512, 28
 
 _TAG = "relative-x"
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -59,6 +59,7 @@ class Facts:
     implicit: set[int] = field(default_factory=set)  # bars whose number is not printed
     unnumbered: set[int] = field(default_factory=set)  # bars without a number
     filled: dict[int, Fraction] = field(default_factory=dict)  # how far the fullest part goes in each bar
+    chord_symbols: list[Element] = field(default_factory=list)
     metres: list[str] = field(default_factory=list)  # the upper figures of all time signatures
     remarks: list[Remark] = field(default_factory=list)
 
@@ -73,23 +74,31 @@ def read_facts(root: Element, raw: Raw) -> Facts:
     facts = Facts()
     if root.find("part-list/score-part") is None:
         raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
-    if root.find("part/measure") is None:
+    listed = {part.get("id") for part in root.iterfind("part-list/score-part")} | {None}
+    parts = [part for part in root.findall("part") if part.get("id") in listed]
+    for part in root.findall("part"):
+        if part not in parts:  # music21 passes over it
+            message = f"the part {part.get('id')[:20]!r} is left out: the part list does not name it"
+            facts.remarks.append(Remark(Severity.CAUTION, "part-left-out", message))
+    if all(part.find("measure") is None for part in parts):
         raise raw.refuse("score-empty", "holds no bars")
     sounds = {
         instrument.get("id"): int(unpitched) - 1
         for instrument in root.iter("midi-instrument")
         if (unpitched := (instrument.findtext("midi-unpitched") or "").strip()).isdecimal()
     }
-    for number, part in enumerate(root.findall("part")):
+    for number, part in enumerate(parts):
         _PartWalk(facts, number, part, sounds, raw).run()
     metres(raw, facts.metres)
     return facts
 
 
 def untag(facts: Facts) -> None:
-    """Take the numbers out of the tree again."""
+    """Make the tree what it was: without the numbers, with its chord symbols."""
     for note in facts.notes:
         note.element.attrib.pop(_TAG, None)
+    for harmony in facts.chord_symbols:
+        harmony.tag = "harmony"
 
 
 class _PartWalk:
@@ -116,6 +125,7 @@ class _PartWalk:
             "note": self._note, "backup": self._backup, "forward": self._forward, "attributes": self._attributes,
             "direction": self._direction,
             "sound": lambda sound: self.directions.sound(sound, self.bar, self.cursor),
+            "harmony": self._harmony,
             "barline": lambda line: self.directions.bar_line(line, self.bar, self.cursor, self._name()),
         }  # fmt: skip
         for self.bar, measure in enumerate(self.part.findall("measure")):  # noqa: B020
@@ -183,6 +193,9 @@ class _PartWalk:
             if not (beats and units and fits):
                 raise self._absurd(f"a time signature of {'+'.join(beats)[:20]}/{'+'.join(units)[:20]}")
             self.facts.metres.append("+".join(beats))
+        for fifths in element.iterfind("key/fifths"):
+            if abs(self._number(fifths, "a key of")) > MOST_FIFTHS:
+                raise self._absurd(f"a key of {fifths.text[:12]} accidentals")
         for transpose in element.findall("transpose"):
             self._transpose(transpose)
         for details in element.findall("staff-details"):
@@ -220,6 +233,11 @@ class _PartWalk:
         for scordatura in element.iterfind("direction-type/scordatura"):
             self._tuning(scordatura.findall("accord"), 0)
         self.directions.direction(element, staff, self.bar, max(at, Fraction(0)))
+
+    def _harmony(self, element: Element) -> None:
+        """Hide chord symbols from music21: they do not sound, and some that are broken keep it busy for ever."""
+        element.tag = "hidden-harmony"
+        self.facts.chord_symbols.append(element)
 
     # -- notes
 

@@ -64,6 +64,13 @@ def test_several_parts_and_their_names(read):
     assert score.notes["part"].tolist() == [0, 1, 2]
 
 
+def test_a_part_that_the_list_does_not_name_is_left_out(read):
+    whole = [bar(note("C4", 4), 1, FOUR_FOUR)], [bar(note("E4", 4), 1, FOUR_FOUR)]
+    score = read(musicxml(*whole).replace('<part id="P1"', '<part id="P9"'))
+    assert score.notes["pitch"].tolist() == [64]
+    assert [r.code for r in score.remarks] == ["part-left-out"]
+
+
 def test_voices_keep_their_numbers(one):
     score = one(note("C5", 4, voice=1) + back(4) + note("E4", 4, voice=2) + back(4) + note("C3", 4, voice=7))
     assert rows(score.notes, "voice", "pitch") == [(1, 72), (2, 64), (7, 48)]
@@ -419,6 +426,15 @@ def test_nothing_reaches_the_terminal(read, capfd, recwarn):
     assert [r.code for r in score.remarks] == ["passed-over"]
     assert capfd.readouterr() == ("", "")
     assert len(recwarn) == 0
+
+
+def test_a_broken_chord_symbol_is_of_no_account(read):
+    # a degree like this one keeps music21 busy for ever
+    degree = (
+        "<degree><degree-value>-1</degree-value><degree-alter>0</degree-alter><degree-type>add</degree-type></degree>"
+    )
+    symbol = f"<harmony><root><root-step>C</root-step></root><kind>major</kind>{degree}</harmony>"
+    assert read(musicxml([bar(symbol + note("C4", 4), 1, FOUR_FOUR)])).notes["pitch"].tolist() == [60]
 
 
 def test_the_title(read):
