@@ -84,30 +84,30 @@ def _clock(performance: Performance, resolution: int) -> tuple[np.ndarray, np.nd
     """Ticks and their planned seconds at every moment that matters, both strictly increasing: bar lines, beats, corners
     of the pace, onsets and ends.
 
-    Bar lines stand on their ticks. What is displaced in time (a leading voice, a small note) stands where the music is
-    at that second; where the resolution is coarse, moments move by a tick or two to have one each.
+    What is written stands on its tick. What is displaced in time (a leading voice, a small note) stands where the music
+    is at that second, or a tick or two away where ticks are coarse, since each moment needs one of its own.
     """
     time, notes, bars = performance.time, performance.notes, performance.bars
     lines = np.append(bars["start"], performance.quarters)
+    written = (lines, _beats(bars), notes["score_onset"], notes["score_onset"] + notes["score_length"])
+    stop = max(performance.quarters, float(time.quarters(notes["end"].max(initial=0))))
+    planned = np.unique(np.concatenate([*written, time.knots, [stop]]))
     sounding = np.unique(np.concatenate([notes["onset"], notes["end"]]))
-    stop = max(performance.quarters, float(time.quarters(sounding[-1])))
-    written = (notes["score_onset"], notes["score_onset"] + notes["score_length"])
-    planned = np.unique(np.concatenate([lines, _beats(bars), time.knots, *written, [stop]]))
     seconds = np.concatenate([time.seconds(planned), sounding])
     quarters = np.concatenate([planned, np.interp(sounding, seconds[: len(planned)], planned)])
-    fixed = np.append(np.isin(planned, lines), np.zeros(len(sounding), bool))
+    rank = np.zeros(len(quarters), np.int64)
+    rank[: len(planned)] = np.isin(planned, np.concatenate(written)) + np.isin(planned, lines).astype(np.int64)
 
-    order = np.lexsort((~fixed, seconds))
-    seconds, quarters, fixed = seconds[order], quarters[order], fixed[order]
-    moment = np.cumsum(np.diff(seconds, prepend=-1) > _SAME) - 1
-    first = np.flatnonzero(np.diff(moment, prepend=-1))
-    line = np.logical_or.reduceat(fixed, first)
-    stands = first.copy()  # a moment at a bar line is the bar line
-    stands[moment[fixed][::-1]] = np.flatnonzero(fixed)[::-1]
-    ticks = _one_each(np.rint(quarters[stands] * resolution).astype(np.int64), line)
-    seconds = seconds[stands]
-    new = np.append(True, np.diff(ticks) > 0)
-    return ticks[new], seconds[new]
+    order = np.argsort(seconds, kind="stable")
+    moment = np.cumsum(np.diff(seconds[order], prepend=-1) > _SAME) - 1
+    order = order[np.lexsort((-rank[order], moment))]  # a bar line stands for all that is played at its moment
+    stands = order[np.flatnonzero(np.diff(moment, prepend=-1))]
+    wanted, seconds, rank = np.rint(quarters[stands] * resolution).astype(np.int64), seconds[stands], rank[stands]
+    placed = (_one_each(wanted, rank >= kept) for kept in (1, 2))
+    ticks = next((found for found in placed if found is not None), wanted)
+    chosen = np.lexsort((-rank, ticks))
+    chosen = chosen[np.diff(ticks[chosen], prepend=-1) > 0]
+    return ticks[chosen], seconds[chosen]
 
 
 def _beats(bars: np.ndarray) -> np.ndarray:
@@ -118,14 +118,15 @@ def _beats(bars: np.ndarray) -> np.ndarray:
     return np.repeat(bars["start"], count) + place * np.repeat(beat, count)
 
 
-def _one_each(ticks: np.ndarray, fixed: np.ndarray) -> np.ndarray:
-    """The nearest ticks to these that increase by one or more, where there is room; those that are fixed stay."""
+def _one_each(ticks: np.ndarray, fixed: np.ndarray) -> np.ndarray | None:
+    """The nearest ticks to these that increase by one or more; those that are fixed stay. None if there is no room."""
     place = np.arange(len(ticks))
     far = np.iinfo(np.int64).max // 2
     lowest = np.maximum.accumulate(np.where(fixed, ticks - place, -far)) + place
     highest = np.minimum.accumulate(np.where(fixed, ticks - place, far)[::-1])[::-1] + place
-    inside = np.minimum(np.maximum(ticks, lowest), highest)
-    return np.minimum(np.maximum.accumulate(inside - place) + place, np.maximum(highest, lowest))
+    if (lowest > highest).any():
+        return None
+    return np.maximum.accumulate(np.clip(ticks, lowest, highest) - place) + place
 
 
 def _ticks_at(seconds: np.ndarray, ticks: np.ndarray, planned: np.ndarray) -> np.ndarray:

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from performances import performance, performances, time_maps
 from support import reading
 
-from render.midi import resolution_for, to_midi, write_midi
+from render.midi import _one_each, resolution_for, to_midi, write_midi
 from timing.remarks import CannotDo
 from timing.timemap import TimeMap, strict
 
@@ -369,3 +369,33 @@ def test_another_process_writes_the_same_bytes(tmp_path):
 def test_more_voices_than_ports_are_refused():
     with pytest.raises(CannotDo, match="4000 voices"):
         to_midi(performance([{}], programs=[0] * 4000))
+
+
+@given(st.lists(st.lists(st.integers(0, 40), max_size=12), min_size=1, max_size=5))
+def test_crowded_moments_find_ticks_of_their_own_between_bar_lines_that_stay(bars):
+    """Bars of 40 ticks, with up to 12 moments between their lines that may all ask for the same tick."""
+    wanted = [tick for n, inner in enumerate(bars) for tick in (40 * n, *sorted(40 * n + t for t in inner))]
+    wanted.append(40 * len(bars))
+    fixed = [line for inner in bars for line in (True, *[False] * len(inner))] + [True]
+    ticks = _one_each(np.array(wanted), np.array(fixed))
+    assert (np.diff(ticks) > 0).all()
+    assert ticks[fixed].tolist() == [40 * n for n in range(len(bars) + 1)]
+    assert np.abs(ticks - wanted).max() <= 12
+
+
+def test_where_there_is_no_room_bar_lines_stay():
+    """A bar of 10^6 quarters at the end: a tick is a ninth of a quarter, and sixty notes ask for nine of them."""
+    notes = [{"score_onset": 8.0 + n / 60, "onset": 8.0 + n / 60, "end": 9.5} for n in range(60)]
+    bars = [{"length": 4.0}] * 3 + [{"length": 10.0**6}]
+    made = performance(notes, bars=bars)
+    file = to_midi(made)
+    assert file.ticks_per_beat < 24
+    ticks, seconds = absolute(file.tracks[0]), made.time.seconds(made.bars["start"])
+    assert seconds_at(file, made.bars["start"] * file.ticks_per_beat) == pytest.approx(seconds, abs=NEAR)
+    assert [m.type for _, m in absolute(file.tracks[1])].count("note_on") == 60
+    assert ticks[-1][0] == round(made.quarters * file.ticks_per_beat) < 10**7
+
+
+def test_a_performance_without_notes_is_a_file_without_notes():
+    file = to_midi(performance([]))
+    assert [m.type for m in file.tracks[1] if not m.is_meta] == ["program_change", "control_change", "control_change"]
