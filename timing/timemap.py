@@ -70,8 +70,10 @@ def split(pieces: np.ndarray, knots: Sequence[float] | np.ndarray) -> np.ndarray
 
 
 def mixed(first: np.ndarray, last: np.ndarray, u: np.ndarray) -> np.ndarray:
-    """Straight from `first` (u = 0) to `last` (u = 1); exact at both ends, however small one is against the other."""
-    return first * (1 - u) + last * u
+    """Straight from `first` (u = 0) to `last` (u = 1); exact at both ends, however small one is against the other, and
+    where they are equal."""
+    rise = last - first
+    return np.where(u < 0.5, first + rise * u, last - rise * (1 - u))
 
 
 def between(pieces: np.ndarray, start: float, end: float) -> slice:
@@ -104,10 +106,16 @@ def _gauss_legendre() -> tuple[np.ndarray, np.ndarray]:
 
 def durations(pieces: np.ndarray, until: np.ndarray | float = 1.0) -> np.ndarray:
     """Seconds from the start of each piece to `until` (0 to 1, one value a piece)."""
-    nodes, weights = _gauss_legendre()
     until = np.broadcast_to(np.asarray(until, np.float64), len(pieces))
-    slowness = 60 / tempo_at(pieces, np.outer(until, (nodes + 1) / 2))
-    return (slowness @ weights) / 2 * until * (pieces["end"] - pieces["start"])
+    length = until * (pieces["end"] - pieces["start"])
+    seconds = length * 60 / tempo_at(pieces, np.zeros(len(pieces)))  # all there is to it where the pace is steady
+    steady = (pieces["t0"] == pieces["t1"]) & (pieces["v0"] == pieces["v1"])
+    moving = np.flatnonzero(~steady | (pieces["a1"] != 0) | (pieces["a2"] != 0))
+    if len(moving):
+        nodes, weights = _gauss_legendre()
+        slowness = 60 / tempo_at(pieces[moving], np.outer(until[moving], (nodes + 1) / 2))
+        seconds[moving] = (slowness @ weights) / 2 * length[moving]
+    return seconds
 
 
 def lasting(pieces: np.ndarray) -> float:

@@ -1,0 +1,142 @@
+"""Score and plan brought together: what is played, in which order, with which tone."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support import midi, reading, score
+
+from timing.performance import TONES
+from timing.reading import perform
+from timing.remarks import CannotDo
+
+
+def test_a_silent_plan_is_strict_time_at_an_even_level_with_plain_lengths():
+    made = reading({}, bars=4, voices={1: "c4:1 d4:0.5 e4:0.5 f4:2 g4:4 a4:4 b4:4"}).performance
+    assert made.notes["onset"] == pytest.approx(made.notes["score_onset"], rel=1e-14)
+    assert made.notes["end"] == pytest.approx(made.notes["score_onset"] + made.notes["score_length"], rel=1e-14)
+    assert set(made.notes["level"]) == {-12}
+    assert {TONES[tone] for tone in made.notes["tone"]} == {"naturale"} and np.all(np.isnan(made.notes["pluck"]))
+    assert len(made.curves) == len(made.glides) == len(made.phrases) == 0
+
+
+def test_notes_know_where_they_stand():
+    made = reading({"order": ["1-2", "2"]}, bars=2, pickup=1.0).performance.notes
+    assert made["bar"].tolist() == [1, 1, 1, 1, 2, 2, 2, 2, 2, 2, 2, 2]
+    pickup = reading({}, bars=2, pickup=1.0).performance.notes
+    assert pickup["bar"][:3].tolist() == [0, 1, 1]
+    assert pickup["beat"][:3].tolist() == [4, 1, 2]
+    assert made["pass"].tolist() == [1] * 8 + [2] * 4
+    assert made["ordinal"].tolist() == [0] * 4 + [1] * 4 + [2] * 4
+
+
+def test_beats_are_counted_in_the_lower_figure():
+    notes = reading({}, bars=1, metre=(6, 8), voices={1: "c4:1.5 d4:0.5 e4:1"}).performance.notes
+    assert notes["beat"].tolist() == [1, 4, 5]
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.integers(1, 6), st.integers(0, 3)), min_size=1, max_size=6))
+def test_every_note_of_every_performed_bar_is_played_once(stretches):
+    order = [(first, min(first + more, 6)) for first, more in stretches]
+    written = ["c4:1 d4:1 e4:2", "f4:4", "g4:0.5 a4:3.5", "b4:1 c5:3", "d5:2 e5:2", "f5:4"]
+    made = reading({"order": [f"{a}-{b}" for a, b in order]}, bars=6, voices={1: " ".join(written)})
+    expected = [word.split(":")[0] for a, b in order for bar in range(a, b + 1) for word in written[bar - 1].split()]
+    notes = made.performance.notes
+    assert notes["pitch"].tolist() == [midi(name) for name in expected]
+    bars = sum(b - a + 1 for a, b in order)
+    assert made.performance.quarters == made.performance.time.length == 4 * bars
+
+
+def test_a_tie_is_cut_where_the_order_leaves_the_page():
+    """A note of six quarters from the beginning of bar 1: the first time bar 1 follows, the second time bar 2."""
+    notes = reading({"order": ["1", "1-2"]}, bars=2, voices={1: "c4:6 d4:2"}).performance.notes
+    found = [(int(n["pitch"]), n["score_onset"], n["score_length"]) for n in notes]
+    assert found == [(60, 0, 4), (60, 4, 6), (62, 10, 2)]
+
+
+def test_a_tie_goes_on_over_a_skipped_ending():
+    endings = [
+        {"kind": "ending", "bar": 1, "end_bar": 1, "text": "1"},
+        {"kind": "ending", "bar": 2, "end_bar": 2, "text": "2"},
+        {"kind": "repeat end", "bar": 1, "offset": 4.0},
+    ]
+    made = score(3, voices={1: "r:3 c4:3 d4:2 e4:4"}, marks=endings)
+    notes = perform(made, reading({}).plan).performance.notes
+    assert notes["score_length"][notes["pitch"] == 60].tolist() == [3, 3]
+
+
+def test_irregular_bars():
+    made = score(3)
+    made.bars["length"][1] = 2.5  # a bar that is cut short
+    made.notes["length"][:] = 1
+    made.notes["offset"][made.notes["bar"] == 1] = [0, 1, 2, 2.25]
+    found = perform(made, reading({"slowing": [{"ritenuto": "2", "to": "50%", "then": "a tempo"}]}).plan).performance
+    assert found.bars["start"].tolist() == [0, 4, 6.5]
+    assert found.time.seconds(np.array([4, 6.5, 10.5])) == pytest.approx([4, 9, 13])
+
+
+TWICE = {"order": ["1-4", "1-4"]}
+
+
+def tones(plan: dict, *quarters: float, **options) -> list[str]:
+    notes = reading(plan, bars=4, **options).performance.notes
+    found = {n["score_onset"]: TONES[n["tone"]] if np.isnan(n["pluck"]) else float(n["pluck"]) for n in notes}
+    return [found[quarter] for quarter in quarters]
+
+
+def test_tones_go_back_by_themselves():
+    plan = {"tone": [{"bars": "2-3", "tone": "ponticello"}, {"bars": "3:2", "tone": "5 cm"}]}
+    assert tones(plan, 3, 4, 8, 9, 10, 12) == [
+        "naturale",
+        "sul ponticello",
+        "sul ponticello",
+        5,
+        "sul ponticello",
+        "naturale",
+    ]
+
+
+def test_the_second_time_another_tone():
+    plan = TWICE | {"tone": [{"bars": "1-2", "tone": "dark"}], "second time": [{"bars": "1-4", "tone": "sul tasto"}]}
+    assert tones(plan, 0, 8, 16, 24) == ["dark", "naturale", "sul tasto", "sul tasto"]
+
+
+def test_a_tone_for_one_voice():
+    plan = {"tone": [{"bars": "1", "tone": "dark", "for": "voice 2"}]}
+    notes = reading(plan, bars=1, voices={1: "c5:4", 2: "c3:4"}).performance.notes
+    assert {int(n["voice"]): TONES[n["tone"]] for n in notes} == {1: "naturale", 2: "dark"}
+
+
+def test_a_lane_for_every_voice():
+    made = reading({"instrument": "violin"}, bars=1, voices={1: "c5:4", 3: "c4:4"}).performance
+    assert made.lanes["program"].tolist() == [40, 40]
+    assert made.lanes["name"].tolist() == ["Piano, voice 1", "Piano, voice 3"]
+    assert made.lanes["voice"][made.notes["lane"]].tolist() == made.notes["voice"].tolist()
+
+
+def test_notes_are_sorted_as_they_begin():
+    plan = {"voices": {"melody": {"lead": "50 ms"}}}
+    notes = reading(plan, bars=1, voices={1: "r:1 c5:1 d5:2", 2: "c3:1 d3:1 e3:2"}).performance.notes
+    assert np.all(np.diff(notes["onset"]) >= 0)
+    assert notes["pitch"].tolist() == [midi(name) for name in ("c3", "c5", "d3", "d5", "e3")]
+
+
+def test_all_faults_at_once():
+    plan = {
+        "slowing": [{"rallentando": "40"}, {"rallentando": "2:9"}],
+        "phrases": [{"bars": "5-3"}],
+        "voices": {"celo": "-3 dB"},
+        "glissandi": [{"from": "1:1.5", "to": "2:1"}],
+        "accents": [{"at": "1:1", "for": "voice 7"}],
+    }
+    with pytest.raises(CannotDo) as refusal:
+        reading(plan, bars=4)
+    assert len(refusal.value.remarks) == 6
+
+
+def test_bars_without_notes():
+    with pytest.raises(CannotDo, match="nothing to play"):
+        reading({"order": ["2"]}, bars=2, voices={1: "c4:4"})
