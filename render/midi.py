@@ -233,15 +233,18 @@ def _lane(
     data = np.concatenate([notes["pitch"], np.full(len(changes[0]), 11), notes["pitch"]])
     value = np.concatenate([np.full(len(notes), 64), changes[1], velocity(notes["level"])])
     order = np.lexsort((data, kind, tick))
-    makers = (
-        lambda d, v: mido.Message("note_off", skip_checks=True, channel=channel, note=d, velocity=v, time=0),
-        lambda d, v: mido.Message("control_change", skip_checks=True, channel=channel, control=d, value=v, time=0),
-        lambda d, v: mido.Message("note_on", skip_checks=True, channel=channel, note=d, velocity=v, time=0),
-    )
-    columns = (column[order].tolist() for column in (tick, kind, data, value))
-    events = [(0, 0, message) for message in head]
-    events += [(t, k, makers[k](d, v)) for t, k, d, v in zip(*columns, strict=True)]
-    return _track(events, int(tick.max(initial=0)))
+
+    def struck(kind: str):
+        return lambda d, v, t: mido.Message(kind, skip_checks=True, channel=channel, note=d, velocity=v, time=t)
+
+    def control(d: int, v: int, t: int) -> mido.Message:
+        return mido.Message("control_change", skip_checks=True, channel=channel, control=d, value=v, time=t)
+
+    makers = (struck("note_off"), control, struck("note_on"))
+    wait = np.diff(tick[order], prepend=0)
+    columns = (column.tolist() for column in (kind[order], data[order], value[order], wait))
+    messages = [makers[k](d, v, t) for k, d, v, t in zip(*columns, strict=True)]
+    return mido.MidiTrack([*head, *messages, mido.MetaMessage("end_of_track", time=0)])
 
 
 def _text(kind: str, **words: str) -> mido.MetaMessage:
