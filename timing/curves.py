@@ -34,6 +34,8 @@ def build_curves(
     np.maximum.at(moves, owner, np.maximum(np.abs(first), np.maximum(np.abs(middle), np.abs(last))))
     keep = moves[owner] > _LEAST_MOVE
     owner, start, end, first, middle, last = (column[keep] for column in (owner, start, end, first, middle, last))
+    if not len(owner):
+        return np.zeros(0, CURVE)
     # between corners the level is a parabola, steepest at one of its ends
     steepest = np.maximum(np.abs(4 * middle - 3 * first - last), np.abs(first - 4 * middle + 3 * last))
     points = np.maximum(np.ceil(steepest / STEP - 1e-3), 1).astype(np.int64) + 1
