@@ -390,3 +390,19 @@ def test_velocities_out_of_range_sound_at_the_limit(tmp_path):
     beyond = heard(performance([{"level": 12.0}]), tmp_path / "b.wav")
     assert velocity(12.0) == 127
     assert (loudest == beyond).all()
+
+
+def test_more_hours_than_a_wav_file_can_hold_are_refused_before_anything_is_rendered(tmp_path):
+    made = performance([{}, {"score_onset": 4.6 * 3600, "onset": 4.6 * 3600, "end": 4.6 * 3600 + 1}])
+    with pytest.raises(CannotDo, match=r"4\.6 hours are longer than a WAV file can hold") as refusal:
+        render_audio(made, tmp_path / "a.wav", progress=lambda done, total: pytest.fail("it was begun"))
+    assert "flac" in refusal.value.remarks[0].suggestion
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere names are text")
+def test_names_that_are_not_utf_8(tmp_path):
+    bank, take = (tmp_path / os.fsdecode(name) for name in (b"b\xe9.sf2", b"t\xe9.flac"))
+    bank.write_bytes(standard_bank().read_bytes())
+    assert render_audio(performance([{}]), take, soundfont=bank).loudness is not None
+    assert take.stat().st_size > 1000
