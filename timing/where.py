@@ -84,8 +84,10 @@ class Where:
             return rows[0], 0.0
         for row in rows:
             bar = self.score.bars[row]
-            offset = float((position.beat - 1) * 4 / int(bar["unit"])) - bar["shift"]
-            if -1e-9 <= offset < bar["length"] - 1e-9:
+            beat = 4 / int(bar["unit"])
+            offset = float(position.beat - 1) * beat - bar["shift"]
+            missing = 0.0 if position.instant else beat - 1e-6  # of a beat that a pickup comes in on
+            if -1e-9 - missing <= offset < bar["length"] - 1e-9:
                 return row, max(offset, 0.0)
         raise Fault(self._no_beat(position, rows))
 
