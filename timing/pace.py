@@ -201,7 +201,7 @@ def _width(at: float, seconds: float, where: Where) -> float:
     onsets = bars["start"][ordinal] + notes["offset"][first:last]
     earlier = onsets[onsets < at - 1e-6].max(initial=bars["start"][ordinal])
     # Wide enough that no MIDI tempo is needed below the 3.58 quarters a minute that 24 bits can say.
-    return min(max(0.125, seconds / 8), (at - earlier) / 2)
+    return min(max(0.125, seconds / 8), (at - earlier) * 0.9)
 
 
 def _refuse_extremes(pieces: np.ndarray, where: Where) -> None:

@@ -63,14 +63,16 @@ def _bars_alone(value: Any) -> Any:
     return words.settings("bars", value)
 
 
+# A phrase, or its bars alone.
+AnyPhrase = Annotated["Phrase", BeforeValidator(_bars_alone), words.also(words.Range)]
+
+
 class Phrase(Entry):
     """A phrase: its bars, the phrases inside it, its rise and fall."""
 
     bars: words.Range
     name: words.text(60, "what the phrase is called on the sheet and in the MIDI file's markers") | None = None
-    inside: tuple[Annotated[Phrase, BeforeValidator(_bars_alone), words.also(words.Range)], ...] = Field(
-        (), max_length=MAX_ENTRIES
-    )
+    inside: tuple[AnyPhrase, ...] = Field((), max_length=MAX_ENTRIES)
     arch: Annotated[Arch | None, BeforeValidator(_arch), words.also(words.ArchPace)] = None
 
 
@@ -336,7 +338,7 @@ class Plan(Words):
         words.OrNothing(),
     ] = Field({}, description="how loud each voice is, and which leads")
     articulation: Annotated[Articulation, _nothing({}), words.OrNothing()] = Articulation()
-    phrases: _section(Phrase) = Field((), description="where each phrase begins and ends")
+    phrases: _section(AnyPhrase) = Field((), description="where each phrase begins and ends")
     slowing: _section(Slowing) = Field((), description="where the time gives way and comes back")
     holds: _section(Hold) = Field((), description="where the time waits")
     dynamics: _section(Dynamic) = Field((), description="marks and hairpins")

@@ -11,8 +11,10 @@ import numpy as np
 
 from timing.plan import Entry
 from timing.position import Position, Range, beat_name
-from timing.remarks import Place, Remark, Severity
+from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import Score
+
+MOST_HEARD = 250_000  # hearings of all entries: far beyond any music, and soon told
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,7 @@ class Where:
     def __init__(self, score: Score, bars: np.ndarray):
         self.score, self.bars = score, bars
         self.remarks: list[Remark] = []
+        self._found = 0  # runs and moments of entries
         self._said: set[Remark] = set()
         self._rows = _rows_by_name(score)
         bracketed = np.zeros(len(score.bars) + 1, np.int64)
@@ -242,6 +245,10 @@ class Where:
         except Fault as fault:
             self.remark(Severity.ERROR, "plan-position", str(fault), entry.place(key))
             return nothing
+        self._found += len(found)
+        if self._found > MOST_HEARD:
+            message = f"the entries of the plan are heard more than {MOST_HEARD:,} times in this order of the bars"
+            raise CannotDo([Remark(Severity.ERROR, "plan-size", message, entry.place())])
         said = ""
         if not len(found):
             said = f"{entry.value(key)} is never heard"

@@ -184,3 +184,8 @@ def test_places_lead_back_to_the_file(tmp_path):
     assert at(made.voices["bass"].place("level")) == (5, 16)
     assert at(made.place("order")) == (6, 8)
     assert Phrase.model_validate({"bars": 1}).place("bars") is None
+
+
+def test_a_phrase_may_be_its_bars_alone():
+    plan = Plan.model_validate({"score": "x", "phrases": ["1-4", {"bars": "5-8"}, 9]})
+    assert [str(phrase.bars) for phrase in plan.phrases] == ["1-4", "5-8", "9"]

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from support import score
+from support import reading, score
 
 from timing.performance import PASSAGE
 from timing.plan import Dynamic, Hold, Slowing
 from timing.position import Position, Range, parse_position, parse_range
+from timing.remarks import CannotDo
 from timing.score import Score
 from timing.where import Fault, Where
 
@@ -462,3 +463,10 @@ def test_a_felt_beat_of_six_eight_is_dotted():
 )
 def test_compound_metres_are_felt_in_threes(beats, unit, compound):
     assert Where.is_compound(score(bars=1, metre=(beats, unit)).bars[0]) == compound
+
+
+def test_an_endless_plan_is_refused():
+    """5,000 entries in an order of 1,000 hearings of one bar: five million hearings, told at once."""
+    plan = {"order": ["1"] * 1000, "accents": [{"at": f"1:{1 + n % 4}"} for n in range(5000)]}
+    with pytest.raises(CannotDo, match="more than 250,000 times"):
+        reading(plan, bars=2)
