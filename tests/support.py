@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from timing.reading import Reading, perform
 from timing.plan import Plan
+from timing.reading import Reading, perform
 from timing.score import BAR, HEAD, MARK, NOTE, PART, Score, Sign
 
 STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}

@@ -5,9 +5,9 @@ from __future__ import annotations
 from difflib import get_close_matches
 from pathlib import Path
 
-from timing.reading import Reading, perform
 from timing.planfile import read_plan
 from timing.reader import read_score
+from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Remark, Severity
 
 

@@ -30,7 +30,8 @@ def unfold(
     `order` overrides whatever the score says: segments of bar rows (first, last, whether after the return), both ends
     included. With `repeats_after_return` repeats and first endings are played again after a D.C. or D.S.
     The pass of a bar counts its hearings; a bar under an ending takes the pass of the music that leads into it.
-    At most MAX_BARS bars are performed, or as many as are written. Raises CannotDo if `order` is empty or names a row that does not exist.
+    At most MAX_BARS bars are performed, or as many as are written. Raises CannotDo if `order` is empty or names a row
+    that does not exist.
     """
     signs = read_signs(score)
     repeats = read_repeats(score, set(signs.jumps))
