@@ -59,7 +59,7 @@ def build_level(
     add_level_arches(arches, phrases)
     own = np.zeros(len(onsets))
     for name, voice in plan.voices.items():
-        own[lines.select(name, voice.place(), where)] += voice.level
+        own[lines.select(name, plan.key_place("voices", name), where)] += voice.level
     for accent in plan.accents:
         chosen = lines.select(accent.for_, accent.place("for"), where)
         for at in where.moments_of(accent, "at"):

@@ -71,6 +71,16 @@ class Words(BaseModel):
                 break
         return place
 
+    def key_place(self, *path: str | int) -> Place | None:
+        """Where the last key of this path stands itself, not its value."""
+        here = self._source
+        try:
+            for step in path[:-1]:
+                here = here[step]
+            return here.keys_at[path[-1]]
+        except (AttributeError, LookupError, TypeError):
+            return self.place(*path)
+
 
 def _again(error: Any) -> InitErrorDetails:
     """An error as it was reported, to be raised once more."""

@@ -173,7 +173,7 @@ def _leads(plan: Plan, lines: Lines, where: Where) -> np.ndarray:
     lead = np.zeros(lines.count)
     for name, voice in plan.voices.items():
         if voice.lead:
-            lead[lines.select(name, voice.place(), where)] = LEAD if voice.lead is True else voice.lead
+            lead[lines.select(name, plan.key_place("voices", name), where)] = LEAD if voice.lead is True else voice.lead
     return lead
 
 

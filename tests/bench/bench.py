@@ -66,37 +66,46 @@ def starting(plan: Path) -> None:
 
 
 def rendering(plan: Path, folder: Path) -> None:
+    """Against the file player of the synthesizer library: its command where there is one (with its reverb and chorus,
+    as it comes, and without them, as we render), or else the player driven through Python, without them."""
+    import soundfile
+
     from soundfonts.banks import standard_bank
 
-    print("\nrender to WAV, warm cache                    seconds   file player   ratio   minutes of music")
+    print("\nrender to WAV, warm cache        minutes   seconds   file player   ratio")
+    tool = shutil.which("fluidsynth")
     for minutes in (2, 10):
-        long = folder / f"long{minutes}.yaml"
+        long, midi = folder / f"long{minutes}.yaml", folder / "long.mid"
         lengthen(plan, long, minutes * 60)
-        midi = folder / "long.mid"
         run([*COMMAND, "render", long, "-o", midi])
         ours = [*COMMAND, "render", long, "-o", folder / "ours.wav"]
-        tool = shutil.which("fluidsynth")
-        quiet = ["-ni", "-q", "-R", "0", "-C", "0", "-r", "44100", "-F", folder / "theirs.wav"]
-        player = [tool, *quiet, standard_bank(), midi] if tool else None
-        theirs = player or [sys.executable, "-c", PLAYER, midi, standard_bank(), folder / "theirs.wav"]
-        pairs = [(seconds(ours), seconds(theirs)) for _ in range(RUNS)]
-        ratio = statistics.median(a / b for a, b in pairs)
-        a, b = (statistics.median(column) for column in zip(*pairs, strict=True))
-        import soundfile
-
-        length = soundfile.info(folder / "ours.wav").duration / 60
-        who = "its command" if tool else "through Python"
-        print(f"  lentando render ({who:<14})           {a:8.2f} {b:12.2f} {ratio:9.2f} {length:12.1f}")
+        quiet = [tool, "-ni", "-q", "-r", "44100", "-F", folder / "theirs.wav"]
+        theirs = {
+            "its command": [*quiet, standard_bank(), midi],
+            "its command, no effects": [*quiet, "-R", "0", "-C", "0", standard_bank(), midi],
+        }
+        if not tool:
+            theirs = {"no effects": [sys.executable, "-c", PLAYER, midi, standard_bank(), folder / "theirs.wav"]}
+        for who, command in theirs.items():
+            pairs = [(seconds(ours), seconds(command)) for _ in range(RUNS)]
+            ratio = statistics.median(a / b for a, b in pairs)
+            a, b = (statistics.median(column) for column in zip(*pairs, strict=True))
+            length = soundfile.info(folder / "ours.wav").duration / 60
+            print(f"  {who:<28} {length:9.1f} {a:9.2f} {b:13.2f} {ratio:7.2f}")
 
 
 def lengthen(plan: Path, longer: Path, target: float) -> None:
-    """A plan based on `plan` that plays the whole piece again and again, for at least `target` seconds."""
+    """A plan based on `plan` that plays all bars again and again, for at least `target` seconds."""
     from timing import load
 
     once = load(plan)
     bars = f"{once.score.bar_name(0)}-{once.score.bar_name(len(once.score.bars) - 1)}"
-    times = int(target / once.performance.time.length) + 1
-    longer.write_text(f"based on: {os.path.relpath(plan, longer.parent)}\norder: [{', '.join([bars] * times)}]\n")
+    length, times = 0.0, 0
+    while length < target:
+        times = max(times + 1, int(times * target / length) if length else 1)
+        order = ", ".join([bars] * times)
+        longer.write_text(f"based on: {os.path.relpath(plan, longer.parent)}\norder: [{order}]\n")
+        length = load(longer).performance.time.length
 
 
 def growing(folder: Path) -> None:
