@@ -12,7 +12,7 @@ from timing.lines import Lines
 from timing.phrases import PhraseRun, add_level_arches, arch_knots
 from timing.plan import Dynamic, Plan
 from timing.tracks import Event, Segment, follow, sample, table
-from timing.where import Where
+from timing.where import Where, left_out
 from timing.words import DYNAMICS
 
 UNMARKED = DYNAMICS["mf"]  # the level where the plan names none
@@ -108,9 +108,9 @@ def _events(entry: Dynamic, where: Where) -> list[Event]:
     if entry.to_mark is not None:
         return [Event(run.start, run.end, _mark(entry.to_mark), rank=1) for run in runs]
     change = (HAIRPIN if entry.by is None else entry.by) * (1 if entry.kind == "crescendo" else -1)
-    full = max((run.length for run in runs), default=0.0)
     # where a repeat begins in the middle of a hairpin, what is left of it is heard
-    return [Event(run.start, run.end, _by(change * run.length / full), rank=1) for run in runs]
+    shares = [1 - behind for behind in left_out(runs)]
+    return [Event(run.start, run.end, _by(change * share), rank=1) for run, share in zip(runs, shares, strict=True)]
 
 
 def _mark(mark: str) -> Callable[[float], float]:

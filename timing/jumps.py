@@ -65,7 +65,8 @@ class Signs:
 def read_signs(score: Score) -> Signs:
     """Gather the jumps of a score; a sign that several parts share counts once.
 
-    A Fine or To Coda at the very beginning of a bar belongs to the end of the bar before.
+    A Fine or To Coda at the very beginning of a bar is taken for the end of that bar, as most files mean it, unless the
+    bar before is closed by a double bar or a repeat sign: then it is the end of that one.
     """
     return _Reading(score).read()
 
@@ -92,8 +93,9 @@ class _Reading:
     def _places(self, kind: str) -> list[tuple[int, bool]]:
         """(row, whether at its end) of each sign, in order."""
         late_at: dict[int, tuple[int, bool]] = {}  # by bar line: row + 1 for the end of a bar
+        closed = set(self.score.marks_of("double bar", "repeat end")["bar"].tolist())
         for row, offset in self.score.marks_of(kind)[["bar", "offset"]].tolist():
-            late = offset > 0 or row == 0
+            late = offset > 0 or row - 1 not in closed
             if 0 <= row < len(self.score.bars) and (late or row not in late_at):
                 late_at[row + late] = row, late
         return [late_at[line] for line in sorted(late_at)]

@@ -15,7 +15,7 @@ from timing.remarks import CannotDo, Remark, Severity
 from timing.slowing import SlowingRun, bare_a_tempos, releases, slowing_events, slowing_runs
 from timing.timemap import TimeMap, between, mixed, split
 from timing.tracks import Event, Segment, follow, law
-from timing.where import Run, Where
+from timing.where import Run, Where, left_out
 
 STANDARD_TEMPO = 120.0  # quarters a minute where neither plan nor score says one (Standard MIDI Files 1.0)
 
@@ -72,9 +72,10 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
 
 
 def _inside(moments: list[float], slowings: list[SlowingRun]) -> list[bool]:
-    """Whether a slowdown is going on at each of these quarters; it then goes on over a new tempo."""
+    """Whether a slowdown is going on at each of these quarters; it then goes on over a new tempo. One that only begins
+    there begins from the new tempo."""
     slow = np.array([(s.run.start, s.until) for s in slowings] or [(np.inf, np.inf)])
-    row = np.searchsorted(slow[:, 0], moments, side="right") - 1
+    row = np.searchsorted(slow[:, 0], moments) - 1
     return ((row >= 0) & (moments < slow[row, 1])).tolist()
 
 
@@ -106,10 +107,9 @@ def tempo_events(plan: Plan, where: Where) -> list[Event]:
         change = _new_tempo(mark.tempo, primo)
         if mark.over is not None:
             runs = [run for run in where.runs_of(mark, "over") if run.complete]
-            full = max((run.length for run in runs), default=0.0)
             made += [
-                Event(run.start, run.end, _from_midway(change, mark, 1 - run.length / full), mark.curvature, rank=1)
-                for run in runs
+                Event(run.start, run.end, _from_midway(change, mark, behind), mark.curvature, rank=1)
+                for run, behind in zip(runs, left_out(runs), strict=True)
             ]
         elif mark.at is not None:
             made += [Event(float(s), float(s), change) for s in where.moments_of(mark, "at")]

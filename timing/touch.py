@@ -155,7 +155,7 @@ def _room_before(keys: np.ndarray, moment: np.ndarray) -> np.ndarray:
 
 def _dotted(lengths: np.ndarray) -> np.ndarray:
     """Which lengths are those of a dotted note, 3·2^n quarters: there the appoggiatura takes two parts of three."""
-    return np.abs(np.mod(np.log2(np.maximum(lengths, 1e-9) / 3) + 0.5, 1) - 0.5) < 1e-6
+    return np.abs(np.mod(np.log2(np.clip(lengths, 1e-9, 1e9) / 3) + 0.5, 1) - 0.5) < 1e-6
 
 
 def _rolls(

@@ -26,10 +26,17 @@ class Run:
     first: int  # performed bars, both included
     last: int
     complete: bool  # the end of the range lies in it
+    begun: bool = True  # its beginning does
 
     @property
     def length(self) -> float:
         return self.end - self.start
+
+
+def left_out(runs: list[Run]) -> list[float]:
+    """The share of a range that each run leaves out because a repeat begins in the middle of it."""
+    full = max((run.length for run in runs), default=0.0)
+    return [0.0 if run.begun else 1 - run.length / full for run in runs]
 
 
 class Fault(ValueError):  # noqa: N818 (a fault is the house's word)
@@ -180,7 +187,7 @@ class Where:
             stop = self.bars["start"][b] + (end if rows[b] == last else self.bars["length"][b])
             complete = bool(rows[b] == last or (end == 0.0 and self._follows(rows[b], np.int64(last))))
             if stop > begin:
-                made.append(Run(float(begin), float(stop), a, b, complete))
+                made.append(Run(float(begin), float(stop), a, b, complete, bool(rows[a] == first)))
         return made
 
     def on_pass(self, passes: int | str | None) -> np.ndarray:
@@ -251,7 +258,7 @@ class Where:
             raise CannotDo([Remark(Severity.ERROR, "plan-size", message, entry.place())])
         said = ""
         if not len(found):
-            said = f"{entry.value(key)} is never heard"
+            said = f"{_bars(entry.value(key))} never heard"
         elif key in entry.NEED_END and not any(run.complete for run in found):
             said = f"the end of {entry.value(key)} is never reached"
         if said:
@@ -266,6 +273,12 @@ class Where:
         if made not in self._said:
             self._said.add(made)
             self.remarks.append(made)
+
+
+def _bars(place: Position | Range) -> str:
+    """A place as the subject of a sentence: bar 7 is, bars 7-8 are, 7:2 - 8:3 is."""
+    text = str(place)
+    return f"{text} is" if ":" in text else f"bars {text} are" if "-" in text else f"bar {text} is"
 
 
 _WHEN = {None: "", "last": " the last time", "da capo": " after a da capo"}

@@ -106,14 +106,15 @@ WELL_FORMED = [
     # returns
     ("1 2 Fine 3 4 DCalFine", "1 2 3 4 1 2"),
     ("1 2 Fine 3 4 DC", "1 2 3 4 1 2"),
-    ("1 2 <Fine 3 4 DCalFine", "1 2 3 4 1 2"),
+    ("1 2 <Fine 3 4 DCalFine", "1 2 3 4 1 2 3"),  # written at the beginning of a bar, meant at its end
+    ("|: 1 2 :| <Fine 3 4 DCalFine", "1 2 1 2 3 4 1 2"),  # unless the bar before is closed
     ("1 % 2 3 Fine 4 DSalFine", "1 2 3 4 2 3"),
     ("1 % 2 3 DS 4 Fine", "1 2 3 2 3 4"),
     ("1 2 3 DC", "1 2 3 1 2 3"),
     ("1 2 3 Fine", "1 2 3"),
     ("1 2 ToCoda 3 4 DCalCoda O 5 6", "1 2 3 4 1 2 5 6"),
     ("1 % 2 3 ToCoda 4 DSalCoda O 5 6", "1 2 3 4 2 3 5 6"),
-    ("1 % 2 3 <ToCoda 4 DSalCoda O 5 6", "1 2 3 4 2 3 5 6"),
+    ("1 % 2 3 <ToCoda 4 DSalCoda O 5 6", "1 2 3 4 2 3 4 5 6"),  # likewise
     ("1 2 ToCoda 3 DCalCoda O 4 5 Fine", "1 2 3 1 2 4 5"),
     ("|: 1 2 :| Fine |: 3 4 :| DCalFine", "1 2 1 2 3 4 3 4 1 2"),  # no repeats after the return
     ("1 [1 2 :| ] [2 3 DC ]", "1 2 1 3 1 3"),  # the last ending after the return

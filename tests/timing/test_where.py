@@ -273,8 +273,8 @@ def test_what_is_never_heard_is_a_caution():
     ).tolist() == [33]
     here.moments_of(Dynamic.model_validate({"at": 1, "mark": "f", "pass": "da capo"}), "at")
     assert [(remark.code, remark.message) for remark in here.remarks] == [
-        ("never-heard", "9-12 is never heard on pass 2 in this order of the bars: the entry does nothing"),
-        ("never-heard", "1 is never heard after a da capo in this order of the bars: the entry does nothing"),
+        ("never-heard", "bars 9-12 are never heard on pass 2 in this order of the bars: the entry does nothing"),
+        ("never-heard", "bar 1 is never heard after a da capo in this order of the bars: the entry does nothing"),
     ]
 
 
