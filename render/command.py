@@ -1,19 +1,21 @@
 """The command `lentando`.
 
-Exit status: 0 all is well (or there is only advice), 1 there is a caution, 2 it cannot be done, 130 interrupted.
+Exit status: 0 all is well (or there is only advice), 1 there is a caution, 2 it cannot be done, 130 interrupted
+(143 terminated), as shells have it.
 """
 
 from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-DONE, CAUTIONED, IMPOSSIBLE, INTERRUPTED = 0, 1, 2, 130
+DONE, CAUTIONED, IMPOSSIBLE, INTERRUPTED, TERMINATED = 0, 1, 2, 130, 143
 
 app = typer.Typer(
     help="Hear a score as your plan reads it, and be told where the plan works against the phrase.",
@@ -112,8 +114,15 @@ def timeline(
     from render.tables import timeline as values
     from render.tables import timeline_csv
     from timing.loading import load
+    from timing.remarks import CannotDo
 
-    reading = load(plan)
+    try:
+        reading = load(plan)
+    except CannotDo as refusal:
+        if not as_json:
+            raise
+        print(json.dumps({"remarks": _values(refusal.remarks)}, indent=2, ensure_ascii=False))
+        raise typer.Exit(IMPOSSIBLE) from None
     if as_csv:
         sys.stdout.write(timeline_csv(reading))
     elif as_json:
@@ -141,15 +150,21 @@ def _console(stderr: bool = False):
 
 
 def _print_remarks(remarks) -> None:
+    print(json.dumps(_values(remarks), indent=2, ensure_ascii=False))
+
+
+def _values(remarks) -> list[dict]:
     from render.tables import remark_values
 
-    print(json.dumps([remark_values(remark) for remark in remarks], indent=2, ensure_ascii=False))
+    return [remark_values(remark) for remark in remarks]
 
 
 def main() -> None:
     """Run the command; a user's mistake ends in words, never in a traceback."""
     from timing.remarks import CannotDo
 
+    # asked to stop by the system, leave as after Ctrl-C: what is half-written is taken away
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
     try:
         status = _run()
         sys.stdout.flush()

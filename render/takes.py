@@ -10,6 +10,7 @@ from rich.text import Text
 
 from render.files import keep_from_inputs
 from render.report import clock, show_remarks
+from soundfonts.banks import checked_bank
 from timing.cautions import check
 from timing.loading import load
 from timing.reading import Reading
@@ -25,6 +26,8 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], soundfont: Path
     All plans are read before anything is written. CannotDo if one of them, or a file, is not possible.
     """
     targets = share_out(plans, outputs)
+    if soundfont is not None:
+        checked_bank(soundfont)
     readings = _load_all(plans)
     inputs = [*plans, *(reading.score.path for reading in readings)]
     cautioned = False

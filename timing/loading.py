@@ -5,7 +5,7 @@ from __future__ import annotations
 from difflib import get_close_matches
 from pathlib import Path
 
-from timing.planfile import read_plan
+from timing.planfile import SCORES, read_plan
 from timing.reader import read_score
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Remark, Severity
@@ -17,7 +17,8 @@ def load(path: str | Path) -> Reading:
     score_path = Path(plan.score)
     if not score_path.exists():
         folder = score_path.parent
-        near = get_close_matches(score_path.name, [p.name for p in folder.iterdir()] if folder.is_dir() else [], 1)
+        beside = [file.name for file in folder.iterdir()] if folder.is_dir() else []
+        near = get_close_matches(score_path.name, [name for name in beside if name.lower().endswith(SCORES)], 1)
         message = f"there is no score {score_path.name} in {folder}" + (f": did you mean {near[0]}?" if near else "")
         suggestion = f"score: {near[0]}" if near else None
         raise CannotDo([Remark(Severity.ERROR, "no-score", message, plan.place("score"), suggestion=suggestion)])

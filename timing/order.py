@@ -46,13 +46,17 @@ def unfold(
 
 
 def in_words(score: Score, passages: np.ndarray) -> str:
-    """The order as a musician says it, in printed bar numbers: "1-8, 1-8, 9-24, 1-8"."""
+    """The order as a musician says it, in printed bar numbers: "1-8, 1-8, 9-24, 9-24, 1-8".
+
+    A new stretch begins where the order leaves the page, and where it comes back to, or went back from, another time.
+    """
     rows = passages["row"]
-    if not len(rows):
-        return ""
-    breaks = np.flatnonzero(np.diff(rows) != 1)
-    firsts, lasts = rows[np.append(0, breaks + 1)], rows[np.append(breaks, len(rows) - 1)]
-    names = [(score.bar_name(first), score.bar_name(last)) for first, last in zip(firsts, lasts, strict=True)]
+    step = np.diff(rows)
+    back = step <= 0
+    cut = (step != 1) | np.isin(rows[1:], rows[1:][back]) | np.isin(rows[:-1], rows[:-1][back])
+    breaks = np.flatnonzero(cut)
+    stretches = [part for part in np.split(rows, breaks + 1) if len(part)]
+    names = [(score.bar_name(int(part[0])), score.bar_name(int(part[-1]))) for part in stretches]
     return ", ".join(first if first == last else f"{first}-{last}" for first, last in names)
 
 

@@ -16,7 +16,7 @@ from timing.yamltext import List, Map, parse, read_text
 
 MAX_CHAIN = 10  # plans based on plans
 
-_SCORES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc", ".krn", ".mei")
+SCORES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc", ".krn", ".mei")
 
 
 def read_plan(path: str | Path) -> Plan:
@@ -55,7 +55,7 @@ def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark]) -> Map | N
 
     Faults are added to `remarks`; None if there is nothing to validate.
     """
-    if path.suffix.lower() in _SCORES:
+    if path.suffix.lower() in SCORES:
         message = f"{path.name} is a score: write a plan with the line 'score: {path.name}'"
         remarks.append(_fault("not-a-plan", message, Place(path)))
         return None

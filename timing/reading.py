@@ -91,7 +91,6 @@ def _own_order(score: Score, plan: Plan) -> list[tuple[int, int, bool]] | None:
         return None
     where = Where(score, unfold(score, order=[(0, len(score.bars) - 1, False)])[0])
     made: list[tuple[int, int, bool]] = []
-    began, returned = 0, False
     for number, bars in enumerate(plan.order):
         try:
             first, last = where.point(bars.start)[0], where.end_point(bars.end)[0]
@@ -100,10 +99,8 @@ def _own_order(score: Score, plan: Plan) -> list[tuple[int, int, bool]] | None:
         except Fault as fault:
             where.remark(Severity.ERROR, "plan-position", str(fault), plan.place("order", number))
             continue
-        if made and first != made[-1][1] + 1:
-            returned |= first < began
-            began = first if first <= made[-1][1] else began
-        made.append((first, last, returned))
+        before, _, returned = made[-1] if made else (first, last, False)
+        made.append((first, last, returned or first < before))
     _refuse_faults(where, plan)
     return made
 

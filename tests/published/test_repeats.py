@@ -15,14 +15,14 @@ from timing.reader import read_stream, tabulate
 
 REGULAR = {
     # bar 1 ends with a repeat heard 5 times, bar 2 follows
-    "45a": "1, 1, 1, 1, 1-2",
+    "45a": "1, 1, 1, 1, 1, 2",
     # bar 2 is the first ending, bar 3 the second, bar 4 follows
     "45b": "1-2, 1, 3-4",
     # 2-3 between two signs, 5 times; the sign after 7 finds no open start and goes back to after bar 3, 3 times in all
-    "45c": "1-3, 2-3, 2-3, 2-3, 2-7, 4-7, 4-8",
+    "45c": "1, 2-3, 2-3, 2-3, 2-3, 2-3, 4-7, 4-7, 4-7, 8",
     # first and second ending in bars 2 and 3; bar 5 twice; the sign after 7 goes back to 6, the second time without the
     # first ending (7); 8-9 twice, and 10
-    "45e": "1-2, 1, 3-5, 5-7, 6, 8-9, 8-10",
+    "45e": "1-2, 1, 3-4, 5, 5, 6-7, 6, 8-9, 8-9, 10",
 }
 
 IRREGULAR = {
@@ -34,7 +34,7 @@ IRREGULAR = {
     ),
     # bar 2 is for the times 1, 2 and 3, bar 3 for the second as well; the sign after bar 4 leads back to the beginning
     # until the three times are over (the second bracket's stop in bar 4 is one too many: its bracket ended in bar 3)
-    "45f": ("1-2, 4, 1-4, 1-2, 4-5", ['the endings over bars 2-3 are numbered "1, 2, 3" and "2"']),
+    "45f": ("1-2, 4, 1-4, 1-2, 4, 5", ['the endings over bars 2-3 are numbered "1, 2, 3" and "2"']),
     # the repeat that starts at bar 2 never ends: once
     "45g": ("1-2", ["the repeat that starts at bar 2 has no end"]),
 }
