@@ -29,6 +29,10 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], soundfont: Path
     if soundfont is not None:
         checked_bank(soundfont)
     readings = _load_all(plans)
+    for plan, reading in zip(plans, readings, strict=True):
+        if not len(reading.performance.notes):
+            message = f"{plan}: there is nothing to play, for the bars of this order hold no notes"
+            raise CannotDo.because("no-notes", message, plan)
     inputs = [*plans, *(reading.score.path for reading in readings)]
     cautioned = False
     for plan, reading, files in zip(plans, readings, targets, strict=True):

@@ -16,6 +16,7 @@ import contextlib
 import io
 import re
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -36,19 +37,31 @@ _MOST_WARNINGS = 10
 def read_score(path: str | Path, *, cache: bool = True) -> Score:
     """The score in a file, as tables; `cache` keeps it for the next time.
 
-    Raises CannotDo, with one clear reason, for a file that is missing, not a score, broken, empty of notes or out of
+    Raises CannotDo, with one clear reason, for a file that is missing, not a score, broken, empty or out of
     all measure.
     """
     raw = guard.load(path)
     name = kept.key(raw.kind, raw.content)
     if cache and (score := kept.load(name, raw.path)):
         return score
-    score = tabulate(_parse(raw))
+    parsed = _parse(raw)
+    score = tabulate(parsed)
     if not len(score.notes):
-        raise raw.refuse("score-empty", "holds no notes")
+        if not _has_rests(parsed):
+            raise raw.refuse("score-empty", "holds no notes")
+        message = f"{raw.path.name} holds no notes, only rests"
+        silent = Remark(Severity.CAUTION, "score-silent", message, Place(raw.path))
+        score = replace(score, remarks=(silent, *score.remarks))
     if cache:
         kept.store(name, score)
     return score
+
+
+def _has_rests(parsed: Parsed) -> bool:
+    """Whether anything is written in the bars; music21 fills empty ones with rests of its own."""
+    if parsed.tree is not None:
+        return any(element.tag in ("note", "rest", "mRest", "multiRest") for element in parsed.tree.iter())
+    return any(True for _ in parsed.stream.recurse().getElementsByClass("Rest"))
 
 
 def read_stream(path: str | Path) -> Parsed:

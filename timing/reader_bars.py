@@ -186,6 +186,9 @@ def _print_numbers(bars: list[_Bar], kind: str) -> None:
             bar.number += 1
     if bars[0].implicit and bars[0].shift:
         bars[0].number, bars[0].suffix = 0, ""
-    for before, bar in pairwise(bars):
-        if bar.implicit or bar.suffix.startswith("X"):
+    for place, (before, bar) in enumerate(pairwise(bars), 2):
+        if kind == "kern" and bar.number == 0:  # a bar line without a number
+            skips = place < len(bars) and bars[place].number > before.number + 1
+            bar.number, bar.suffix = before.number + skips, "" if skips else before.suffix
+        elif bar.implicit or bar.suffix.startswith("X"):
             bar.number, bar.suffix = before.number, before.suffix

@@ -53,8 +53,6 @@ def perform(score: Score, plan: Plan) -> Reading:
     bars, order_remarks = unfold(score, order=_own_order(score, plan), repeats_after_return=plan.repeats_after_da_capo)
     where = Where(score, bars)
     played = _written_out(score, where)
-    if not len(played):
-        raise CannotDo.because("no-notes", "there is nothing to play: the bars of this order hold no notes", score.path)
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where)
     lines = Lines(score, played["id"], plan.voices, where)
@@ -68,7 +66,7 @@ def perform(score: Score, plan: Plan) -> Reading:
     played["end"] = until_struck_again(played)
     _set_tone(played, plan, lines, where)
     order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
-    sustained = np.array([sustains(int(program)) for program in lanes["program"]])[played["lane"]]
+    sustained = np.array([sustains(int(program)) for program in lanes["program"]], bool)[played["lane"]]
     curves = build_curves(played, sustained, level, pace.time, order)
     glides = build_glides(plan, played, order, pace.time, lines, where)
     _refuse_faults(where, plan)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from timing.order import in_words, unfold
-from timing.reader import read_stream, tabulate
+from timing.reader import read_score
 
 REGULAR = {
     # bar 1 ends with a repeat heard 5 times, bar 2 follows
@@ -44,7 +44,7 @@ def score(name: str):
     import music21
 
     (path,) = (Path(music21.__file__).parent / "musicxml").glob(f"*/{name}*.xml")
-    return tabulate(read_stream(path))  # some of these hold nothing but rests
+    return read_score(path, cache=False)
 
 
 @pytest.mark.parametrize(("name", "order"), REGULAR.items(), ids=REGULAR)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -169,6 +170,12 @@ def test_timeline_json_is_what_it_promises(run):
     assert data["grid"][-1]["bpm"] < 60 and set(data["grid"][0]) == {"bar", "beat", "pass", "score", "second", "bpm"}
 
 
+def test_timeline_json_answers_where_nothing_can_be_done(run):
+    done = run("timeline", "plan.yaml", "--json", plan__yaml="score: nothing.musicxml\n")
+    (remark,) = json.loads(done.stdout)["remarks"]
+    assert (done.returncode, remark["severity"], remark["code"]) == (2, "error", "no-score")
+
+
 def test_timeline_csv_has_a_row_for_each_note(run):
     lines = run("timeline", "plan.yaml", "--csv", **files_of(GOOD)).stdout.splitlines()
     assert len(lines) == 33 and lines[0].startswith("bar,beat,pass,part,voice,role,midi,onset,duration")
@@ -272,7 +279,24 @@ def test_a_full_disk_is_said(run, tmp_path):
     assert full_run.returncode == 2 and "Traceback" not in full_run.stderr and "space" in full_run.stderr.lower()
 
 
-def test_interrupting_a_render_leaves_nothing_behind(run, tmp_path):
+def test_a_wrong_bank_is_told_before_anything_is_written(run, tmp_path):
+    done = run("render", "plan.yaml", "--soundfont", "none.sf2", **files_of(GOOD))
+    assert done.returncode == 2 and "none.sf2" in done.stderr
+    assert sorted(os.listdir(tmp_path)) == ["piece.musicxml", "plan.yaml"]
+
+
+def test_a_score_of_rests_has_an_order_but_nothing_to_play(run, tmp_path):
+    rest = "<note><rest/><duration>4</duration><voice>1</voice></note>"
+    back = '<barline><repeat direction="backward"/></barline>'
+    bars = re.sub(r"<note>.*?</note>" * 4, rest, musicxml(2, after={2: back}))
+    done = run("check", "plan.yaml", piece__musicxml=bars, plan__yaml="score: piece.musicxml\n")
+    assert done.returncode == 1 and "order    1-2, 1-2" in done.stdout and "score-silent" in done.stdout
+    done = run("render", "plan.yaml")
+    assert done.returncode == 2 and "nothing to play" in done.stderr and not (tmp_path / "plan.mid").exists()
+
+
+@pytest.mark.parametrize(("signal_", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_interrupting_a_render_leaves_nothing_behind(run, tmp_path, signal_, status):
     long = "score: piece.musicxml\ntempo: 30\norder: [" + ", ".join(["1-8"] * 150) + "]\n"
     run("check", "plan.yaml", **files_of(long))
     process = subprocess.Popen(
@@ -286,8 +310,8 @@ def test_interrupting_a_render_leaves_nothing_behind(run, tmp_path):
         time.sleep(0.05)
         if set(os.listdir(tmp_path)) - {"piece.musicxml", "plan.yaml"}:
             break  # it has begun to write
-    process.send_signal(signal.SIGINT)
+    process.send_signal(signal_)
     _, said = process.communicate(timeout=60)
-    assert process.returncode == 130, said
-    assert "Traceback" not in said and "interrupted" in said
+    assert process.returncode == status, said
+    assert "Traceback" not in said
     assert sorted(os.listdir(tmp_path)) == ["piece.musicxml", "plan.yaml"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support import reading
+from support import reading, score
 
 
 def levels(plan: dict, **options) -> dict[float, float]:
@@ -149,3 +149,17 @@ def test_thousands_of_marks_and_accents():
     marks = [{"at": f"{1 + k % 8}:{1 + k % 4}", "mark": "p" if k % 2 else "f"} for k in range(4000)]
     accents = [{"at": f"{1 + k % 8}:{1 + k % 4}", "by": "0.001 dB", "for": "melody"} for k in range(4000)]
     assert at(dynamics(*marks, accents=accents), 0) == [-8 + 0.5]
+
+
+def test_a_hairpin_arrives_whole_after_a_skipped_ending():
+    """|: 1-3 [1. 4 :|] [2. 5 ] with 6 dB from 3:1 to 5:1: the second time it has one bar, and still all of it."""
+    marks = [
+        {"kind": "repeat start", "bar": 0},
+        {"kind": "ending", "bar": 3, "end_bar": 3, "text": "1"},
+        {"kind": "repeat end", "bar": 3, "value": 2},
+        {"kind": "ending", "bar": 4, "end_bar": 4, "text": "2"},
+    ]
+    made = reading({"dynamics": [{"crescendo": "3:1 - 5:1", "by": "6 dB"}]}, score(bars=6, marks=marks))
+    notes = made.performance.notes
+    arrived = notes[(notes["bar"] == 5) & (notes["beat"] == 1)]
+    assert arrived["level"] == pytest.approx([-6])

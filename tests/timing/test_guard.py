@@ -43,7 +43,7 @@ REFUSED = {
     "key of a million": ("a.xml", with_attributes("<key><fifths>1000000</fifths></key>"), "a key of 1000000 acc"),
     "ABC metre of words": ("a.abc", ABC.format("four/4", "CDEF|"), "a time signature that is none: 'four/4'"),
     "no bars": ("a.xml", musicxml([]), "holds no bars"),
-    "only rests": ("a.xml", musicxml([bar(note("rest", 4), 1, FOUR_FOUR)]), "holds no notes"),
+    "neither notes nor rests": ("a.xml", musicxml([bar("", 1, FOUR_FOUR)]), "holds no notes"),
     "cut short": ("a.xml", GOOD[:-40], r"broken XML at line 3, column \d+"),
     "wrong tag": ("a.xml", GOOD.replace("</measure>", "</mesure>"), r"line 3, column \d+: mismatched tag"),
     "unknown encoding": ("a.xml", b'<?xml version="1.0" encoding="none-such"?><a/>', "an encoding that cannot be read"),

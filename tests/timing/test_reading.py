@@ -137,6 +137,25 @@ def test_all_faults_at_once():
     assert len(refusal.value.remarks) == 6
 
 
-def test_bars_without_notes():
-    with pytest.raises(CannotDo, match="nothing to play"):
-        reading({"order": ["2"]}, bars=2, voices={1: "c4:4"})
+def test_bars_without_notes_take_their_time():
+    made = reading({"order": ["2"]}, bars=2, voices={1: "c4:4"})
+    assert (len(made.performance.notes), made.performance.time.length) == (0, 4.0)
+
+
+@pytest.mark.parametrize(
+    ("order", "returned"),
+    [
+        (["1-4", "1-4", "5-8", "1-4"], [0, 0, 0, 1]),  # a repeat, and a return from further on
+        (["1-4", "5-8", "1-4"], [0, 0, 1]),
+        (["1-8", "1-4"], [0, 0]),  # the same passage again
+        (["1-2", "3-6", "3-5", "7-8", "3-5"], [0, 0, 0, 0, 1]),
+    ],
+)
+def test_the_da_capo_of_an_order_of_ones_own(order, returned):
+    bars = reading({"order": order}, bars=8).performance.bars
+    expected = [
+        bool(flag)
+        for part, flag in zip(order, returned, strict=True)
+        for _ in range(int(part.split("-")[1]) - int(part.split("-")[0]) + 1)
+    ]
+    assert bars["returned"].tolist() == expected

@@ -195,3 +195,20 @@ def test_thousands_of_slowdowns_in_one_place_are_answered():
     made = reading(slowing(*entries), bars=12)
     assert len(made.pace.slowings) == 1  # they all begin together, so the last one is left
     assert np.all(np.isfinite(made.performance.notes["onset"]))
+
+
+def test_a_slowdown_begins_from_the_tempo_that_is_new_there():
+    """Held at half the tempo until bar 9, where 90 is written: the second slowdown starts from 90."""
+    plan = {
+        "tempo": [60, {"at": 9, "tempo": 90}],
+        "slowing": [{"rallentando": "3-4", "to": "50%"}, {"rallentando": "9-10", "to": "80%"}],
+    }
+    time = reading(plan, bars=12).performance.time
+    assert time.tempo([31.999, 32.0, 39.999999]) == pytest.approx([30, 90, 72], abs=1e-3)
+
+
+def test_a_slowdown_from_the_first_bar_of_a_repeat_begins_anew_each_time():
+    plan = {"order": ["1-2", "1-2", "1-2"], "slowing": [{"rallentando": "1-2", "to": "50%"}]}
+    time = reading(plan, bars=2).performance.time
+    assert time.tempo([0.0, 8.0, 16.0]) == pytest.approx([60, 60, 60])
+    assert time.tempo([8.0, 16.0, 24.0], before=True) == pytest.approx([30, 30, 30])
