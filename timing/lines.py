@@ -58,7 +58,9 @@ class Lines:
     def _named(self, name: str, place: Place | None, where: Where) -> np.ndarray:
         chosen = self._chosen(name)
         if not chosen.any() and name.strip().lower() in ROLES:
-            message = f"this score has no {name.strip().lower()} that could be told from the other voices"
+            role = name.strip().lower()
+            voice = "inner voices" if role == "inner" else role
+            message = f"this score has no {voice} that could be told from the rest: the entry does nothing"
             where.remark(Severity.ADVICE, "role-not-found", message, place)
         elif not chosen.any():
             notes = self.score.notes
