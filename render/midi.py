@@ -181,7 +181,8 @@ def _too_slow(performance: Performance, quarter: float) -> CannotDo:
     bar = performance.bars[np.searchsorted(performance.bars["start"], quarter + 1e-6, side="right") - 1]
     message = f"bar {bar['number']} is slower than a MIDI file can say (3.58 quarters a minute)"
     where = {"bar": int(bar["number"]), "pass_": int(bar["pass"])}
-    return CannotDo.because("midi-too-slow", message, suggestion="a quicker tempo, a slowdown that goes less far, or a shorter hold", **where)
+    mend = "a quicker tempo, a slowdown that goes less far, or a shorter hold"
+    return CannotDo.because("midi-too-slow", message, suggestion=mend, **where)
 
 
 def _metres(bars: np.ndarray) -> list[tuple[float, int, int]]:
