@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.pace import STANDARD_TEMPO
 from timing.phrases import PhraseRun
 from timing.plan import Slowing
 from timing.position import beat_name, parse_range
@@ -290,6 +291,13 @@ def _beyond(notes: np.ndarray, excess: np.ndarray, what: str, suggestion: str) -
     spot = int(note["bar"]), float(note["beat"]), int(note["pass"])
     message = f"{many} {what}, by up to {most} at {_said(spot)}: the limit is what will sound"
     yield _remark(CAUTION, "level-out-of-range", message, spot, None, suggestion.format(most))
+
+
+@rule("no-tempo", "A tempo that nobody chose is seldom the one that is meant.")
+def no_tempo(reading: Reading) -> Iterator[Remark]:
+    if not reading.plan.tempo and not np.isfinite(reading.score.marks_of("tempo")["value"]).any():
+        message = f"neither plan nor score says a tempo: {STANDARD_TEMPO:g} quarters a minute are played"
+        yield Remark(ADVICE, "no-tempo", message, suggestion="tempo: quarter = 72")
 
 
 @rule("bare-tempo", "In a compound metre most people feel dotted beats, so a bare number is easily misread.")

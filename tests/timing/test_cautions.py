@@ -400,3 +400,17 @@ def test_the_gravest_comes_first():
     }
     weights = [("error", "caution", "advice").index(remark.severity) for remark in check(reading(plan, bars=8))]
     assert weights == sorted(weights) and len(set(weights)) == 2
+
+
+@pytest.mark.parametrize(
+    ("tempo", "marks", "told"),
+    [
+        ((), [], True),
+        (72, [], False),
+        ((), [{"kind": "tempo", "bar": 0, "value": 90.0}], False),
+        ((), [{"kind": "tempo", "bar": 0, "text": "Andante"}], True),  # a word alone is no number
+    ],
+)
+def test_a_tempo_that_nobody_chose(tempo, marks, told):
+    made = reading({"tempo": tempo}, score(bars=2, marks=marks))
+    assert ("no-tempo" in [remark.code for remark in check(made)]) == told
