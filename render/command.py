@@ -121,12 +121,12 @@ def timeline(
     except CannotDo as refusal:
         if not as_json:
             raise
-        print(json.dumps({"remarks": _values(refusal.remarks)}, indent=2, ensure_ascii=False))
+        print(json.dumps({"remarks": _values(refusal.remarks)}, indent=2))
         raise typer.Exit(IMPOSSIBLE) from None
     if as_csv:
         sys.stdout.write(timeline_csv(reading))
     elif as_json:
-        sys.stdout.write(json.dumps(values(reading), ensure_ascii=False) + "\n")
+        sys.stdout.write(json.dumps(values(reading)) + "\n")
     else:
         from render.report import show_beats, show_reading
 
@@ -140,7 +140,7 @@ def schema() -> None:
     """Print the JSON Schema of plans, with which editors complete and check as you type."""
     from timing.schema import plan_schema
 
-    print(json.dumps(plan_schema(), indent=2, ensure_ascii=False))
+    print(json.dumps(plan_schema(), indent=2))
 
 
 def _console(stderr: bool = False):
@@ -150,7 +150,7 @@ def _console(stderr: bool = False):
 
 
 def _print_remarks(remarks) -> None:
-    print(json.dumps(_values(remarks), indent=2, ensure_ascii=False))
+    print(json.dumps(_values(remarks), indent=2))
 
 
 def _values(remarks) -> list[dict]:
@@ -163,6 +163,8 @@ def main() -> None:
     """Run the command; a user's mistake ends in words, never in a traceback."""
     from timing.remarks import CannotDo
 
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="replace")  # a terminal that has no letters for a title still shows the rest
     # asked to stop by the system, leave as after Ctrl-C: what is half-written is taken away
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
     try:

@@ -72,7 +72,8 @@ def _slowings(reading: Reading) -> Table:
         last_beat = beat * 60 / float(time.seconds(end) - time.seconds(end - beat))
         heard = last_beat / float(time.basic(end, before=True))  # with a fermata or a breath, if one stands there
         pass_ = where.beat_before(end)[2]
-        table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), f"{slow.to:.0%}", f"{heard:.0%}")
+        reached = f"{slow.to:.0%}" if slow.until == slow.run.end else "cut short"
+        table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), reached, f"{heard:.0%}")
     return table
 
 
@@ -89,8 +90,7 @@ def show_beats(console: Console, grid: Sequence[dict]) -> None:
         table.add_column(heading, justify="right")
     previous = None
     for beat in grid:
-        bar = (beat["bar"], beat["pass"], beat["score"] - beat["beat"])
-        if previous is None or beat["bar"] != previous[0] or beat["pass"] != previous[1]:
+        if (bar := (beat["bar"], beat["pass"])) != previous:
             table.add_row(str(beat["bar"]), str(beat["pass"]), f"{beat['second']:.3f} s", f"{beat['bpm']:.1f}")
         previous = bar
     console.print(table)

@@ -49,15 +49,24 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], soundfont: Path
 
 def share_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]]:
     """Which files each plan is rendered to: those asked for, or a .mid and a .wav beside the plan."""
+    shared = _shared_out(plans, outputs)
+    files = [file.resolve() for targets in shared for file in targets]
+    if len(set(files)) < len(files):
+        twice = next(file for file in files if files.count(file) > 1)
+        raise CannotDo.because("output-count", f"{twice.name} would be written twice: give each take a name of its own")
+    return shared
+
+
+def _shared_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]]:
     for file in outputs:
-        if not _is_folder(file) and file.suffix.lower() not in MIDI + SOUND:
+        if not file.is_dir() and file.suffix.lower() not in MIDI + SOUND:
             kinds = ", ".join((MIDI[0], *SOUND))
             raise CannotDo.because("output-kind", f"{file}: the name must end in one of {kinds}", file)
     if not outputs:
         return [[plan.with_suffix(".mid"), plan.with_suffix(".wav")] for plan in plans]
-    if len(outputs) == 1 and _is_folder(outputs[0]):
+    if len(outputs) == 1 and outputs[0].is_dir():
         return [[outputs[0] / f"{plan.stem}.mid", outputs[0] / f"{plan.stem}.wav"] for plan in plans]
-    if any(_is_folder(file) for file in outputs):
+    if any(file.is_dir() for file in outputs):
         raise CannotDo.because("output-count", "give either one folder or files, not both")
     if len(plans) == 1:
         return [list(outputs)]
@@ -66,13 +75,7 @@ def share_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]
             f"{len(plans)} plans and {len(outputs)} files: give one file for each plan, in the same order, or a folder"
         )
         raise CannotDo.because("output-count", message)
-    if len(set(outputs)) < len(outputs):
-        raise CannotDo.because("output-count", "two plans would be written to the same file")
     return [[file] for file in outputs]
-
-
-def _is_folder(path: Path) -> bool:
-    return path.is_dir()
 
 
 def _load_all(plans: Sequence[Path]) -> list[Reading]:

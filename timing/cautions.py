@@ -264,7 +264,7 @@ def _features(reading: Reading) -> np.ndarray:
 # -- level and tempo
 
 SOFTEST = 40 * np.log10(1 / 127)  # dB: velocity 1, by the law of SoundFont 2.04 and General MIDI 2
-MOST_SWELL = 6.0  # dB by which a sounding note can grow: what controller 11 has above its rest
+MOST_SWELL = 6.0  # dB by which a sounding note can grow: CC11 has 5.98 above its rest, within half a step of it
 
 
 @rule("level-out-of-range", "What an instrument cannot give is lost, and the difference that was planned with it.")
@@ -298,6 +298,13 @@ def no_tempo(reading: Reading) -> Iterator[Remark]:
     if not reading.plan.tempo and not np.isfinite(reading.score.marks_of("tempo")["value"]).any():
         message = f"neither plan nor score says a tempo: {STANDARD_TEMPO:g} quarters a minute are played"
         yield Remark(ADVICE, "no-tempo", message, suggestion="tempo: quarter = 72")
+
+
+@rule("percussion-pitched", "A drum that sounds like a tune is not what the score means.")
+def percussion_pitched(reading: Reading) -> Iterator[Remark]:
+    for part in reading.score.parts[reading.score.parts["percussion"]]:
+        message = f"the part {part['name']} is percussion: it is played with pitches, by one sound"
+        yield Remark(ADVICE, "percussion-pitched", message, suggestion=f"instrument: {{{part['name']}: woodblock}}")
 
 
 @rule("bare-tempo", "In a compound metre most people feel dotted beats, so a bare number is easily misread.")

@@ -98,7 +98,7 @@ class Entry(Words):
     NEED_END: ClassVar[tuple[str, ...]] = ()  # keys whose range acts only where its end is heard
 
     passes: words.Pass | None = Field(None, alias="pass")
-    why: words.text(2000, "the reason, printed on the sheet") | None = None
+    why: words.text(2000, "the reason, for whoever reads the plan") | None = None
     omit: words.YesNo = Field(False, description="in a plan based on another: leave this entry of it out")
 
     @classmethod

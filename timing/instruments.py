@@ -34,7 +34,12 @@ _OTHER_NAMES = {
     "double bass": 43, "violoncello": 42, "pizzicato": 45, "harp": 46, "strings": 48, "string orchestra": 48,
     "choir": 52, "voice": 52, "soprano": 52, "mezzo-soprano": 52, "alto": 52, "tenor": 52, "baritone": 52,
     "bass": 52, "horn": 60, "saxophone": 65, "cor anglais": 69, "lute": 24, "mandolin": 25, "ukulele": 24,
-    "percussion": 115,
+    "percussion": 115, "drum": 117, "drums": 117, "snare drum": 117, "bass drum": 117, "electric bass": 33,
+    "upright bass": 43, "violino": 40, "violine": 40, "geige": 40, "bratsche": 41, "violoncelle": 42, "kontrabass": 43,
+    "contrabbasso": 43, "klavier": 0, "gitarre": 24, "guitare": 24, "guitarra": 24, "chitarra": 24, "harfe": 46,
+    "arpa": 46, "flauto": 73, "floete": 73, "flöte": 73, "flûte": 73, "flauta": 73, "oboe": 68, "klarinette": 71,
+    "clarinetto": 71, "fagott": 70, "fagotto": 70, "stimme": 52, "gesang": 52, "voce": 52, "canto": 52, "chor": 52,
+    "orgel": 19, "organo": 19, "cembalo": 6, "clavecin": 6,
 }  # fmt: skip
 
 _BY_NAME = {name: program for program, name in enumerate(GENERAL_MIDI)} | _OTHER_NAMES
@@ -59,7 +64,7 @@ def guess_program(name: str) -> int:
     words = " ".join(name.lower().replace(".", " ").split())
     if words in _BY_NAME:
         return _BY_NAME[words]
-    found = [known for known in _BY_NAME if len(known) > 3 and known in words]
+    found = [known for known in _BY_NAME if f" {known} " in f" {words} " and known != "bass"]
     return _BY_NAME[max(found, key=len)] if found else 0
 
 

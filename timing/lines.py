@@ -29,12 +29,15 @@ class Lines:
         self.score, self._ids, self._roles = score, ids, find_roles(score)
         self._chosen = lru_cache(64)(self._choose)  # the same few names come again and again
         found = self._roles.copy()
+        told = {name.strip().lower(): voice for name, voice in voices.items() if voice.is_}
         for role, code in (("melody", MELODY), ("bass", BASS), ("inner", INNER)):
-            voice = voices.get(role)
-            if voice is not None and voice.is_:
+            if (voice := told.pop(role, None)) is not None:
                 named = self._named(voice.is_, voice.place("is"), where)
                 found[(found == code) & ~named] = INNER
                 found[named] = code
+        for name, voice in told.items():
+            message = f"`is` says where a role lies, and {name!r} is no role: there are {', '.join(ROLES)}"
+            where.remark(Severity.ERROR, "plan-voice", message, voice.place("is"))
         self._roles = found
         self._chosen.cache_clear()
 

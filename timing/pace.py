@@ -27,13 +27,14 @@ SLOWEST, FASTEST = 0.01, 100_000.0  # quarters a minute, far beyond any music
 
 @dataclass(frozen=True)
 class Pace:
-    """The time map and what shaped it. `breaths` are pairs (quarters, seconds of silence before that moment)."""
+    """The time map and what shaped it. `breaths` are (quarters, seconds of silence before that moment,
+    whether the clock waits for it)."""
 
     time: TimeMap
     slowings: list[SlowingRun]
     releases: list[float]  # quarters at which a held pace ends: a new tempo, a tempo, where the order goes back
     louder: list[Segment]  # dB of the allargandos
-    breaths: list[tuple[float, float]]
+    breaths: list[tuple[float, float, bool]]
 
 
 @np.errstate(over="ignore", divide="ignore", invalid="ignore")  # what grows beyond all measure is refused at the end
@@ -64,10 +65,9 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
     _apply(pieces, slowing, "v0", "v1", "vq")
     for start, end, length in stretches:
         pieces["hold"][between(pieces, start, end)] /= length
-    silences = [(at, seconds, hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
-    pieces = _add_silences(pieces, [(at, seconds) for at, seconds, in_time in silences if not in_time], where)
+    breaths = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
+    pieces = _add_silences(pieces, [(at, seconds) for at, seconds, waits in breaths if waits], where)
     _refuse_extremes(pieces, where)
-    breaths = [(at, seconds) for at, seconds, _ in silences]
     return Pace(TimeMap(pieces), slowings, sorted(start for start, _ in fresh + a_tempos), louder, breaths)
 
 
@@ -123,7 +123,8 @@ def _first_tempo(plan: Plan, where: Where) -> float:
         if opens and mark.passes in (None, 1) and not isinstance(mark.tempo, str):
             return mark.tempo
     marks = where.score.marks_of("tempo")
-    numbers = marks["value"][np.isfinite(marks["value"]) & (marks["value"] > 0) & (marks["bar"] == 0)]
+    first = marks["bar"] == 0 if not where.score.bars["shift"][0] else marks["bar"] <= 1  # a pickup is played as bar 1
+    numbers = marks["value"][np.isfinite(marks["value"]) & (marks["value"] > 0) & first & (marks["offset"] == 0)]
     return float(numbers[0]) if len(numbers) else STANDARD_TEMPO
 
 
@@ -162,14 +163,18 @@ def _stretches(hold: Hold, where: Where) -> list[tuple[float, float, float]]:
 
 
 def _held(run: Run, where: Where) -> float:
-    """What a hold at one position stretches: the shortest note that begins there, or else the beat."""
+    """What a hold at one position stretches: the shortest note that begins there (or goes on there, tied), but at
+    least the beat."""
     bar = where.bars[run.first]
     notes = where.score.notes
     first, last = np.searchsorted(notes["bar"], (bar["row"], bar["row"] + 1))
     offset = run.start - bar["start"]
     here = notes[first:last]
-    lengths = here["length"][(np.abs(here["offset"] - offset) < 1e-6) & (here["length"] > 0)]
-    held = lengths.min() if len(lengths) else run.length
+    heads = where.score.heads
+    tied = heads[(heads["bar"] == bar["row"]) & (heads["length"] > 0)]
+    lengths = [rows["length"][(np.abs(rows["offset"] - offset) < 1e-6) & (rows["length"] > 0)] for rows in (here, tied)]
+    begun = lengths[0] if len(lengths[0]) else lengths[1]
+    held = max(begun.min(), run.length) if len(begun) else run.length
     return float(min(held, where.line_ends[run.first] - run.start))
 
 

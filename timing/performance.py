@@ -1,15 +1,13 @@
 """The performance: one table of timed, levelled, coloured notes, its time map, and what changes while a note sounds.
 
-This is what the writers (MIDI, sound, tables, pictures) take; they need neither the plan nor the score.
+This is what the writers (MIDI, sound, tables) take; they need neither the plan nor the score.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-
-from timing.remarks import Remark
 
 MELODY, INNER, BASS = 0, 1, 2
 ROLES = ("melody", "inner", "bass")
@@ -106,7 +104,6 @@ class Performance:
     curves: np.ndarray  # CURVE
     glides: np.ndarray  # GLIDE
     phrases: np.ndarray  # PHRASE
-    remarks: tuple[Remark, ...] = field(default=())
 
     @property
     def quarters(self) -> float:

@@ -71,7 +71,7 @@ class Phrase(Entry):
     """A phrase: its bars, the phrases inside it, its rise and fall."""
 
     bars: words.Range
-    name: words.text(60, "what the phrase is called on the sheet and in the MIDI file's markers") | None = None
+    name: words.text(60, "what the phrase is called, as in the MIDI file's markers") | None = None
     inside: tuple[AnyPhrase, ...] = Field((), max_length=MAX_ENTRIES)
     arch: Annotated[Arch | None, BeforeValidator(_arch), words.also(words.ArchPace)] = None
 

@@ -1,6 +1,6 @@
 """What the planner has to say to the musician: advice, cautions and errors.
 
-A remark is a value, not a print-out: the command line, the JSON and the sheet each show it in their own way.
+A remark is a value, not a print-out: the command line and the JSON each show it in their own way.
 """
 
 from __future__ import annotations

@@ -22,25 +22,27 @@ def onsets_and_ends(
     touch: Articulation,
     time: TimeMap,
     lead: np.ndarray,
-    breaths: list[tuple[float, float]],
+    breaths: list[tuple[float, float, bool]],
 ) -> tuple[np.ndarray, np.ndarray]:
     """(n,) seconds at which each note begins and is let go.
 
     `notes` are the score's rows (NOTE) of the performed notes `played` (PLAYED), which are sorted by score onset;
-    `lead` is how many seconds each note comes early; `breaths` are (quarters, seconds of silence before).
+    `lead` is how many seconds each note comes early; `breaths` are (quarters, seconds of silence before,
+    whether the clock waits for it).
     """
     finish = played["score_onset"] + played["score_length"]
     onset, written_end, latest = _small_notes(notes, played, touch, time, finish)
+    by_finish = np.argsort(finish, kind="stable")
+    gaps = [slice(*np.searchsorted(finish, (at - 1e-6, at + 1e-6), sorter=by_finish)) for at, _, _ in breaths]
+    for gap, (_, seconds, waits) in zip(gaps, breaths, strict=True):
+        written_end[by_finish[gap]] -= seconds * waits  # the silence that was added is no part of the note
     end = np.minimum(_ends(notes, touch, onset, written_end), latest)
-    onset = onset + _rolls(notes, played, touch, onset, written_end)
+    onset = onset + _rolls(notes, played, touch, onset, end)
     # a voice that leads moves as a whole; nothing comes before the beginning
     shift = np.minimum(lead, onset)
     onset, end = onset - shift, end - shift
-    by_finish = np.argsort(finish, kind="stable")
-    for at, seconds in breaths:
-        first, last = np.searchsorted(finish, (at - 1e-6, at + 1e-6), sorter=by_finish)
-        before = by_finish[first:last]
-        end[before] = np.minimum(end[before], float(time.seconds(at)) - seconds)
+    for gap, (at, seconds, _) in zip(gaps, breaths, strict=True):
+        end[by_finish[gap]] = np.minimum(end[by_finish[gap]], float(time.seconds(at)) - seconds)
     return onset, np.maximum(end, onset + _SHORTEST)
 
 
@@ -159,7 +161,7 @@ def _dotted(lengths: np.ndarray) -> np.ndarray:
 
 
 def _rolls(
-    notes: np.ndarray, played: np.ndarray, touch: Articulation, onset: np.ndarray, written_end: np.ndarray
+    notes: np.ndarray, played: np.ndarray, touch: Articulation, onset: np.ndarray, end: np.ndarray
 ) -> np.ndarray:
     """(n,) seconds by which the notes of rolled chords are moved: from the bottom up, or down, one after another."""
     rolled = np.flatnonzero((notes["roll"] != 0) & (notes["grace"] == 0))
@@ -176,7 +178,7 @@ def _rolls(
     size = np.bincount(chord)
     place = np.arange(len(order)) - np.flatnonzero(new)[chord]
     shortest = np.full(len(size), np.inf)
-    np.minimum.at(shortest, chord, (written_end - onset)[rolled[order]])
+    np.minimum.at(shortest, chord, (end - onset)[rolled[order]])
     step = np.minimum(touch.roll, shortest / 2 / np.maximum(size - 1, 1))[chord]
     late = place - (size[chord] - 1 if touch.roll_ends else 0)
     moved[rolled[order]] = np.maximum(late * step, -onset[rolled[order]])

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, WithJsonSchema
 
 from timing import position, units
 from timing.position import shown
@@ -258,7 +258,7 @@ class OrNothing:
 
 def settings(key: str, value: object) -> dict:
     """`{key: value}` for a value that is written alone; it stands where the value stands."""
-    if isinstance(value, dict):
+    if isinstance(value, dict | BaseModel):
         return value
     place = getattr(value, "place", None)
     if place is None:

@@ -104,6 +104,15 @@ def test_several_plans_go_to_several_files_or_to_a_folder(run, tmp_path):
     assert not (tmp_path / "c.mid").exists()
 
 
+def test_no_take_is_written_over_another(run, tmp_path):
+    for folder in ("a", "b", "out"):
+        (tmp_path / folder).mkdir()
+    for folder in ("a", "b"):
+        (tmp_path / folder / "plan.yaml").write_text(GOOD.replace("piece.", "../piece."))
+    done = run("render", "a/plan.yaml", "b/plan.yaml", "-o", "out", piece__musicxml=musicxml(8))
+    assert done.returncode == 2 and "written twice" in done.stderr and not os.listdir(tmp_path / "out")
+
+
 def test_check_warns_of_a_slowdown_in_the_middle_of_a_phrase(run):
     done = run("check", "plan.yaml", **files_of(BAD))
     assert done.returncode == 1

@@ -57,7 +57,7 @@ def test_the_check_shown_in_the_readme_is_what_check_says(home):
         assert line.strip() in " ".join(said.split())
 
 
-def test_two_commands_do_everything_on_a_fresh_machine():
+def test_the_readme_has_two_commands_for_a_fresh_machine():
     commands = re.findall(r"^    (python3 -m venv .*)$", README, re.MULTILINE)
     assert len(commands) == 2
     demo, tests = commands

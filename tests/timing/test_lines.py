@@ -161,3 +161,11 @@ def test_a_part_whose_name_has_a_comma():
     made = score(1, voices=QUARTET, parts=("Violin, solo",))
     notes = reading({"voices": {"violin, solo": "-1 dB"}}, made).performance.notes
     assert set(notes["level"]) == {-13}
+
+
+def test_only_a_role_can_be_told_where_it_lies():
+    made = reading({"voices": {"Melody": {"is": "voice 2"}}}, bars=1, voices={1: "c5:4", 2: "c4:4"})
+    notes = made.performance.notes
+    assert ROLES[notes["role"][notes["voice"] == 2][0]] == "melody"
+    with pytest.raises(CannotDo, match="'voice 1' is no role"):
+        reading({"voices": {"voice 1": {"is": "voice 2"}}}, bars=1, voices={1: "c5:4", 2: "c4:4"})

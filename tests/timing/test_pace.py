@@ -197,3 +197,15 @@ def test_arches_that_multiply_beyond_all_measure_are_refused():
 def test_a_silent_plan_is_strict_time():
     made = reading({}, bars=8).performance
     assert made.time.seconds(np.arange(33.0)) == pytest.approx(np.arange(33.0), rel=1e-14)
+
+
+def test_a_fermata_waits_at_least_a_beat():
+    """Under a whole note over eighths it holds the first beat, not the first eighth."""
+    made = reading({"holds": [{"fermata": "1:1", "length": "200%"}]}, bars=1, voices={1: "c5:4", 2: "c4:0.5 " * 8})
+    assert made.performance.time.seconds([0.5, 1.0, 2.0]) == pytest.approx([1.0, 2.0, 3.0])
+
+
+def test_a_metronome_mark_in_bar_1_holds_for_the_pickup():
+    marks = [{"kind": "tempo", "bar": 1, "value": 90.0}]
+    time = reading({"tempo": []}, bars=2, pickup=1.0, marks=marks).performance.time
+    assert time.tempo([0.0, 1.0]) == pytest.approx([90, 90])

@@ -189,3 +189,8 @@ def test_places_lead_back_to_the_file(tmp_path):
 def test_a_phrase_may_be_its_bars_alone():
     plan = Plan.model_validate({"score": "x", "phrases": ["1-4", {"bars": "5-8"}, 9]})
     assert [str(phrase.bars) for phrase in plan.phrases] == ["1-4", "5-8", "9"]
+
+
+def test_a_plan_may_be_made_of_entries_made_in_python():
+    plan = Plan(score="x", tempo=[TempoMark(tempo=63)], phrases=[Phrase(bars="3-10")])
+    assert (plan.tempo[0].tempo, str(plan.phrases[0].bars)) == (63, "3-10")

@@ -479,3 +479,13 @@ def test_any_text_is_read_or_refused(tmp_path, text):
 @given(st.binary(max_size=200))
 def test_any_bytes_are_read_or_refused(tmp_path, data):
     told_in_words(write(tmp_path, data))
+
+
+def test_a_newer_entry_replaces_what_excludes_it(tmp_path):
+    base = "score: x.xml\nsecond time: [{bars: 1-8, softer: 3 dB}]\ndynamics: [{crescendo: 1-2, to mark: f}]\n"
+    (tmp_path / "base.yaml").write_text(base)
+    own = "based on: base.yaml\nsecond time: [{bars: 1-8, louder: 2 dB}]\ndynamics: [{crescendo: 1-2, by: 3 dB}]\n"
+    (tmp_path / "own.yaml").write_text(own)
+    plan = read_plan(tmp_path / "own.yaml")
+    assert (plan.second_time[0].softer, plan.second_time[0].louder) == (None, 2.0)
+    assert (plan.dynamics[0].to_mark, plan.dynamics[0].by) == (None, 3.0)

@@ -226,3 +226,19 @@ def test_every_note_sounds_after_the_beginning_and_for_a_moment(upper, lower, ar
         assert note["end"] <= again  # it does not sound into its next stroke
         shortest[number] = min(shortest[number], again - note["onset"])
     assert np.all(table["end"] - table["onset"] >= shortest - 1e-9)
+
+
+def test_a_breath_is_no_part_of_the_note_before_it():
+    """A staccato quarter at 60 sounds half a second, however long the silence after it."""
+    for seconds in (0.2, 0.5, 2):
+        plan = {"holds": [{"caesura": "after 1:2", "seconds": seconds}]}
+        notes = reading(plan, bars=1, voices={1: "c4:1 d4:1. e4:2"}).performance.notes
+        assert (notes["end"] - notes["onset"])[1] == pytest.approx(0.5)
+        assert notes["onset"][2] == pytest.approx(2 + seconds)
+
+
+def test_a_rolled_staccato_chord_lets_every_note_sound():
+    """At 120 a staccatissimo-short chord: the roll takes at most half of what sounds."""
+    plan = {"tempo": 120, "articulation": {"roll": "60 ms", "staccato": "25%"}}
+    notes = reading(plan, bars=1, voices={1: "c4+e4+g4+c5:1~."}).performance.notes
+    assert np.all(notes["end"] - notes["onset"] >= 0.125 / 2 - 1e-9)
