@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -43,9 +44,10 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
     tempi = tempo_events(plan, where)
     track = follow(tempi, _first_tempo(plan, where), where.length, where.returns)
     slowings = slowing_runs(plan.slowing, phrases, where)
-    stretches = [pair for hold in plan.holds for pair in _stretches(hold, where)]
+    stretches = [stretch for hold in plan.holds for stretch in _stretches(hold, where)]
+    _tell_overlaps(stretches, where)
     knots = [*where.bars["start"], *arch_knots(phrases), *(end for s in slowings for end in (s.run.start, s.run.end))]
-    knots += [segment.start for segment in track] + [end for start, stop, _ in stretches for end in (start, stop)]
+    knots += [segment.start for segment in track] + [end for start, stop, *_ in stretches for end in (start, stop)]
     pieces = split(timemap.strict(where.length, 1.0), knots)
     _apply(pieces, track, "t0", "t1", "tq")
     add_pace_arches(pieces, phrases)
@@ -63,7 +65,7 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
     louder = follow(level_events + releases(fresh, 0.0), 0.0, where.length)
     pieces = split(pieces, [segment.start for segment in slowing])
     _apply(pieces, slowing, "v0", "v1", "vq")
-    for start, end, length in stretches:
+    for start, end, length, _ in stretches:
         pieces["hold"][between(pieces, start, end)] /= length
     breaths = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
     pieces = _add_silences(pieces, [(at, seconds) for at, seconds, waits in breaths if waits], where)
@@ -148,8 +150,8 @@ def _from_midway(change: Callable[[float], float], mark: TempoMark, behind: floa
 # -- fermatas, accents, breaths
 
 
-def _stretches(hold: Hold, where: Where) -> list[tuple[float, float, float]]:
-    """(start, end, how much longer) of a fermata or an agogic accent."""
+def _stretches(hold: Hold, where: Where) -> list[tuple[float, float, float, Hold]]:
+    """(start, end, how much longer, the entry) of a fermata or an agogic accent."""
     if hold.kind not in ("fermata", "agogic"):
         return []
     length = hold.length or (FERMATA if hold.kind == "fermata" else AGOGIC)
@@ -158,8 +160,22 @@ def _stretches(hold: Hold, where: Where) -> list[tuple[float, float, float]]:
         end = run.end
         if hold.where.start == hold.where.end and hold.where.start.beat is not None:
             end = run.start + _held(run, where)
-        made.append((run.start, end, length))
+        made.append((run.start, end, length, hold))
     return made
+
+
+def _tell_overlaps(stretches: list[tuple[float, float, float, Hold]], where: Where) -> None:
+    """A caution where two holds act upon each other."""
+    ordered = sorted(stretches, key=lambda stretch: stretch[:2])
+    for (_, end, _, older), (start, _, _, hold) in pairwise(ordered):
+        if start < end - 1e-9:
+            bar, beat, pass_ = where.beat(start)
+            both = f"the {hold.kind} {hold.where} and the {older.kind} {older.where}"
+            message = f"{both} meet: there each acts upon the other"
+            where.remark(
+                Severity.CAUTION, "holds-overlap", message, hold.place(hold.kind), bar=bar, beat=beat, pass_=pass_,
+                suggestion="leave one of them out, or let the first end where the second begins",
+            )  # fmt: skip
 
 
 def _held(run: Run, where: Where) -> float:

@@ -209,3 +209,9 @@ def test_a_metronome_mark_in_bar_1_holds_for_the_pickup():
     marks = [{"kind": "tempo", "bar": 1, "value": 90.0}]
     time = reading({"tempo": []}, bars=2, pickup=1.0, marks=marks).performance.time
     assert time.tempo([0.0, 1.0]) == pytest.approx([90, 90])
+
+
+@pytest.mark.parametrize(("second", "told"), [("2", True), ("2:1 - 2:2", True), ("2:2", False), ("3", False)])
+def test_two_holds_that_meet_are_a_caution(second, told):
+    made = reading({"holds": [{"fermata": "2:1"}, {"agogic": second}]}, bars=3)
+    assert ([remark.code for remark in made.remarks] == ["holds-overlap"]) == told
