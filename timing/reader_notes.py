@@ -40,6 +40,8 @@ def read_notes(parsed: Parsed, heads: list[Head]) -> tuple[np.ndarray, np.ndarra
         row["part"], row["staff"], row["voice"] = head.part, head.staff, head.voice
         row["grace"], row["after"] = graces.get(members[0], (0, False))
         row["signs"], row["head"] = _signs(heads, members), members[0]
+        if head.offset == 0 and head.note.tie and head.note.tie.type in ("stop", "continue"):
+            row["signs"] |= Sign.TIED_IN
         _written(row, head)
     order = np.lexsort([rows[column] for column in ("pitch", "voice", "staff", "part", "offset", "bar")])
     rows = rows[order]

@@ -18,7 +18,7 @@ from timing.performance import LANE, PLAYED, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.remarks import CannotDo, Remark, Severity, in_order
-from timing.score import Score
+from timing.score import Score, Sign
 from timing.touch import onsets_and_ends, until_struck_again
 from timing.where import Fault, Where
 
@@ -124,7 +124,24 @@ def _written_out(score: Score, where: Where) -> np.ndarray:
     line_end = where.line_ends[ordinal]
     played["score_length"] = np.minimum(source["length"], np.maximum(line_end - played["score_onset"], 0))
     played["pluck"] = np.nan
-    return played[np.argsort(played["score_onset"], kind="stable")]
+    played = played[np.argsort(played["score_onset"], kind="stable")]
+    return _tied_over(played, notes["signs"][played["id"]], bars)
+
+
+def _tied_over(played: np.ndarray, signs: np.ndarray, bars: np.ndarray) -> np.ndarray:
+    """`played` without the notes that are tied into a later ending: what sounds before goes on there, unstruck."""
+    skipped = np.append(False, np.diff(bars["row"]) > 1)
+    kept = np.ones(len(played), bool)
+    for row in np.flatnonzero((signs & Sign.TIED_IN != 0) & skipped[played["ordinal"]]):
+        note = played[row]
+        end = played["score_onset"][:row] + played["score_length"][:row]
+        same = (played["part"][:row] == note["part"]) & (played["pitch"][:row] == note["pitch"]) & kept[:row]
+        sounding = np.flatnonzero(same & (end >= note["score_onset"] - 1e-6))
+        if len(sounding):
+            before = sounding[-1]
+            played["score_length"][before] = note["score_onset"] + note["score_length"] - played["score_onset"][before]
+            kept[row] = False
+    return played[kept]
 
 
 def _lanes(played: np.ndarray, score: Score, plan: Plan, where: Where) -> np.ndarray:

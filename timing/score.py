@@ -30,6 +30,7 @@ class Sign(IntFlag):
     HARMONIC = 256
     PIZZICATO = 512
     LEFT_HAND = 1024  # hammer-on, pull-off: sounded by the left hand
+    TIED_IN = 2048  # at the beginning of a bar and tied from before, though not from the bar before (a second ending)
 
 
 # One row a sounding note; tied noteheads are one note. Sorted by (bar, offset, part, staff, voice, pitch).

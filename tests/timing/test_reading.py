@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from support import midi, reading, score
 
 from timing.performance import TONES
+from timing.plan import Plan
+from timing.reader import read_score
 from timing.reading import perform
 from timing.remarks import CannotDo
 
@@ -159,3 +161,36 @@ def test_the_da_capo_of_an_order_of_ones_own(order, returned):
         for _ in range(int(part.split("-")[1]) - int(part.split("-")[0]) + 1)
     ]
     assert bars["returned"].tolist() == expected
+
+
+def test_a_note_tied_into_both_endings_is_struck_once_each_time(tmp_path):
+    """|: c4 over four beats, tied into [1. one beat :|] and into [2. two beats ]: five beats, then six."""
+    def note(length, *ties):
+        tied = "".join(f'<tie type="{tie}"/>' for tie in ties)
+        pitch = "<pitch><step>C</step><octave>4</octave></pitch>"
+        return f"<note>{pitch}<duration>{length}</duration>{tied}<voice>1</voice></note>"
+
+    def rest(length):
+        return f"<note><rest/><duration>{length}</duration><voice>1</voice></note>"
+
+    def ending(number, kind, repeat=""):
+        side = "left" if kind == "start" else "right"
+        return f'<barline location="{side}"><ending number="{number}" type="{kind}"/>{repeat}</barline>'
+
+    back = '<repeat direction="backward"/>'
+    bars = [
+        "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
+        '<barline location="left"><repeat direction="forward"/></barline>' + note(4, "start"),
+        ending(1, "start") + note(1, "stop") + rest(3) + ending(1, "stop", back),
+        ending(2, "start") + note(2, "stop") + rest(2) + ending(2, "stop"),
+    ]
+    body = "".join(f'<measure number="{n}">{bar}</measure>' for n, bar in enumerate(bars, 1))
+    file = tmp_path / "tied.musicxml"
+    file.write_text(
+        '<?xml version="1.0"?><score-partwise version="4.0"><part-list><score-part id="P1"><part-name>P</part-name>'
+        f'</score-part></part-list><part id="P1">{body}</part></score-partwise>'
+    )
+    made = perform(read_score(file, cache=False), Plan.model_validate({"score": str(file), "tempo": 60}))
+    notes = made.performance.notes
+    assert made.order == "1-2, 1, 3"
+    assert list(zip(notes["onset"].tolist(), notes["end"].tolist(), strict=True)) == [(0, 5), (8, 14)]
