@@ -131,16 +131,20 @@ def _written_out(score: Score, where: Where) -> np.ndarray:
 def _tied_over(played: np.ndarray, signs: np.ndarray, bars: np.ndarray) -> np.ndarray:
     """`played` without the notes that are tied into a later ending: what sounds before goes on there, unstruck."""
     skipped = np.append(False, np.diff(bars["row"]) > 1)
+    tied = np.flatnonzero((signs & Sign.TIED_IN != 0) & skipped[played["ordinal"]])
+    if not len(tied):
+        return played
+    order = np.lexsort((played["score_onset"], played["pitch"], played["part"]))
+    sound = played[["part", "pitch"]][order]
+    sounding = np.full(len(played), -1)  # the note of the same pitch before each; of a tied one what it went on from
+    sounding[order[1:]] = np.where(sound[1:] == sound[:-1], order[:-1], -1)
+    onset, length = played["score_onset"], played["score_length"]
     kept = np.ones(len(played), bool)
-    for row in np.flatnonzero((signs & Sign.TIED_IN != 0) & skipped[played["ordinal"]]):
-        note = played[row]
-        end = played["score_onset"][:row] + played["score_length"][:row]
-        same = (played["part"][:row] == note["part"]) & (played["pitch"][:row] == note["pitch"]) & kept[:row]
-        sounding = np.flatnonzero(same & (end >= note["score_onset"] - 1e-6))
-        if len(sounding):
-            before = sounding[-1]
-            played["score_length"][before] = note["score_onset"] + note["score_length"] - played["score_onset"][before]
-            kept[row] = False
+    for row in tied:
+        before = sounding[row] if kept[sounding[row]] else sounding[sounding[row]]
+        if before >= 0 and onset[before] < onset[row] <= onset[before] + length[before] + 1e-6:
+            length[before] = onset[row] + length[row] - onset[before]
+            sounding[row], kept[row] = before, False
     return played[kept]
 
 
