@@ -1,0 +1,153 @@
+"""Plans that start from another and say only what differs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from planfiles import SCORE, faults, faults_of, write
+
+from timing.plan import Plan
+from timing.planfile import MAX_CHAIN, read_plan
+
+
+def chain(folder: Path, **texts: str) -> Plan:
+    for name, text in texts.items():
+        write(folder, text, f"{name}.yaml")
+    return read_plan(folder / "own.yaml")
+
+
+def test_a_plan_based_on_another_says_only_what_differs(tmp_path):
+    (tmp_path / "sub").mkdir()
+    write(
+        tmp_path / "sub",
+        SCORE + "title: old\ntempo: 60\nvoices: {bass: -3 dB, inner: -9 dB}\naccents: [{at: 1}]",
+        "base.yaml",
+    )
+    plan = chain(tmp_path, own="based on: sub/base.yaml\ntitle: new\nvoices: {bass: 0 dB}\naccents: [{at: 2}]")
+    assert plan.title == "new"
+    assert plan.tempo[0].tempo == 60
+    assert plan.voices["bass"].level == 0
+    assert plan.voices["inner"].level == -9
+    assert [str(accent.at) for accent in plan.accents] == ["1", "2"]
+    assert plan.score == str(tmp_path / "sub" / "piece.musicxml")
+
+
+def test_an_entry_at_the_same_place_is_laid_over_the_older_one(tmp_path):
+    plan = chain(
+        tmp_path,
+        base=SCORE + "slowing: [{rallentando: 7:2 - 8:3, to: 80%, then: a tempo, pass: 1}, {ritenuto: 9, to: 70%}]",
+        own="based on: base.yaml\nslowing: [{rallentando: 7:2-8:3, to: 60%, pass: 1}]",
+    )
+    assert [(entry.kind, entry.to, entry.then) for entry in plan.slowing] == [
+        ("rallentando", 0.6, True),
+        ("ritenuto", 0.7, None),
+    ]
+
+
+def test_another_pass_is_another_entry(tmp_path):
+    plan = chain(
+        tmp_path,
+        base=SCORE + "slowing: [{rallentando: 7, to: 80%, pass: 1}]",
+        own="based on: base.yaml\nslowing: [{rallentando: 7, to: 60%, pass: 2}]",
+    )
+    assert [(entry.passes, entry.to) for entry in plan.slowing] == [(1, 0.8), (2, 0.6)]
+
+
+def test_a_slide_is_known_by_both_its_ends(tmp_path):
+    plan = chain(
+        tmp_path,
+        base=SCORE + "glissandi: [{from: 3:1, to: 4:1, swell: 4 dB}, {from: 3:1, to: 5:1}]",
+        own="based on: base.yaml\nglissandi: [{from: 3:1, to: 4:1, glide: 50%}]",
+    )
+    assert [(slide.glide, slide.swell) for slide in plan.glissandi] == [(0.5, 4), (0.3, 0)]
+
+
+@pytest.mark.parametrize("omit", ["yes", "true"])
+def test_omit_takes_an_older_entry_out(tmp_path, omit):
+    plan = chain(
+        tmp_path,
+        base=SCORE + "holds: [{fermata: 24:3}, {breath: after 16:3}]\naccents: [{at: 1}]",
+        own=f"based on: base.yaml\nholds: [{{breath: 16:3, omit: {omit}}}]",
+    )
+    assert [hold.kind for hold in plan.holds] == ["fermata"]
+    assert len(plan.accents) == 1
+
+
+def test_without_takes_whole_sections_out(tmp_path):
+    base = SCORE + "order: [1-8]\nholds: [{fermata: 24:3}]\naccents: [{at: 1}]"
+    plan = chain(tmp_path, base=base, own="based on: base.yaml\nwithout: [holds, order]\nholds: [{fermata: 3:1}]")
+    assert [str(hold.where) for hold in plan.holds] == ["3:1"]
+    assert plan.order is None
+    assert len(plan.accents) == 1
+    assert chain(tmp_path, base=base, own="based on: base.yaml\nwithout: accents").accents == ()
+
+
+def test_without_in_the_older_plan_does_not_reach_further(tmp_path):
+    plan = chain(
+        tmp_path,
+        first=SCORE + "accents: [{at: 1}]",
+        base="based on: first.yaml\nwithout: accents\naccents: [{at: 2}]",
+        own="based on: base.yaml",
+    )
+    assert [str(accent.at) for accent in plan.accents] == ["2"]
+
+
+def test_a_fault_in_an_older_plan_names_that_file_and_line(tmp_path):
+    write(tmp_path, SCORE + "slowing:\n  - {rallentando: 7, to: 500%}\n", "base.yaml")
+    found = faults(tmp_path, "based on: base.yaml\ntitel: x\ntempo: 0")
+    assert [(fault.place.file.name, fault.place.line) for fault in found] == [
+        ("plan.yaml", 2),
+        ("plan.yaml", 3),
+        ("base.yaml", 3),
+    ]
+
+
+def test_an_unreadable_older_plan_is_told_with_the_plan_s_own_faults(tmp_path):
+    write(tmp_path, "a: [", "base.yaml")
+    found = faults(tmp_path, "based on: base.yaml\ntempo: 0\ntempo: 1")
+    assert [fault.place.file.name for fault in found] == ["plan.yaml", "plan.yaml", "base.yaml"]
+
+
+def test_circles_are_named(tmp_path):
+    assert "plan.yaml is based on itself" in faults(tmp_path, "based on: plan.yaml")[0].message
+    write(tmp_path, "based on: b.yaml", "a.yaml")
+    write(tmp_path, "based on: plan.yaml", "b.yaml")
+    found = faults(tmp_path, "based on: a.yaml")
+    assert [fault.code for fault in found] == ["plan-circle"]
+    assert "plan.yaml is based on a.yaml is based on b.yaml is based on plan.yaml" in found[0].message
+    assert (found[0].place.file.name, found[0].place.line) == ("b.yaml", 1)
+
+
+def test_a_chain_has_an_end(tmp_path):
+    write(tmp_path, SCORE, "0.yaml")
+    for number in range(1, MAX_CHAIN + 2):
+        write(tmp_path, f"based on: {number - 1}.yaml", f"{number}.yaml")
+    assert read_plan(tmp_path / f"{MAX_CHAIN}.yaml").score
+    assert "based on one another" in faults_of(tmp_path / f"{MAX_CHAIN + 1}.yaml")[0].message
+
+
+@pytest.mark.parametrize(
+    "name", ["bse.yaml", "no/where.yaml", "'a\\0b'", "''", "[a]", "x" * 400, '"\\uD83D\\uDE00.yaml"', "."]
+)
+def test_a_missing_older_plan_is_a_fault_at_its_name(tmp_path, name):
+    write(tmp_path, SCORE, "base.yaml")
+    found = faults(tmp_path, f"based on: {name}\n")
+    assert found[0].place.line == 1
+    assert ("did you mean 'base.yaml'?" in found[0].message) == (name == "bse.yaml")
+
+
+def test_a_folder_full_of_entries_in_common_is_joined_quickly(tmp_path):
+    entries = "".join(f"  - {{at: {n}:1}}\n" for n in range(1, 4001))
+    plan = chain(tmp_path, base=f"{SCORE}accents:\n{entries}", own=f"based on: base.yaml\naccents:\n{entries}")
+    assert len(plan.accents) == 4000
+
+
+def test_a_newer_entry_replaces_what_excludes_it(tmp_path):
+    base = "score: x.xml\nsecond time: [{bars: 1-8, softer: 3 dB}]\ndynamics: [{crescendo: 1-2, to mark: f}]\n"
+    (tmp_path / "base.yaml").write_text(base)
+    own = "based on: base.yaml\nsecond time: [{bars: 1-8, louder: 2 dB}]\ndynamics: [{crescendo: 1-2, by: 3 dB}]\n"
+    (tmp_path / "own.yaml").write_text(own)
+    plan = read_plan(tmp_path / "own.yaml")
+    assert (plan.second_time[0].softer, plan.second_time[0].louder) == (None, 2.0)
+    assert (plan.dynamics[0].to_mark, plan.dynamics[0].by) == (None, 3.0)
