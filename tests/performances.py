@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from hypothesis import strategies as st
 
-from timing.performance import CURVE, GLIDE, LANE, PASSAGE, PHRASE, PLAYED, Performance
+from timing.performance import BEND, CURVE, GLIDE, LANE, PASSAGE, PHRASE, PLAYED, Performance
 from timing.timemap import PIECE, TimeMap, strict
 
 
@@ -44,7 +44,7 @@ def performance(
     lanes = np.zeros(len(programs), LANE)
     lanes["program"], lanes["name"] = programs, [f"Voice {lane + 1}" for lane in range(len(programs))]
     moving, named = np.array(list(curves), CURVE), np.array(list(phrases), PHRASE)
-    return Performance("A title", played, lanes, passages, time, moving, np.zeros(0, GLIDE), named)
+    return Performance("A title", played, lanes, passages, time, moving, np.zeros(0, GLIDE), np.zeros(0, BEND), named)
 
 
 @st.composite

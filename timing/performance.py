@@ -12,7 +12,11 @@ import numpy as np
 MELODY, INNER, BASS = 0, 1, 2
 ROLES = ("melody", "inner", "bass")
 
-PLUCKED, SLURRED = 0, 1
+# How a note begins: plucked (bowed, blown, struck); sounded by the left hand alone; not begun at all, since the sound
+# before it in its lane goes on (the goal of a slide that is not plucked again).
+PLUCKED, SLURRED, CARRIED = 0, 1, 2
+ORDINARY, PIZZICATO, HARMONIC = 0, 1, 2
+TECHNIQUES = ("ordinary", "pizzicato", "harmonic")
 
 # One row a performed note, sorted by onset (then lane, then pitch).
 PLAYED = np.dtype(
@@ -34,9 +38,10 @@ PLAYED = np.dtype(
         ("level", np.float64),  # dB below velocity 127
         ("tone", np.int8),  # index into TONES
         ("pluck", np.float64),  # plucking point in cm from the bridge; nan: the usual one of the tone
-        ("string", np.int8),
-        ("fret", np.int8),
-        ("attack", np.int8),  # PLUCKED or SLURRED
+        ("string", np.int8),  # 1 is the highest; 0 where there are none, or none that the note can lie on
+        ("fret", np.int8),  # from the capo, if there is one; -1 where there is no string
+        ("technique", np.int8),  # index into TECHNIQUES
+        ("attack", np.int8),  # PLUCKED, SLURRED or CARRIED
         ("lane", np.int32),  # row in Performance.lanes
     ]
 )
@@ -50,6 +55,9 @@ LANE = np.dtype(
         ("staff", np.int16),
         ("voice", np.int16),
         ("program", np.int16),  # General MIDI, 0-127
+        ("string", np.int8),  # 1 is the highest; 0 where the lane is no string
+        ("open", np.int16),  # sounding pitch of the open string; 0 where the lane is no string
+        ("sliding", np.bool_),  # kept for notes that slide, since a slide bends all that sounds in its lane
         ("name", "U80"),  # for people: "Violin, voice 1"
     ]
 )
@@ -73,6 +81,10 @@ PASSAGE = np.dtype(
 # The level of a sounding note away from its own level, point by point and linear in between (in dB and seconds).
 CURVE = np.dtype([("lane", np.int32), ("note", np.int32), ("second", np.float64), ("level", np.float64)])
 
+# The pitch of a sliding lane away from the note that was struck in it, point by point and linear in between (a step has
+# two points at one second). No two points are further apart than 5 cents, steps aside.
+BEND = np.dtype([("lane", np.int32), ("note", np.int32), ("second", np.float64), ("semitones", np.float64)])
+
 # A slide from one performed note into another.
 GLIDE = np.dtype(
     [
@@ -81,7 +93,7 @@ GLIDE = np.dtype(
         ("leave", np.float64),  # seconds
         ("arrive", np.float64),
         ("swell", np.float64),  # dB into the goal
-        ("attack", np.int8),  # how the goal sounds: PLUCKED or SLURRED
+        ("attack", np.int8),  # how the goal sounds: PLUCKED or CARRIED
     ]
 )
 
@@ -103,6 +115,7 @@ class Performance:
     time: object  # timing.timemap.TimeMap
     curves: np.ndarray  # CURVE
     glides: np.ndarray  # GLIDE
+    bends: np.ndarray  # BEND
     phrases: np.ndarray  # PHRASE
 
     @property

@@ -12,6 +12,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from timing import words
 from timing.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
+from timing.plan_strings import Capo, Name, StringChoice, Tuning
 from timing.position import Position, Range
 
 MAX_ENTRIES = 5000  # in one section of a plan
@@ -192,9 +193,13 @@ class Accent(Entry):
 
 
 class ToneChange(Entry):
-    """Bars that have a tone of their own."""
+    """A note, or bars, with a tone of their own."""
 
-    bars: words.Range
+    KINDS: ClassVar = ("at", "bars")
+    model_config = exactly_one(KINDS)
+
+    at: words.Position | None = None
+    bars: words.Range | None = None
     tone: words.Tone
     for_: words.Voices | None = Field(None, alias="for")
 
@@ -217,14 +222,21 @@ class SecondTime(Entry):
 
 
 class Glissando(Entry):
-    """A slide from one note into another."""
+    """A slide from one note into another. Where it does not say which, it shapes the slide lines of the score: all of
+    them, or the one that begins at `from`."""
 
-    from_: words.Position = Field(alias="from")
-    to: words.Position
+    from_: words.Position | None = Field(None, alias="from")
+    to: words.Position | None = None
     glide: words.Glide = 0.3  # the last part of the note, in which the slide moves; common practice: late and quick
     swell: words.Change = 0.0
     arrive: words.one_of(("plucked", "slurred"), "a way to arrive") = "plucked"
     for_: words.Voices | None = Field(None, alias="for")
+
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        yield from super().faults(given, made)
+        if given.get("to") is not None and given.get("from") is None:
+            yield ("to",), KeyFault("a slide that ends 'to' a place needs the place that it comes 'from'")
 
 
 class Articulation(Words):
@@ -303,8 +315,10 @@ Instruments = Annotated[
     ),
 ]
 
-SECTIONS = ("phrases", "slowing", "holds", "dynamics", "accents", "tone", "second time", "glissandi")  # these add up
-_GROUPS = ("instrument", "tempo", "order", "voices", "articulation")  # with these, what is said later counts
+SECTIONS = (
+    "phrases", "slowing", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings",
+)  # fmt: skip  # these add up; with the groups, what is said later counts
+_GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "fingering", "voices", "articulation")
 
 
 def _section(entry: type[Entry]) -> Any:
@@ -323,6 +337,8 @@ class Plan(Words):
     ] = Field((), description="sections of that plan which this one leaves out")
     score: words.FileName | None = None
     instrument: Instruments | None = Field(None, description="one for all, or one per part")
+    tuning: Tuning | None = Field(None, description="how the strings are tuned, if not as the score says")
+    capo: Capo = 0
     tempo: Annotated[
         tuple[Annotated[TempoMark, BeforeValidator(_tempo_alone), words.also(words.NewTempo)], ...],
         Field(max_length=MAX_ENTRIES),
@@ -331,6 +347,7 @@ class Plan(Words):
     ] = Field((), description="one tempo, or a list of tempi and where each begins")
     order: Order | None = Field(None, description="the bars in the order in which they are played")
     repeats_after_da_capo: words.YesNo = Field(False, alias="repeats after da capo")
+    fingering: Name | None = Field(None, description="which of the named ways to play in `strings` is taken")
     voices: Annotated[
         dict[str, Annotated[Voice, BeforeValidator(_level_alone), words.also(words.Level)]],
         Field(max_length=200),
@@ -346,6 +363,8 @@ class Plan(Words):
     tone: _section(ToneChange) = Field((), description="where the tone changes")
     second_time: _section(SecondTime) = Field((), alias="second time", description="what differs from the first time")
     glissandi: _section(Glissando) = Field((), description="slides from one note into another")
+
+    strings: _section(StringChoice) = Field((), description="on which strings the notes lie, and how they are sounded")
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:
@@ -369,5 +388,5 @@ class Plan(Words):
 
 __all__ = [
     "Accent", "Arch", "Articulation", "Dynamic", "Entry", "Glissando", "Hold", "Phrase", "Plan", "Position", "Range",
-    "SecondTime", "Slowing", "TempoMark", "ToneChange", "Voice",
+    "SecondTime", "Slowing", "StringChoice", "TempoMark", "ToneChange", "Voice",
 ]  # fmt: skip

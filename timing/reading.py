@@ -14,7 +14,7 @@ from timing.instruments import guess_program, program_of, sustains
 from timing.lines import Lines, voice_numbers
 from timing.order import in_words, unfold
 from timing.pace import Pace, build_pace
-from timing.performance import LANE, PLAYED, TONES, Performance
+from timing.performance import BEND, LANE, PLAYED, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.remarks import CannotDo, Remark, Severity, in_order
@@ -69,9 +69,11 @@ def perform(score: Score, plan: Plan) -> Reading:
     sustained = np.array([sustains(int(program)) for program in lanes["program"]], bool)[played["lane"]]
     curves = build_curves(played, sustained, level, pace.time, order)
     glides = build_glides(plan, played, order, pace.time, lines, where)
+    bends = np.zeros(0, BEND)
     _refuse_faults(where, plan)
     title = plan.title or score.title or score.path.stem
-    performance = Performance(title, played[order], lanes, bars, pace.time, curves, glides, phrase_table(phrases))
+    tables = (curves, glides, bends, phrase_table(phrases))
+    performance = Performance(title, played[order], lanes, bars, pace.time, *tables)
     return Reading(score, plan, performance, where, phrases, pace, (*score.remarks, *order_remarks, *where.remarks))
 
 

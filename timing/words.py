@@ -91,6 +91,19 @@ def number(low: float, high: float, what: str, description: str) -> Any:
     return Annotated[float, BeforeValidator(units.number(low, high, what)), schema]
 
 
+def whole(low: int, high: int, description: str) -> Any:
+    """A whole number."""
+    read = units.number(low, high, f"from {low} to {high}")
+
+    def whole_number(value: object) -> int:
+        number = read(value)
+        if number != int(number):
+            raise ValueError(f"{shown(value)} is not a whole number from {low} to {high}")
+        return int(number)
+
+    return Annotated[int, BeforeValidator(whole_number), _schema("integer", description, minimum=low, maximum=high)]
+
+
 def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Any:
     """`true` (the usual amount), `false` (none), or an amount read by `read`."""
 

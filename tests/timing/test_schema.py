@@ -83,7 +83,9 @@ def test_short_forms_fit(plan):
         {"slowing": [{"rallentando": "7-8", "pass": "second"}]},
         {"holds": [{"breath": "after 16:3", "seconds": "0.2 s"}]},
         {"dynamics": [{"at": 9, "mark": "mff"}]},
-        {"glissandi": [{"from": "3:1"}]},
+        {"tone": [{"tone": "dark"}]},
+        {"strings": [{"string": 3}]},
+        {"strings": [{"at": "3:1", "string": 0}]},
         {"order": ["first"]},
     ],
 )
