@@ -1,0 +1,139 @@
+"""Dark, plain and bright on instruments that have no plucking point to move: a shelf over what they play.
+
+One shelf is both: turned down it darkens, turned up it brightens, by the same amount. The filter of a SoundFont was
+measured against it and does less: its cutoff is counted from 20 kHz and follows bank and key, so that 2400 cents down
+leave half of the keyed, bowed and blown programs of the standard bank as bright as they were, while this shelf moves
+them all, with any bank and any synth.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from render.loudness import k_weighting
+from render.synth import BLOCK, open_synth
+from timing.performance import TONES
+
+PLAIN, DARK, BRIGHT = 0, 1, 2
+# Gently sloped, two octaves above the middle of the keyboard: a tuba and a piccolo are both coloured. What is lost or
+# gained at 10 kHz is 14.7 dB, at 100 Hz 0.1 dB.
+DEPTH, CORNER, SLOPE = 15.0, 1500.0, 0.5
+GAINS = (0.0, -DEPTH, DEPTH)  # dB, by colour
+
+_MEANINGS = {"sul tasto": DARK, "dark": DARK, "sul ponticello": BRIGHT, "bright": BRIGHT}
+_COLOUR = np.array([_MEANINGS.get(tone, PLAIN) for tone in TONES], np.int8)
+_DEAD = 1e-6  # of the impulse: what is left out of the response is below -120 dB
+_MOST = 4_096  # samples of a Fourier transform: the quickest, measured
+_RATE = 44_100  # at which notes are tried
+_TRIED = 20_480  # frames of a note that are tried: nearly half a second, whole blocks
+_VELOCITY = 64  # mf
+
+
+def colours(tones: np.ndarray) -> np.ndarray:
+    """PLAIN, DARK or BRIGHT for every index into TONES: over the fingerboard is dark, at the bridge bright.
+
+    Where there is a plucking point the same codes are naturale, sul tasto and sul ponticello.
+    """
+    return _COLOUR[tones]
+
+
+def high_shelf(rate: int, gain: float, corner: float, slope: float = 1.0) -> tuple[np.ndarray, np.ndarray]:
+    """(b, a) of a high shelf: `gain` in dB far above the `corner` in Hz, half of it there; a `slope` up to 1.
+
+    R. Bristow-Johnson, "Cookbook formulae for audio equalizer biquad filter coefficients" (W3C Note, 2021).
+    """
+    a = 10 ** (gain / 40)
+    w = 2 * np.pi * corner / rate
+    cos, alpha = np.cos(w), np.sin(w) / 2 * np.sqrt((a + 1 / a) * (1 / slope - 1) + 2)
+    up, down, width = a + 1, a - 1, 2 * np.sqrt(a) * alpha
+    zeros = a * np.array([up + down * cos + width, -2 * (down + up * cos), up + down * cos - width])
+    poles = np.array([up - down * cos + width, 2 * (down - up * cos), up - down * cos - width])
+    return zeros / poles[0], poles / poles[0]
+
+
+class Shelf:
+    """A high shelf over a stereo stream, without delay. Feed it chunks of any length.
+
+    A filter with real coefficients keeps the halves of a complex number apart, so that left and right are filtered as
+    one complex signal, by overlap-save with the part of the impulse response that is above -120 dB. As fast as
+    convolution goes, and needing no scipy, whose import takes longer than a minute of music.
+    """
+
+    def __init__(self, rate: int, gain: float, corner: float = CORNER, slope: float = SLOPE):
+        self._filter = b, a = high_shelf(rate, gain, corner, slope)
+        slowest = np.abs(np.concatenate([np.roots(a), np.roots(b)])).max()
+        self._memory = int(np.ceil(np.log(_DEAD) / np.log(slowest))) + 1
+        self._past = np.zeros(self._memory, np.complex64)
+        self._responses: dict[int, np.ndarray] = {}
+
+    def feed(self, chunk: np.ndarray) -> np.ndarray:
+        """(frames, 2) float32 in and, as long, out."""
+        stream = np.concatenate([self._past, np.ascontiguousarray(chunk, np.float32).view(np.complex64)[:, 0]])
+        size = min(max(_MOST, _power_of_two(2 * self._memory)), _power_of_two(len(stream)))
+        out = np.empty(len(chunk), np.complex64)
+        step = size - self._memory
+        for start in range(0, len(chunk), step):
+            spectrum = np.fft.fft(stream[start : start + size], size)
+            spectrum *= self._response(size)
+            part = out[start : start + step]
+            part[:] = np.fft.ifft(spectrum, out=spectrum)[self._memory : self._memory + len(part)]
+        self._past = stream[len(chunk) :]
+        return out.view(np.float32).reshape(-1, 2)
+
+    def tail(self) -> np.ndarray:
+        """What still sounds after the last chunk, down to -120 dB of it: some milliseconds."""
+        return self.feed(np.zeros((self._memory, 2), np.float32))
+
+    def _response(self, size: int) -> np.ndarray:
+        if size not in self._responses:
+            self._responses[size] = _curve(self._filter, size).astype(np.complex64)
+        return self._responses[size]
+
+
+def balance(bank: Path, program: int, pitches: np.ndarray, colour: int) -> np.ndarray:
+    """By how many dB a colour changes the K-weighted level (ITU-R BS.1770-4) of a program at each of some pitches.
+
+    Taking it off again leaves dark, plain and bright equally loud. It depends on the pitch: little of a tuba lies
+    above the shelf, and nearly all of a piccolo. 0 where the program is silent. Raises CannotDo as a synth does.
+    """
+    tried, place = np.unique(np.asarray(pitches, int), return_inverse=True)
+    heard = _spectra(bank, program, tuple(tried.tolist()))
+    plain = heard.sum(axis=1)
+    coloured = heard @ _power(high_shelf(_RATE, GAINS[colour], CORNER, SLOPE))
+    return 10 * np.log10(np.divide(coloured, plain, out=np.ones(len(tried)), where=plain > 0))[place]
+
+
+@lru_cache(maxsize=64)
+def _spectra(bank: Path, program: int, pitches: tuple[int, ...]) -> np.ndarray:
+    """(pitches, bins) K-weighted power spectrum of how each note begins."""
+    sound = np.zeros((len(pitches), _TRIED, 2), np.float32)
+    rest = np.zeros((BLOCK, 2), np.float32)
+    with open_synth(bank, _RATE, 1) as synth:
+        synth.program(0, program)
+        for pitch, note in zip(pitches, sound, strict=True):
+            synth.note_on(0, pitch, _VELOCITY)
+            synth.read(note)
+            synth.control(0, 120, 0)  # all sound off
+            synth.read(rest)
+    weighting = np.prod([_power(part) for part in k_weighting(_RATE)], axis=0)
+    heard = np.fft.fft(sound.view(np.complex64)[:, :, 0])  # at f and -f together it has the power of left and right
+    return (heard.real**2 + heard.imag**2) * weighting
+
+
+def _power(filter_: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    """(bins,) by what a filter multiplies the power of a note that is tried."""
+    return np.abs(_curve(filter_, _TRIED)) ** 2
+
+
+def _curve(filter_: tuple[np.ndarray, np.ndarray], size: int) -> np.ndarray:
+    """The response of a filter (b, a) at the frequencies of a Fourier transform of that size."""
+    z = np.exp(-2j * np.pi * np.fft.fftfreq(size))
+    b, a = filter_
+    return np.polyval(b[::-1], z) / np.polyval(a[::-1], z)
+
+
+def _power_of_two(least: int) -> int:
+    return 1 << (least - 1).bit_length()
