@@ -1,0 +1,68 @@
+"""The body as a sum of resonances: what it takes from the strings, what it gives to the air.
+
+The air in the box and the top plate have their lowest resonances near 95 and 190 Hz (N. Fletcher and T. Rossing, The
+Physics of Musical Instruments, chapter 9); above some 600 Hz they lie so close that only their statistics are heard
+(J. Woodhouse, Acta Acustica 90, 2004). No instrument was copied: the upper ones are drawn from a fixed seed. All lie
+on quarter tones, as far as can be from the notes of equal temperament, so that no note is a wolf.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+
+_LOW = (  # MIDI pitch (quarter tones), quality, and strength
+    (42.5, 14, 1.2),
+    (54.5, 14, 1.3),
+    (57.5, 16, -0.8),
+    (62.5, 16, 0.9),
+    (66.5, 16, -1.0),
+    (69.5, 16, 0.9),
+    (72.5, 16, -0.9),
+)
+_HIGH = np.arange(74.5, 122.0, 1.0)  # up to 9 kHz
+_QUALITY = 16
+_QUIET = 5_000.0  # Hz; above it the plates radiate less and less
+_SEED = 1
+
+
+class Body(NamedTuple):
+    """`pole` in 1/s (complex) and `residue` of every resonance: H(s) = Σ residue / (s - pole) + its conjugate."""
+
+    pole: np.ndarray
+    residue: np.ndarray
+
+
+@cache
+def body() -> Body:
+    """The resonances, lowest first."""
+    chance = np.random.default_rng(_SEED)
+    low = np.array(_LOW).T
+    pitch = np.concatenate([low[0], _HIGH])
+    omega = 2 * np.pi * 440.0 * 2.0 ** ((pitch - 69.0) / 12.0)
+    quality = np.concatenate([low[1], np.full(len(_HIGH), _QUALITY)])
+    # neighbours of opposite sign: the valley between them is then no deeper than their flanks
+    turns = (-1.0) ** np.arange(len(_HIGH))
+    strength = np.concatenate([low[2], turns * chance.uniform(0.6, 1.0, len(_HIGH))])
+    strength = strength / np.hypot(1, omega / (2 * np.pi * _QUIET))
+    damping = omega / (2 * quality)
+    pole = -damping + 1j * np.sqrt(omega**2 - damping**2)
+    return Body(pole, strength * damping * pole / (1j * pole.imag))
+
+
+def response(s: np.ndarray) -> np.ndarray:
+    """H(s): sound for a unit force on the bridge, at complex frequencies in 1/s of any shape."""
+    pole, residue = body()
+    s = np.asarray(s)[..., None]
+    return (residue / (s - pole) + residue.conj() / (s - pole.conj())).sum(axis=-1)
+
+
+def admittance(frequency: np.ndarray) -> np.ndarray:
+    """The real part of the bridge's mobility in m/(s N): how readily it takes energy from a string at `frequency`.
+
+    About 0.008 in the middle (J. Woodhouse 2004, from memory), more where air and top resonate.
+    """
+    low, top = (1 / (1 + ((frequency / at - at / frequency) * quality) ** 2) for at, quality in ((95.2, 8), (190.4, 8)))
+    return 0.006 + 0.008 * low + 0.014 * top

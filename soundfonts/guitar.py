@@ -1,0 +1,94 @@
+"""The modelled guitar: its SoundFonts, built once into the user's cache, and what is known of its notes without them.
+
+The names that others need of the model are here too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from soundfonts.building import STRINGS, preset, write_guitar
+from soundfonts.measures import centroid_of, loudness_of
+from soundfonts.notes import (
+    FRETS,
+    HARMONIC,
+    HARMONICS,
+    LIGADO,
+    NATURALE,
+    PIZZICATO,
+    PLUCKING_POINTS,
+    PONTICELLO,
+    TASTO,
+    TONES_IN_BANK,
+    notes,
+    pluck_at,
+)
+from soundfonts.store import kept
+from timing.remarks import CannotDo
+
+__all__ = [
+    "FRETS", "HARMONIC", "HARMONICS", "LIGADO", "NATURALE", "PIZZICATO", "PLUCKING_POINTS", "PONTICELLO",
+    "STANDARD_TUNING", "TASTO", "TONES_IN_BANK", "brightness", "guitar_bank", "loudness", "point_bank", "preset",
+]  # fmt: skip
+
+STANDARD_TUNING = (64, 59, 55, 50, 45, 40)  # MIDI pitch of the open strings, string 1 first
+NEAREST, FARTHEST = 1.0, 40.0  # cm from the bridge
+VERSION = "1"  # raise it when the recipe gives other sound
+
+
+def guitar_bank(tuning=STANDARD_TUNING, progress: Callable[[int, int], None] | None = None) -> Path:
+    """The SoundFont of the guitar in `tuning` (MIDI pitch of 1 to 7 open strings, string 1 first).
+
+    Built when it is asked for first, in a few seconds; `progress(done, total)` is told meanwhile. Raises CannotDo for
+    a tuning that no strings could stand, and where there is no room for the file.
+    """
+    tuning = _checked(tuning)
+    name = f"guitar-{VERSION}-{'.'.join(map(str, tuning))}.sf2"
+    return kept(name, "guitar", VERSION, lambda file: write_guitar(file, tuning, "Modelled guitar", progress=progress))
+
+
+def point_bank(tuning, cm: float, progress: Callable[[int, int], None] | None = None) -> Path:
+    """The same, plucked `cm` from the bridge (1 to 40, to the nearest half), in the banks of naturale and no others."""
+    tuning = _checked(tuning)
+    if not NEAREST <= cm <= FARTHEST:
+        message = f"a plucking point must lie {NEAREST:g} to {FARTHEST:g} cm from the bridge (got {cm:g})"
+        raise CannotDo.because("plucking-point", message)
+    cm = round(2 * cm) / 2
+    name = f"guitar-{VERSION}-{'.'.join(map(str, tuning))}-{cm}cm.sf2"
+    title, pluck = f"Guitar plucked at {cm:g} cm", pluck_at(cm)
+    return kept(name, "guitar", VERSION, lambda file: write_guitar(file, tuning, title, pluck=pluck, progress=progress))
+
+
+def brightness(string: int, tone: int, tuning, frets) -> np.ndarray:
+    """Spectral centroid in Hz, 20 to 520 ms after the onset, of a string (1 is the highest) at `frets`.
+
+    Worked out from the model, so no bank is built. In harmonics `frets` are semitones above the open string.
+    """
+    return _asked(centroid_of, string, tone, tuning, frets)
+
+
+def loudness(string: int, tone: int, tuning, frets) -> np.ndarray:
+    """The same for the K-weighted level in dB at one velocity: only differences between notes mean anything."""
+    return _asked(loudness_of, string, tone, tuning, frets)
+
+
+def _asked(measure, string: int, tone: int, tuning, frets) -> np.ndarray:
+    """`measure` of notes, each the nearest one that the tone has a sample of."""
+    frets = np.atleast_1d(np.asarray(frets, int))
+    there = np.array(list(HARMONICS)) if tone == HARMONIC else np.arange(FRETS + 1)
+    nearest = np.abs(frets[:, None] - there).argmin(axis=1)
+    needed, back = np.unique(nearest, return_inverse=True)
+    model = NATURALE if tone == LIGADO else tone
+    return measure(notes(string, _checked(tuning)[string - 1], there[needed], model))[back]
+
+
+def _checked(tuning) -> tuple[int, ...]:
+    tuning = tuple(int(pitch) for pitch in tuning)
+    if not 1 <= len(tuning) <= STRINGS or not all(21 <= pitch <= 88 for pitch in tuning):
+        got = ", ".join(map(str, tuning)) or "none"
+        message = f"a tuning must be 1 to {STRINGS} MIDI pitches from 21 to 88, string 1 first (got {got})"
+        raise CannotDo.because("tuning", message)
+    return tuning

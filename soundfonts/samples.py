@@ -1,0 +1,91 @@
+"""Partials as the samples of a bank: an onset as it is, then a loop that the player lets die away.
+
+The player's envelope decays at one rate; the sample is what the note does beyond that. In the loop the partials stand
+still, each moved to the nearest frequency that fits into it (less than 1.5 Hz off; the first mode fits exactly), so the
+loop is the inverse Fourier transform of its partials and has no seam.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from soundfonts.measures import k_weight
+from soundfonts.partials import STRING, Partials
+
+RATE = 44_100
+LEAD = 32  # samples of silence: players fade the first of them in
+GUARD = 8  # samples that must be alike on both sides of the loop's ends (SoundFont 2.04 §7.10)
+
+_BLOCK = 256
+_KNOCK = 72 * _BLOCK  # samples after which the body's own resonances are gone
+_HELD = (0.9, 1.9)  # seconds before the loop: longer where the note rings longer
+_LOOP = (0.35, 0.45)  # seconds
+_INAUDIBLE = 1e-5
+
+
+class Sample(NamedTuple):
+    """`data` is int16; `loop` its first sample and the one after its last, or None; `decay` in 1/s is the player's."""
+
+    data: np.ndarray
+    loop: tuple[int, int] | None
+    decay: float
+
+
+def looped(partials: Partials, note: int, gain: float) -> Sample:
+    """A ringing note."""
+    pole, amplitude = _audible(partials, note)
+    slowest = -pole.real.max()
+    held = round(np.clip(2.5 / slowest, *_HELD) * RATE / _BLOCK) * _BLOCK
+    left = amplitude * np.exp(pole * held / RATE)
+    energy = np.abs(left) ** 2 * k_weight(pole.imag / (2 * np.pi))
+    decay = float(-(energy * pole.real).sum() / energy.sum())
+    head = _sum(pole + decay, amplitude, held)
+    knock = Partials(partials.pole[note, STRING:] + decay, partials.amplitude[note, STRING:])
+    head[:_KNOCK] += _sum(*knock, _KNOCK)
+    length = _whole_periods(pole[0].imag / (2 * np.pi))
+    spectrum = np.zeros(length // 2 + 1, complex)
+    bins = np.rint(pole.imag / (2 * np.pi) * length / RATE).astype(int)
+    np.add.at(spectrum, bins, left * np.exp(decay * held / RATE) * length / 2)
+    ring = np.fft.irfft(spectrum, length)
+    start = LEAD + held + GUARD
+    wave = np.concatenate([np.zeros(LEAD), head, ring, ring[: 2 * GUARD]])
+    return Sample(_whole_numbers(wave * gain), (start, start + length), decay)
+
+
+def short(partials: Partials, note: int, gain: float) -> Sample:
+    """A note that is over by itself."""
+    pole, amplitude = _audible(partials, note)
+    count = int(np.ceil(11.5 / -pole.real.max() * RATE / _BLOCK)) * _BLOCK  # -100 dB
+    wave = _sum(pole, amplitude, count)
+    wave[:_KNOCK] += _sum(partials.pole[note, STRING:], partials.amplitude[note, STRING:], _KNOCK)[:count]
+    return Sample(_whole_numbers(np.concatenate([np.zeros(LEAD), wave]) * gain), None, 0.0)
+
+
+def _audible(partials: Partials, note: int) -> Partials:
+    """The string's partials that can be heard at all, the first mode first."""
+    pole, amplitude = partials.pole[note, :STRING], partials.amplitude[note, :STRING]
+    size = np.abs(amplitude)
+    heard = size > _INAUDIBLE * size.max()
+    return Partials(pole[heard], amplitude[heard])
+
+
+def _sum(pole: np.ndarray, amplitude: np.ndarray, count: int) -> np.ndarray:
+    """Re Σ amplitude exp(pole t) for `count` samples, a whole number of blocks: one matrix product."""
+    starts = np.arange(0, count, _BLOCK)[:, None] / RATE
+    left = amplitude * np.exp(pole * starts)
+    right = np.exp(pole[:, None] * (np.arange(_BLOCK) / RATE))
+    left = np.hstack([left.real, -left.imag]).astype(np.float32)
+    return (left @ np.vstack([right.real, right.imag]).astype(np.float32)).ravel()
+
+
+def _whole_periods(frequency: float) -> int:
+    """The length in samples, within the limits for a loop, into which whole periods fit best."""
+    fewest, most = (int(np.ceil(limit * frequency)) for limit in _LOOP)
+    lengths = np.arange(fewest, most + 1) * RATE / frequency
+    return int(np.rint(lengths[np.argmin(np.abs(lengths - np.rint(lengths)))]))
+
+
+def _whole_numbers(wave: np.ndarray) -> np.ndarray:
+    return np.clip(np.rint(wave), -32_767, 32_767).astype("<i2")

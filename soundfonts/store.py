@@ -1,0 +1,85 @@
+"""Keeping what takes seconds to build: a file in the user's cache, whole or not at all.
+
+Two processes may build the same bank at once: each writes a file of its own and puts it in place in one step, and
+either is as good. Where the cache can't be written, the bank lies in a temporary folder until the process ends.
+"""
+
+from __future__ import annotations
+
+import atexit
+import contextlib
+import os
+import shutil
+import tempfile
+import time
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import BinaryIO
+
+from soundfonts.banks import checked_bank
+from timing.cache import folder
+from timing.remarks import CannotDo
+
+_ABANDONED = 3600  # seconds after which an unfinished file belongs to nobody
+
+
+def kept(name: str, family: str, version: str, write: Callable[[BinaryIO], None]) -> Path:
+    """The bank `name` from the cache, written by `write` if it isn't there or isn't whole.
+
+    Names begin with family and version; files of other versions, and what a killed process left behind, are removed.
+    Raises CannotDo where there is no room for it anywhere.
+    """
+    for place in (folder(), _temporary):
+        here = place() if callable(place) else place
+        path = here / name
+        if whole(path):
+            return path
+        try:
+            here.mkdir(parents=True, exist_ok=True)
+            _tidy(here, family, version)
+            _write_whole(path, write)
+            return path
+        except OSError as fault:
+            refusal = fault
+    message = f"no room for the sound of the guitar, neither in {folder()} nor in {here}: {refusal.strerror}"
+    raise CannotDo.because("no-room", message, suggestion="LENTANDO_CACHE names another folder")
+
+
+def whole(path: Path) -> bool:
+    """Is this a SoundFont, and exactly as long as it says?"""
+    try:
+        checked_bank(path)
+        with path.open("rb") as file:
+            return int.from_bytes(file.read(8)[4:], "little") + 8 == path.stat().st_size
+    except (CannotDo, OSError):
+        return False
+
+
+def _write_whole(path: Path, write: Callable[[BinaryIO], None]) -> None:
+    handle, unfinished = tempfile.mkstemp(dir=path.parent, prefix=f"{path.stem}-", suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            write(file)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(unfinished, path)
+    finally:
+        Path(unfinished).unlink(missing_ok=True)
+
+
+def _tidy(place: Path, family: str, version: str) -> None:
+    """Remove banks of other versions, and unfinished files that nobody writes any more."""
+    for path in place.glob(f"{family}-*"):
+        abandoned = path.suffix == ".part" and time.time() - path.stat().st_mtime > _ABANDONED
+        if abandoned or (path.suffix == ".sf2" and not path.name.startswith(f"{family}-{version}-")):
+            with contextlib.suppress(OSError):
+                path.unlink()
+
+
+@cache
+def _temporary() -> Path:
+    """A folder for the life of this process."""
+    place = Path(tempfile.mkdtemp(prefix="lentando-"))
+    atexit.register(shutil.rmtree, place, ignore_errors=True)
+    return place
