@@ -62,14 +62,32 @@ def render(
     soundfont: Annotated[
         Path | None, typer.Option(metavar="FILE", help="A SoundFont (.sf2) to play with.", show_default=False)
     ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="VOICE", show_default=False,
+            help="Play this voice alone: melody, bass, inner, voice 2, a part's name; may be given again.",
+        ),
+    ] = None,
+    without: Annotated[
+        list[str] | None, typer.Option(metavar="VOICE", show_default=False, help="Leave this voice out.")
+    ] = None,
+    fingering: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", show_default=False,
+            help="Play the passages this way: a name in the plan's `strings`.",
+        ),
+    ] = None,
 ) -> None:  # fmt: skip
     """Turn plans into MIDI and sound.
 
     Keep the volume low when you first listen, above all in headphones.
     """
-    from render.takes import render_plans
+    from render.takes import Wanted, render_plans
 
-    raise typer.Exit(CAUTIONED if render_plans(plans, output or [], soundfont, _console(stderr=True)) else DONE)
+    wanted = Wanted(soundfont, only or (), without or (), fingering)
+    raise typer.Exit(CAUTIONED if render_plans(plans, output or [], wanted, _console(stderr=True)) else DONE)
 
 
 @app.command(short_help="Say where the plan works against the phrase.")
@@ -133,6 +151,14 @@ def timeline(
         console = _console()
         show_reading(console, reading)
         show_beats(console, values(reading)["grid"])
+
+
+@app.command(short_help="List the banks of sound and their tones.")
+def sounds() -> None:
+    """List the banks of sound, their tones and where their files are. Builds the guitar if it is not there yet."""
+    from render.report import show_sounds
+
+    show_sounds(_console(), _console(stderr=True))
 
 
 @app.command(short_help="Print the JSON Schema of plans.")

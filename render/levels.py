@@ -48,6 +48,15 @@ def expression_changes(
     return moment[changed], value[changed]
 
 
+def raised(notes: np.ndarray, curves: np.ndarray, sliding: np.ndarray) -> np.ndarray:
+    """(n,) dB by which a note (PLAYED) that slides is struck harder and its CC11 lowered, so that a swell (CURVE) of
+    more than CC11 has above its rest finds room. `sliding` is (n,): such notes have their lane for themselves."""
+    most = np.full(len(notes), -np.inf)
+    np.maximum.at(most, curves["note"], curves["level"])
+    room = decibels(127) - decibels(EXPRESSION)
+    return np.where(sliding, np.clip(most - room, 0, np.maximum(-notes["level"], 0)), 0.0)
+
+
 def rounding(level: np.ndarray) -> np.ndarray:
     """The dB that a level loses by becoming a whole velocity: up to 0.3 at velocity 32 and 0.5 at 18. What is less than
     the error of any velocity above 64, or out of range, counts as nothing."""

@@ -8,6 +8,7 @@ the resolution.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from io import BytesIO
 from math import ceil, floor
 from pathlib import Path
@@ -16,9 +17,12 @@ import mido
 import numpy as np
 
 from render.channels import channels
+from render.colours import BRIGHT, DARK, PLAIN, colours
 from render.files import written_whole
-from render.levels import EXPRESSION, VOLUME, expression_changes, velocity
-from render.strokes import let_go
+from render.levels import EXPRESSION, VOLUME, expression_changes, raised, velocity
+from render.sounds import modelled_lanes, string_presets
+from render.strokes import let_go, strokes
+from render.wheel import BY_STANDARD, bend_range, range_controls, wheel_changes
 from timing.performance import Performance
 from timing.remarks import CannotDo
 
@@ -32,7 +36,10 @@ _SAME = 10e-6  # seconds; what is closer is one moment
 _SMALLEST_UNIT = 64  # of the bars that are not as long as their time signature says
 
 _ANY = 2**62
-_OFF, _CONTROL, _ON = 0, 1, 2  # the order of events that share a tick
+_OFF, _CONTROL, _PROGRAM, _BEND, _ON = range(5)  # the order of events that share a tick
+
+# Sound controller 5 (CC74) is brightness; 64 is the instrument as it is (MIDI 1.0 and General MIDI 2).
+_BRIGHTNESS = {PLAIN: 64, DARK: 32, BRIGHT: 96}
 
 
 def write_midi(performance: Performance, path: str | Path) -> None:
@@ -48,23 +55,21 @@ def write_midi(performance: Performance, path: str | Path) -> None:
 
 def to_midi(performance: Performance) -> mido.MidiFile:
     """The performance as a MIDI file in memory: tempo, metre and phrases in track 0, then a track for each lane."""
-    notes, curves = performance.notes, performance.curves
     ports, numbers = channels(len(performance.lanes), MOST_PORTS)
     resolution = resolution_for(performance)
     ticks, seconds = _clock(performance, resolution)
-    onsets = _ticks_at(notes["onset"], ticks, seconds)
-    ends = let_go(notes, onsets, np.maximum(_ticks_at(notes["end"], ticks, seconds), onsets + 1))
-    curve = _ticks_at(curves["second"], ticks, seconds)
     file = mido.MidiFile(type=1, ticks_per_beat=resolution, charset="utf-8")
     file.tracks.append(_conductor(performance, resolution, ticks, seconds))
-    order = np.argsort(notes["lane"], kind="stable")
-    cuts = np.searchsorted(notes["lane"][order], np.arange(len(performance.lanes) + 1))
-    for lane in range(len(performance.lanes)):
-        mine, moving = order[cuts[lane] : cuts[lane + 1]], curves["lane"] == lane
-        struck = onsets[curves["note"][moving]]
-        changes = expression_changes(curve[moving], curves["level"][moving], struck, onsets[mine])
-        head = _opening(performance.lanes[lane], int(ports[lane]), int(numbers[lane]))
-        file.tracks.append(_lane(head, int(numbers[lane]), notes[mine], onsets[mine], ends[mine], changes))
+    events = _events(performance, lambda moments: _ticks_at(moments, ticks, seconds))
+    modelled = modelled_lanes(performance)
+    cuts = np.searchsorted(events["lane"], np.arange(len(performance.lanes) + 1))
+    for lane, row in enumerate(performance.lanes):
+        head = _opening(row, int(ports[lane]), int(numbers[lane]))
+        if row["sliding"]:
+            wide = bend_range(performance.bends["semitones"][performance.bends["lane"] == lane])
+            head += [_control(int(numbers[lane]), *pair) for pair in range_controls(wide)]
+        program = int(row["program"]) if modelled[lane] else None
+        file.tracks.append(_lane(head, int(numbers[lane]), events[cuts[lane] : cuts[lane + 1]], program))
     return file
 
 
@@ -214,37 +219,97 @@ def _can_say(beats: int, unit: int) -> bool:
 # -- the lanes
 
 
+EVENT = np.dtype(
+    [("lane", np.int32), ("tick", np.int64), ("kind", np.int8), ("data", np.int16), ("value", np.int16)]
+)
+
+
+def _events(performance: Performance, at: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """EVENT table of all lanes, in the order of their tracks; `at` gives the ticks of seconds."""
+    notes, curves, bends = performance.notes, performance.curves, performance.bends
+    struck, end = strokes(notes)
+    own, onset = notes[struck], at(notes["onset"])
+    start = onset[struck]
+    stop = let_go(own["lane"], own["pitch"], start, np.maximum(at(end), start + 1))
+    harder = raised(notes, curves, performance.lanes["sliding"][notes["lane"]])
+    made = [
+        _table(own["lane"], stop, _OFF, own["pitch"], 64),
+        _table(own["lane"], start, _ON, own["pitch"], velocity(own["level"] + harder[struck])),
+        _tones(performance, own, start),
+    ]
+    curve, bend = at(curves["second"]), at(bends["second"])
+    for lane in np.unique(np.concatenate([curves["lane"], bends["lane"]])).tolist():
+        mine = own["lane"] == lane
+        moving, turning = curves["lane"] == lane, bends["lane"] == lane
+        rest = -harder[struck][mine]
+        tick, value = expression_changes(
+            curve[moving], curves["level"][moving], onset[curves["note"][moving]], start[mine], rest
+        )
+        made.append(_table(lane, tick, _CONTROL, 11, value))
+        semitones = bends["semitones"][turning]
+        tick, value = wheel_changes(bend[turning], semitones, start[mine], bend_range(semitones), BY_STANDARD)
+        made.append(_table(lane, tick, _BEND, 0, value))
+    events = np.concatenate(made)
+    return events[np.lexsort((events["data"], events["kind"], events["tick"], events["lane"]))]
+
+
+def _table(lane, tick: np.ndarray, kind: int, data, value) -> np.ndarray:
+    events = np.zeros(len(tick), EVENT)
+    for column, values in zip(EVENT.names, (lane, tick, kind, data, value), strict=True):
+        events[column] = values
+    return events
+
+
+def _tones(performance: Performance, notes: np.ndarray, start: np.ndarray) -> np.ndarray:
+    """Where a lane takes another tone: on the modelled guitar a preset of its own, elsewhere another brightness."""
+    banks = string_presets(notes)[0]
+    modelled = modelled_lanes(performance)[notes["lane"]]
+    brightness = np.array([_BRIGHTNESS[PLAIN], _BRIGHTNESS[DARK], _BRIGHTNESS[BRIGHT]])[colours(notes["tone"])]
+    value = np.where(modelled, banks, brightness)
+    order = np.lexsort((start, notes["lane"]))
+    lane, value, start, modelled = notes["lane"][order], value[order], start[order], modelled[order]
+    first = np.append(True, lane[1:] != lane[:-1])
+    before = np.where(first, np.where(modelled, -1, _BRIGHTNESS[PLAIN]), np.append(-1, value[:-1]))
+    changed = np.flatnonzero(value != before)
+    kind = np.where(modelled[changed], _PROGRAM, _CONTROL)
+    return _table(lane[changed], start[changed], kind, 74, value[changed])
+
+
 def _opening(lane: np.void, port: int, channel: int) -> list[mido.Message | mido.MetaMessage]:
     """What stands at the start of a lane's track."""
     return [
         _text("track_name", name=str(lane["name"])),
         *([mido.MetaMessage("midi_port", port=port)] if port else []),
         mido.Message("program_change", channel=channel, program=int(lane["program"])),
-        mido.Message("control_change", channel=channel, control=7, value=VOLUME),
-        mido.Message("control_change", channel=channel, control=11, value=EXPRESSION),
+        _control(channel, 7, VOLUME),
+        _control(channel, 11, EXPRESSION),
     ]
 
 
-def _lane(
-    head: list, channel: int, notes: np.ndarray, onsets: np.ndarray, ends: np.ndarray, changes: tuple
-) -> mido.MidiTrack:
-    """The track of one lane: its notes, and CC11 (`changes`: ticks, values) for what moves while they sound."""
-    tick = np.concatenate([ends, changes[0], onsets])
-    kind = np.repeat([_OFF, _CONTROL, _ON], [len(notes), len(changes[0]), len(notes)])
-    data = np.concatenate([notes["pitch"], np.full(len(changes[0]), 11), notes["pitch"]])
-    value = np.concatenate([np.full(len(notes), 64), changes[1], velocity(notes["level"])])
-    order = np.lexsort((data, kind, tick))
+def _control(channel: int, number: int, value: int, time: int = 0) -> mido.Message:
+    return mido.Message("control_change", skip_checks=True, channel=channel, control=number, value=value, time=time)
+
+
+def _lane(head: list, channel: int, events: np.ndarray, program: int | None) -> mido.MidiTrack:
+    """The track of one lane from its EVENT rows; `program` is that of its presets, if it has several."""
 
     def struck(kind: str):
-        return lambda d, v, t: mido.Message(kind, skip_checks=True, channel=channel, note=d, velocity=v, time=t)
+        return lambda d, v, t: [mido.Message(kind, skip_checks=True, channel=channel, note=d, velocity=v, time=t)]
 
-    def control(d: int, v: int, t: int) -> mido.Message:
-        return mido.Message("control_change", skip_checks=True, channel=channel, control=d, value=v, time=t)
+    def preset(_: int, bank: int, time: int) -> list[mido.Message]:
+        change = mido.Message("program_change", skip_checks=True, channel=channel, program=program, time=0)
+        return [_control(channel, 0, bank, time), change]
 
-    makers = (struck("note_off"), control, struck("note_on"))
-    wait = np.diff(tick[order], prepend=0)
-    columns = (column.tolist() for column in (kind[order], data[order], value[order], wait))
-    messages = [makers[k](d, v, t) for k, d, v, t in zip(*columns, strict=True)]
+    makers = (
+        struck("note_off"),
+        lambda d, v, t: [_control(channel, d, v, t)],
+        preset,
+        lambda _, v, t: [mido.Message("pitchwheel", skip_checks=True, channel=channel, pitch=v, time=t)],
+        struck("note_on"),
+    )
+    wait = np.diff(events["tick"], prepend=0)
+    columns = (column.tolist() for column in (events["kind"], events["data"], events["value"], wait))
+    messages = [message for k, d, v, t in zip(*columns, strict=True) for message in makers[k](d, v, t)]
     return mido.MidiTrack([*head, *messages, mido.MetaMessage("end_of_track", time=0)])
 
 

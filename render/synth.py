@@ -79,7 +79,7 @@ def bundled() -> list[str]:
 class Synth:
     """One fresh FluidSynth without reverb and chorus. A reused synth would not sound the same twice."""
 
-    def __init__(self, bank: Path, rate: int, ports: int):
+    def __init__(self, bank: Path, rate: int, ports: int, *others: Path):
         self.fs = binding()
         self.version = _version(self.fs)
         _silence_log(self.fs)
@@ -98,23 +98,29 @@ class Synth:
         self._write.argtypes = [ctypes.c_void_p, ctypes.c_int] + [ctypes.c_void_p, ctypes.c_int, ctypes.c_int] * 2
         self._preset = self.fs._fl.fluid_synth_get_channel_preset
         self._preset.argtypes, self._preset.restype = [ctypes.c_void_p, ctypes.c_int], ctypes.c_void_p
-        self._bank = bank
+        self._banks = (bank, *others)
+        self._fonts = [self._load(each) for each in self._banks]
+
+    def _load(self, bank: Path) -> int:
         with _nothing_on_the_terminal():
-            self._font = self.fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
-        if self._font < 0:
+            font = self.fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
+        if font < 0:
             self.close()
             raise CannotDo.because("not-a-bank", f"FluidSynth {self.version} cannot read the SoundFont {bank}", bank)
+        return font
 
-    def program(self, channel: int, program: int) -> None:
-        """Give a channel a program of bank 0; where the SoundFont has none, its nearest choice for that number.
+    def program(self, channel: int, program: int, *, font: int = 0, bank: int = 0) -> None:
+        """Give a channel a program of a bank (of presets) in one of the SoundFonts; where it has none, the nearest
+        choice for that number.
 
         CannotDo where there is nothing to choose, since the channel would be silent.
         """
-        if self.fs.fluid_synth_program_select(self._synth, channel, self._font, 0, program) != 0:
+        if self.fs.fluid_synth_program_select(self._synth, channel, self._fonts[font], bank, program) != 0:
             self.fs.fluid_synth_program_change(self._synth, channel, program)
         if not self._preset(self._synth, channel):
-            message = f"the SoundFont {self._bank} has no sound for program {program + 1} of General MIDI"
-            raise CannotDo.because("no-program", message, self._bank)
+            file = self._banks[font]
+            message = f"the SoundFont {file} has no sound for program {program + 1} of General MIDI"
+            raise CannotDo.because("no-program", message, file)
 
     def note_on(self, channel: int, pitch: int, velocity: int) -> None:
         self.fs.fluid_synth_noteon(self._synth, channel, pitch, velocity)
@@ -124,6 +130,10 @@ class Synth:
 
     def control(self, channel: int, number: int, value: int) -> None:
         self.fs.fluid_synth_cc(self._synth, channel, number, value)
+
+    def bend(self, channel: int, value: int) -> None:
+        """Turn the pitch wheel, from -8192 to 8191."""
+        self.fs.fluid_synth_pitch_bend(self._synth, channel, value + 8192)
 
     @property
     def sounding(self) -> int:
@@ -143,9 +153,9 @@ class Synth:
 
 
 @contextlib.contextmanager
-def open_synth(bank: Path, rate: int, ports: int) -> Iterator[Synth]:
+def open_synth(bank: Path, rate: int, ports: int, *others: Path) -> Iterator[Synth]:
     """A synth that is let go at the end."""
-    synth = Synth(bank, rate, ports)
+    synth = Synth(bank, rate, ports, *others)
     try:
         yield synth
     finally:

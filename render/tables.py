@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 
 from render.levels import velocity
-from timing.performance import ROLES, TONES
+from timing.performance import ATTACKS, ROLES, TECHNIQUES, TONES
 from timing.reading import Reading
 from timing.remarks import Remark
 
 NOTE_COLUMNS = (
     "bar", "beat", "pass", "part", "voice", "role", "midi", "onset", "duration", "score_onset", "score_duration",
-    "level", "velocity", "tone", "lane",
+    "level", "velocity", "tone", "string", "fret", "technique", "attack", "lane",
 )  # fmt: skip
 
 
@@ -42,7 +42,8 @@ def note_columns(reading: Reading) -> dict[str, list]:
         notes["bar"], _tidy(notes["beat"]), notes["pass"], names[notes["part"]], notes["voice"],
         np.array(ROLES)[notes["role"]], notes["pitch"], _tidy(notes["onset"]), _tidy(notes["end"] - notes["onset"]),
         _tidy(notes["score_onset"]), _tidy(notes["score_length"]), _tidy(notes["level"]), velocity(notes["level"]),
-        tones, notes["lane"],
+        tones, notes["string"], notes["fret"], np.array(TECHNIQUES)[notes["technique"]],
+        np.array(ATTACKS)[notes["attack"]], notes["lane"],
     )  # fmt: skip
     return {name: column.tolist() for name, column in zip(NOTE_COLUMNS, columns, strict=True)}
 

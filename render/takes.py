@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
@@ -12,7 +13,9 @@ from render.files import keep_from_inputs
 from render.report import clock, show_remarks
 from soundfonts.banks import checked_bank
 from timing.cautions import check
+from timing.listening import heard
 from timing.loading import load
+from timing.performance import Performance
 from timing.reading import Reading
 from timing.remarks import CannotDo, Severity
 
@@ -20,27 +23,38 @@ MIDI = (".mid", ".midi")
 SOUND = (".wav", ".flac", ".ogg", ".mp3")
 
 
-def render_plans(plans: Sequence[Path], outputs: Sequence[Path], soundfont: Path | None, console: Console) -> bool:
+@dataclass(frozen=True)
+class Wanted:
+    """What is to be heard: with which bank, which voices, and which of the ways to play that a plan names."""
+
+    soundfont: Path | None = None
+    only: Sequence[str] = ()
+    without: Sequence[str] = ()
+    fingering: str | None = None
+
+
+def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted, console: Console) -> bool:
     """Render every plan to its files; True if there was a caution.
 
     All plans are read before anything is written. CannotDo if one of them, or a file, is not possible.
     """
     targets = share_out(plans, outputs)
-    if soundfont is not None:
-        checked_bank(soundfont)
-    readings = _load_all(plans)
+    if wanted.soundfont is not None:
+        checked_bank(wanted.soundfont)
+    readings = _load_all(plans, wanted.fingering)
     for plan, reading in zip(plans, readings, strict=True):
         if not len(reading.performance.notes):
             message = f"{plan}: there is nothing to play, for the bars of this order hold no notes"
             raise CannotDo.because("no-notes", message, plan)
+    performances = [heard(reading, wanted.only, wanted.without) for reading in readings]
     inputs = [*plans, *(reading.score.path for reading in readings)]
     cautioned = False
-    for plan, reading, files in zip(plans, readings, targets, strict=True):
+    for plan, reading, performance, files in zip(plans, readings, performances, targets, strict=True):
         remarks = check(reading)
         cautions = [remark for remark in remarks if remark.severity is Severity.CAUTION]
         show_remarks(console, cautions)
         for file in files:
-            _write(reading, file, inputs, soundfont, console)
+            _write(performance, file, inputs, wanted.soundfont, console)
         if advice := len(remarks) - len(cautions):
             console.print(Text(f"{advice} piece{'s' * (advice > 1)} of advice: lentando check {plan}", style="dim"))
         cautioned |= bool(cautions)
@@ -78,11 +92,11 @@ def _shared_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Pat
     return [[file] for file in outputs]
 
 
-def _load_all(plans: Sequence[Path]) -> list[Reading]:
+def _load_all(plans: Sequence[Path], fingering: str | None) -> list[Reading]:
     readings, faults = [], []
     for plan in plans:
         try:
-            readings.append(load(plan))
+            readings.append(load(plan, fingering))
         except CannotDo as refusal:
             faults.extend(refusal.remarks)
     if faults:
@@ -90,9 +104,10 @@ def _load_all(plans: Sequence[Path]) -> list[Reading]:
     return readings
 
 
-def _write(reading: Reading, file: Path, inputs: Sequence[Path], soundfont: Path | None, console: Console) -> None:
+def _write(
+    performance: Performance, file: Path, inputs: Sequence[Path], soundfont: Path | None, console: Console
+) -> None:
     keep_from_inputs(file, inputs)
-    performance = reading.performance
     if file.suffix.lower() in MIDI:
         from render.midi import write_midi
 
@@ -105,12 +120,12 @@ def _write(reading: Reading, file: Path, inputs: Sequence[Path], soundfont: Path
 
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(file.name, total=None)
-        take = render_audio(
-            performance,
-            file,
-            soundfont=soundfont,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
-        )
+
+        def step(what: str) -> Callable[[float, float], None]:
+            return lambda done, total: bar.update(task, description=what, completed=done, total=total)
+
+        building = step("the guitar is built, once")
+        take = render_audio(performance, file, soundfont=soundfont, progress=step(file.name), building=building)
     loudness = "silent" if take.loudness is None else f"{take.loudness:.1f} LUFS"
     console.print(Text(f"{file}  {clock(take.seconds)}, {loudness}, peak {take.peak:.1f} dBFS"))
     if take.clipped:

@@ -2,55 +2,106 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 import numpy as np
 
 from timing.lines import Lines
-from timing.performance import GLIDE, PLUCKED, SLURRED
+from timing.performance import CARRIED
 from timing.plan import Glissando, Plan
 from timing.remarks import Severity
-from timing.timemap import TimeMap
 from timing.where import Where
 
 
-def build_glides(
-    plan: Plan, played: np.ndarray, order: np.ndarray, time: TimeMap, lines: Lines, where: Where
-) -> np.ndarray:
-    """GLIDE table of the plan's slides; in `played` the sliding notes sound until their goals, whose attack is marked.
+@dataclass(frozen=True)
+class Slide:
+    """A slide between two performed notes (rows in the notes as sorted by score onset) and the entry that shapes it."""
 
-    `played` is sorted by score onset; `order` is the sorting of the finished performance, to whose rows the table
-    refers.
-    """
-    finished = np.argsort(order)
-    made = []
+    entry: Glissando
+    note: int
+    goal: int
+
+    @property
+    def carries(self) -> bool:
+        """Whether the sound goes on into the goal instead of its being plucked."""
+        return self.entry.arrive == "slurred"
+
+
+def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> list[Slide]:
+    """The slides of the plan; of several from one note, or into one, the latest entry counts."""
+    drawn = _drawn(played, where)
+    found: dict[int, Slide] = {}  # by note
+    into: dict[int, int] = {}  # by goal, the note
     for entry in plan.glissandi:
         chosen = lines.select(entry.for_, entry.place("for"), where)
-        for start, goal in _pairs(entry, where):
-            pair = _notes(entry, played, chosen, start, goal, where)
-            if pair is None:
+        if entry.to is None:
+            pairs = _on_lines(drawn, entry, played, chosen, where)
+        else:
+            pairs = _between_places(entry, played, chosen, where)
+        for note, goal in pairs:
+            if played["pitch"][note] == played["pitch"][goal]:
+                bar, beat, _ = where.beat(float(played["score_onset"][note]))
+                message = f"the slide from {bar}:{beat:g} ends on the pitch that it comes from: it has nowhere to go"
+                where.remark(Severity.ERROR, "slide-same-pitch", message, entry.place("to"))
                 continue
-            note, arrived = pair
-            begin, end = played["onset"][note], played["onset"][arrived]
-            attack = SLURRED if entry.arrive == "slurred" else PLUCKED
-            played["attack"][arrived] = attack
-            played["end"][note] = end
-            leave = end - entry.glide * (end - begin)
-            made.append((finished[note], finished[arrived], leave, end, entry.swell, attack))
-    return np.array(made, GLIDE)
+            if note in found:
+                into.pop(found[note].goal, None)
+            found.pop(into.get(goal), None)
+            found[note], into[goal] = Slide(entry, note, goal), note
+    slides = [found[note] for note in sorted(found)]
+    _tell_of_others(drawn, slides, played, where)
+    return slides
 
 
-def _pairs(entry: Glissando, where: Where) -> list[tuple[float, float]]:
-    """(start, goal) in quarters for each hearing: the goal is the next time its place is reached."""
+def chains(slides: list[Slide]) -> list[list[Slide]]:
+    """The slides that one sound makes: a carried goal may slide on."""
+    onward = {slide.note: slide for slide in slides}
+    reached = {slide.goal for slide in slides if slide.carries}
+    made = []
+    for slide in slides:
+        if slide.note not in reached:
+            chain = [slide]
+            while chain[-1].carries and chain[-1].goal in onward:
+                chain.append(onward[chain[-1].goal])
+            made.append(chain)
+    return made
+
+
+def notes_of(chain: list[Slide]) -> list[int]:
+    """The notes of one sound: the first is struck, it carries the others."""
+    return [slide.note for slide in chain] + [chain[-1].goal] * chain[-1].carries
+
+
+def mark_slides(slides: list[Slide], played: np.ndarray) -> None:
+    """In `played` let the sliding notes sound until their goals, and mark the goals that are carried."""
+    for slide in slides:
+        played["end"][slide.note] = played["onset"][slide.goal]
+        if slide.carries:
+            played["attack"][slide.goal] = CARRIED
+
+
+# -- between two places of the plan
+
+
+def _between_places(
+    entry: Glissando, played: np.ndarray, chosen: np.ndarray, where: Where
+) -> Iterator[tuple[int, int]]:
+    """(note, goal) at each hearing of the two places: the goal is the next time its place is reached."""
     starts, goals = where.moments_of(entry, "from"), where.moments_of(entry, "to")
     following = np.append(goals, np.inf)[np.searchsorted(goals, starts, side="right")]
-    pairs = [
+    heard = [
         (float(start), float(goal))
         for start, goal in zip(starts, following, strict=True)
         if goal <= where.line_ends[where.ordinal(start)]
     ]
-    if len(starts) and len(goals) and not pairs:
+    if len(starts) and len(goals) and not heard:
         message = f"the slide ends at {entry.to}, which does not follow {entry.from_} in this order"
         where.remark(Severity.ERROR, "plan-position", message, entry.place("to"))
-    return pairs
+    for start, goal in heard:
+        pair = _notes(entry, played, chosen, start, goal, where)
+        if pair is not None:
+            yield pair
 
 
 def _notes(
@@ -77,3 +128,60 @@ def _highest(played: np.ndarray, chosen: np.ndarray, quarters: float) -> dict[tu
     rows = np.arange(first, last)[chosen[first:last] & (played["score_length"][first:last] > 0)]
     rows = rows[np.argsort(played["pitch"][rows], kind="stable")]
     return {played[["part", "staff", "voice"]][row].item(): int(row) for row in rows}
+
+
+# -- on the slide lines of the score
+
+
+def _drawn(played: np.ndarray, where: Where) -> list[tuple[int, int]]:
+    """(note, goal) of every slide line of the score, each time that it is heard."""
+    marks = where.score.marks_of("glissando")
+    marks = marks[(marks["note"] >= 0) & (marks["goal"] >= 0)]
+    by_id = np.argsort(played["id"], kind="stable")
+    ids = played["id"][by_id]
+    pairs = []
+    for mark in marks:
+        notes, goals = (
+            np.sort(by_id[slice(*np.searchsorted(ids, (mark[end], mark[end] + 1)))]) for end in ("note", "goal")
+        )
+        following = np.searchsorted(goals, notes, side="right")
+        for note, goal in zip(notes, following, strict=True):
+            if goal < len(goals) and played["score_onset"][goals[goal]] <= where.line_ends[played["ordinal"][note]]:
+                pairs.append((int(note), int(goals[goal])))
+    return sorted(pairs)
+
+
+def _on_lines(
+    drawn: list[tuple[int, int]], entry: Glissando, played: np.ndarray, chosen: np.ndarray, where: Where
+) -> list[tuple[int, int]]:
+    """The slide lines that an entry without a goal means: all, or those that begin at `from`."""
+    here = where.on_pass(entry.passes)
+    pairs = [pair for pair in drawn if chosen[pair[0]] and here[played["ordinal"][pair[0]]]]
+    if entry.from_ is not None:
+        starts = where.moments_of(entry, "from")
+        pairs = [pair for pair in pairs if np.any(np.abs(starts - played["score_onset"][pair[0]]) < 1e-6)]
+        if len(starts) and not pairs:
+            message = f"no slide line of the score begins at {entry.from_}: say where the slide goes 'to'"
+            where.remark(Severity.ERROR, "plan-position", message, entry.place("from"))
+    elif not pairs:
+        message = "the score has no slide lines for this entry to shape: it does nothing"
+        where.remark(Severity.ADVICE, "never-heard", message, entry.place())
+    return [(note, goal) for note, goal in pairs if played["pitch"][note] != played["pitch"][goal]]
+
+
+def _tell_of_others(
+    drawn: list[tuple[int, int]], slides: list[Slide], played: np.ndarray, where: Where
+) -> None:
+    """Advice for the first slide line of the score that no entry shapes."""
+    shaped = {int(played["id"][slide.note]) for slide in slides}
+    others = [(note, goal) for note, goal in drawn if int(played["id"][note]) not in shaped]
+    if others:
+        note, goal = others[0]
+        (bar, beat, pass_), (end_bar, end_beat, _) = (where.beat(float(played["score_onset"][n])) for n in (note, goal))
+        count = len({int(played["id"][note]) for note, _ in others})
+        many = "a slide line" if count == 1 else f"{count} slide lines"
+        message = f"the score has {many} that no entry shapes: the notes are played without a slide"
+        suggestion = f"glissandi: [{{from: {bar}:{beat:g}, to: {end_bar}:{end_beat:g}, glide: 30%, swell: 4 dB}}]"
+        where.remark(
+            Severity.ADVICE, "slide-unplanned", message, None, bar=bar, beat=beat, pass_=pass_, suggestion=suggestion
+        )

@@ -32,7 +32,7 @@ class Lines:
         told = {name.strip().lower(): voice for name, voice in voices.items() if voice.is_}
         for role, code in (("melody", MELODY), ("bass", BASS), ("inner", INNER)):
             if (voice := told.pop(role, None)) is not None:
-                named = self._named(voice.is_, voice.place("is"), where)
+                named = self.of_score(voice.is_, voice.place("is"), where)
                 found[(found == code) & ~named] = INNER
                 found[named] = code
         for name, voice in told.items():
@@ -56,9 +56,10 @@ class Lines:
         an unknown name means none, with a remark."""
         if name is None:
             return np.ones(self.count, bool)
-        return self._named(name, place, where)[self._ids]
+        return self.of_score(name, place, where)[self._ids]
 
-    def _named(self, name: str, place: Place | None, where: Where) -> np.ndarray:
+    def of_score(self, name: str, place: Place | None, where: Where) -> np.ndarray:
+        """(notes,) as `select`, for the notes of the score."""
         chosen = self._chosen(name)
         if not chosen.any() and name.strip().lower() in ROLES:
             role = name.strip().lower()

@@ -11,9 +11,12 @@ from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Remark, Severity
 
 
-def load(path: str | Path) -> Reading:
-    """Read a plan and its score and bring them together. CannotDo lists every fault."""
+def load(path: str | Path, fingering: str | None = None) -> Reading:
+    """Read a plan and its score and bring them together; `fingering` names another of the plan's ways to play than the
+    plan itself does. CannotDo lists every fault."""
     plan = read_plan(path)
+    if fingering is not None:
+        plan = plan.model_copy(update={"fingering": fingering})
     score_path = Path(plan.score)
     if not score_path.exists():
         folder = score_path.parent

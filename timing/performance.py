@@ -15,6 +15,7 @@ ROLES = ("melody", "inner", "bass")
 # How a note begins: plucked (bowed, blown, struck); sounded by the left hand alone; not begun at all, since the sound
 # before it in its lane goes on (the goal of a slide that is not plucked again).
 PLUCKED, SLURRED, CARRIED = 0, 1, 2
+ATTACKS = ("plucked", "slurred", "carried")
 ORDINARY, PIZZICATO, HARMONIC = 0, 1, 2
 TECHNIQUES = ("ordinary", "pizzicato", "harmonic")
 
@@ -56,7 +57,6 @@ LANE = np.dtype(
         ("voice", np.int16),
         ("program", np.int16),  # General MIDI, 0-127
         ("string", np.int8),  # 1 is the highest; 0 where the lane is no string
-        ("open", np.int16),  # sounding pitch of the open string; 0 where the lane is no string
         ("sliding", np.bool_),  # kept for notes that slide, since a slide bends all that sounds in its lane
         ("name", "U80"),  # for people: "Violin, voice 1"
     ]
@@ -111,6 +111,7 @@ class Performance:
     title: str
     notes: np.ndarray  # PLAYED
     lanes: np.ndarray  # LANE
+    tunings: np.ndarray  # (parts, 12) sounding pitches of the open strings, string 1 first; 0 where there is none
     bars: np.ndarray  # PASSAGE
     time: object  # timing.timemap.TimeMap
     curves: np.ndarray  # CURVE

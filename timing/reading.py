@@ -7,18 +7,21 @@ from functools import cached_property
 
 import numpy as np
 
+from timing.bends import add_swells, build_bends, glide_table
 from timing.curves import build_curves
 from timing.dynamics import at_second_time, build_level
-from timing.glides import build_glides
+from timing.glides import chains, find_slides, mark_slides, notes_of
 from timing.instruments import guess_program, program_of, sustains
-from timing.lines import Lines, voice_numbers
+from timing.lanes import build_lanes, with_sliding
+from timing.lines import Lines
 from timing.order import in_words, unfold
 from timing.pace import Pace, build_pace
-from timing.performance import BEND, LANE, PLAYED, TONES, Performance
+from timing.performance import PLAYED, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.remarks import CannotDo, Remark, Severity, in_order
 from timing.score import Score, Sign
+from timing.strings import choose_strings, tunings_of
 from timing.touch import onsets_and_ends, until_struck_again
 from timing.where import Fault, Where
 
@@ -35,6 +38,7 @@ class Reading:
     where: Where
     phrases: list[PhraseRun]
     pace: Pace
+    lines: Lines
     remarks: tuple[Remark, ...]  # what reading and performing have to say; `timing.cautions` adds its own
 
     @cached_property
@@ -56,25 +60,36 @@ def perform(score: Score, plan: Plan) -> Reading:
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where)
     lines = Lines(score, played["id"], plan.voices, where)
-    lanes = _lanes(played, score, plan, where)
+    programs = _programs(score, plan, where)
+    tunings = tunings_of(score, plan, programs, where)
+    fretted = tunings.any(axis=1)
+    played["pitch"] += np.where(fretted[played["part"]], plan.capo, 0).astype(np.int16)
     played["role"] = lines.role
     level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where)
     played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
     lead = _leads(plan, lines, where)
     notes = score.notes[played["id"]]
     played["onset"], played["end"] = onsets_and_ends(notes, played, plan.articulation, pace.time, lead, pace.breaths)
+    slides = find_slides(plan, played, lines, where)
+    hands = choose_strings(played, notes, tunings, plan, lines, where, [(slide.note, slide.goal) for slide in slides])
+    lanes = build_lanes(played, score, programs, tunings)
     played["end"] = until_struck_again(played)
+    played["end"] = hands.until_string_needed(played)
+    mark_slides(slides, played)
+    lanes = with_sliding(lanes, played, [notes_of(chain) for chain in chains(slides)], score)
     _set_tone(played, plan, lines, where)
     order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
     sustained = np.array([sustains(int(program)) for program in lanes["program"]], bool)[played["lane"]]
     curves = build_curves(played, sustained, level, pace.time, order)
-    glides = build_glides(plan, played, order, pace.time, lines, where)
-    bends = np.zeros(0, BEND)
+    finished = np.argsort(order)
+    curves = add_swells(slides, played, finished, curves)
+    glides, bends = glide_table(slides, played, finished), build_bends(slides, played, finished, fretted)
     _refuse_faults(where, plan)
     title = plan.title or score.title or score.path.stem
     tables = (curves, glides, bends, phrase_table(phrases))
-    performance = Performance(title, played[order], lanes, bars, pace.time, *tables)
-    return Reading(score, plan, performance, where, phrases, pace, (*score.remarks, *order_remarks, *where.remarks))
+    performance = Performance(title, played[order], lanes, tunings, bars, pace.time, *tables)
+    remarks = (*score.remarks, *order_remarks, *where.remarks)
+    return Reading(score, plan, performance, where, phrases, pace, lines, remarks)
 
 
 def _refuse_faults(where: Where, plan: Plan) -> None:
@@ -150,22 +165,6 @@ def _tied_over(played: np.ndarray, signs: np.ndarray, bars: np.ndarray) -> np.nd
     return played[kept]
 
 
-def _lanes(played: np.ndarray, score: Score, plan: Plan, where: Where) -> np.ndarray:
-    """LANE table, a lane for each voice of each part; numbers the notes' lanes."""
-    rows, played["lane"] = voice_numbers(played)
-    voices = played[rows]
-    programs = _programs(score, plan, where)
-    lanes = np.zeros(len(voices), LANE)
-    for column in ("part", "staff", "voice"):
-        lanes[column] = voices[column]
-    lanes["program"] = programs[lanes["part"]]
-    alone = np.bincount(lanes["part"], minlength=len(score.parts)) == 1
-    for lane in lanes:
-        name = score.parts["name"][lane["part"]]
-        lane["name"] = name if alone[lane["part"]] else f"{name}, voice {lane['voice']}"
-    return lanes
-
-
 def _programs(score: Score, plan: Plan, where: Where) -> np.ndarray:
     """(parts,) General MIDI programs: the plan's instrument, the score's program, or a guess by the part's name."""
     parts = score.parts
@@ -201,8 +200,8 @@ def _set_tone(played: np.ndarray, plan: Plan, lines: Lines, where: Where) -> Non
     changes += [(at_second_time(s), lines.select(None, None, where)) for s in plan.second_time if s.tone is not None]
     for entry, chosen in changes:
         named = isinstance(entry.tone, str)
-        for run in where.runs_of(entry, "bars"):
-            inside = slice(*np.searchsorted(played["score_onset"], (run.start - 1e-9, run.end - 1e-9)))
+        for start, end in where.spans_of(entry):
+            inside = slice(*np.searchsorted(played["score_onset"], (start - 1e-9, end - 1e-9)))
             mine = chosen[inside]
             played["tone"][inside][mine] = TONES.index(entry.tone if named else "naturale")
             played["pluck"][inside][mine] = np.nan if named else entry.tone

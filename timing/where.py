@@ -246,6 +246,12 @@ class Where:
         """As `runs`, for a key of an entry; faults and places never heard become remarks."""
         return self._gather(entry, key, lambda: self.runs(entry.value(key), entry.passes, arriving), [])
 
+    def spans_of(self, entry: Entry) -> list[tuple[float, float]]:
+        """Start and end of each hearing of an entry that stands `at` a place (what begins there) or over `bars`."""
+        if getattr(entry, "at", None) is not None:
+            return [(float(at), float(at) + 1e-6) for at in self.moments_of(entry, "at")]
+        return [(run.start, run.end) for run in self.runs_of(entry, "bars")]
+
     def _gather(self, entry, key, find, nothing):
         try:
             found = find()

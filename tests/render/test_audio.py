@@ -19,7 +19,8 @@ from performances import performance
 from support import reading
 
 import render.synth
-from render.audio import RATE, render_audio
+from render.audio import render_audio
+from render.stems import RATE
 from render.levels import decibels, expression, velocity
 from soundfonts.banks import fingerprint, standard_bank
 from timing.remarks import CannotDo
@@ -230,10 +231,10 @@ def test_nothing_to_play_is_silence(tmp_path):
 
 def test_a_take_names_its_synth_and_bank(tmp_path):
     take = render_audio(performance([{}]), tmp_path / "a.flac")
-    assert take.bank == standard_bank()
-    assert take.bank_hash == fingerprint(standard_bank())
+    digest = fingerprint(standard_bank())
+    assert take.banks == {standard_bank(): digest}
     with soundfile.SoundFile(tmp_path / "a.flac") as file:
-        assert take.bank_hash in file.comment
+        assert digest in file.comment
         assert take.synth in file.comment
 
 
@@ -304,7 +305,7 @@ def test_another_bank_and_names_in_any_script(tmp_path):
     bank = tmp_path / "Банк – été.sf2"
     bank.write_bytes(standard_bank().read_bytes())
     take = render_audio(performance([{}]), tmp_path / "Взятие 1.wav", soundfont=bank)
-    assert take.bank == bank
+    assert list(take.banks) == [bank]
     assert (tmp_path / "Взятие 1.wav").read_bytes()[:4] == b"RIFF"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from support import midi, reading, score
 
-from timing.performance import PLUCKED, SLURRED
+from timing.performance import CARRIED, PLUCKED
 from timing.reading import Reading
 from timing.remarks import CannotDo
 
@@ -40,8 +40,8 @@ def test_it_moves_with_the_clock():
 def test_swell_and_arrival():
     made, _ = slides({"from": "1:1", "to": "1:3", "swell": "4 dB", "arrive": "slurred"})
     (glide,) = made.performance.glides
-    assert (glide["swell"], glide["attack"]) == (4, SLURRED)
-    assert made.performance.notes["attack"].tolist() == [PLUCKED, SLURRED, PLUCKED]
+    assert (glide["swell"], glide["attack"]) == (4, CARRIED)
+    assert made.performance.notes["attack"].tolist() == [PLUCKED, CARRIED, PLUCKED]
     plain, _ = slides({"from": "1:1", "to": "1:3"})
     assert plain.performance.glides["swell"].tolist() == [0]
     assert plain.performance.notes["attack"].tolist() == [PLUCKED] * 3

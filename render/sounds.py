@@ -1,0 +1,85 @@
+"""Which sound each note is played with: the bank, the preset in it, and the colour of its channel.
+
+A guitar is played by the modelled one, unless the user has brought a bank: there every string and tone is a preset of
+its own. On other instruments a tone is a colour, and a colour needs a channel, since it changes all that rings there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from soundfonts.guitar import HARMONIC, LIGADO, PIZZICATO, PLUCKING_POINTS, guitar_bank, point_bank, preset
+
+from render.colours import PLAIN, colours
+from soundfonts.banks import checked_bank, standard_bank
+from timing import performance as played
+from timing.performance import Performance
+
+GUITAR = 24  # General MIDI: acoustic guitar (nylon)
+
+PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)])
+
+
+@dataclass(frozen=True)
+class Sounds:
+    """`fonts` are the banks; `presets` (n,) what each note is played with; `colour` (n,) of its channel; `modelled`
+    (lanes,) which lanes the modelled guitar plays."""
+
+    fonts: tuple[Path, ...]
+    presets: np.ndarray  # PRESET
+    colour: np.ndarray
+    modelled: np.ndarray
+
+
+def modelled_lanes(performance: Performance) -> np.ndarray:
+    """(lanes,) which are guitars with strings of their own."""
+    lanes = performance.lanes
+    return (lanes["program"] == GUITAR) & performance.tunings.any(axis=1)[lanes["part"]]
+
+
+def string_presets(notes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) bank and program by which the modelled guitar plays each note (PLAYED); a plucking point in cm is taken for
+    the nearest of its own."""
+    codes = colours(notes["tone"]).astype(np.int64)  # dark is sul tasto, bright sul ponticello
+    placed = np.isfinite(notes["pluck"])
+    if placed.any():
+        away = np.abs(notes["pluck"][placed, None] - np.array(PLUCKING_POINTS))
+        codes[placed] = np.argmin(away, axis=1)
+    codes[notes["attack"] == played.SLURRED] = LIGADO
+    codes[notes["technique"] == played.PIZZICATO] = PIZZICATO
+    codes[notes["technique"] == played.HARMONIC] = HARMONIC
+    pairs, each = np.unique(np.stack([notes["string"], codes]), axis=1, return_inverse=True)
+    found = np.array([preset(int(string), int(code)) for string, code in pairs.T]).reshape(-1, 2)
+    return found[each, 0], found[each, 1]
+
+
+def find_sounds(
+    performance: Performance, soundfont: Path | None, progress: Callable[[float, float], None] | None = None
+) -> Sounds:
+    """The sounds of a performance, from the user's own bank or from the standard one and the modelled guitar, which is
+    built where it is not there yet (`progress(done, total)`)."""
+    notes, lanes = performance.notes, performance.lanes
+    presets = np.zeros(len(notes), PRESET)
+    presets["program"] = lanes["program"][notes["lane"]]
+    colour = colours(notes["tone"])
+    if soundfont is not None:
+        return Sounds((checked_bank(soundfont),), presets, colour, np.zeros(len(lanes), bool))
+    modelled = modelled_lanes(performance)
+    mine = modelled[notes["lane"]]
+    fonts: dict[Path, int] = {} if mine.all() else {standard_bank(): 0}
+    colour[mine] = PLAIN
+    if mine.any():
+        presets["bank"][mine], presets["program"][mine] = string_presets(notes[mine])
+    for part in np.unique(notes["part"][mine]):
+        tuning = tuple(int(pitch) for pitch in performance.tunings[part] if pitch)
+        own = mine & (notes["part"] == part)
+        presets["font"][own] = fonts.setdefault(guitar_bank(tuning, progress), len(fonts))
+        placed = own & np.isfinite(notes["pluck"]) & (notes["technique"] == 0) & (notes["attack"] != played.SLURRED)
+        for cm in np.unique(notes["pluck"][placed]):
+            rows = placed & (notes["pluck"] == cm)
+            presets["font"][rows] = fonts.setdefault(point_bank(tuning, float(cm), progress), len(fonts))
+            presets["bank"][rows] = notes["string"][rows]
+    return Sounds(tuple(fonts), presets, colour, modelled)
