@@ -20,20 +20,19 @@ from timing.playable import COMFORTABLE, POSSIBLE, WAY, reach
 
 # What a state costs.
 _HEIGHT = 0.04  # for each position above the first
-_OPEN = 0.08  # an open string is easier by so much ...
+_OPEN = 0.15  # an open string is easier by so much ...
 _BELL = 0.8  # ... and in campanella by so much
 _STRETCH = 0.08  # for each millimetre over what is comfortable
 _TOO_WIDE = 10.0  # for what no hand reaches; taken only where there is nothing else
 _BARRE, _FIFTH_FINGER = 0.5, 4.0
 _ANCHOR = 1.5  # for each fret away from the position or finger asked for
-_ASTRAY = 6.0  # an open string against a finger, or the other way round
 _GIVEN_UP = 50.0  # a note that cannot have a string
 # What it costs to come to a state.
 _SHIFT, _SHIFT_FRET = 0.6, 0.12  # a change of position, and each fret of it
-_HASTES = np.array([0.1, 0.2, 0.4, 1.0])  # seconds for it, and by how much each makes it dearer
-_HASTE_COSTS = (3.0, 2.0, 1.4, 1.0, 0.6)
+_HASTES = np.array([0.1, 0.2, 0.4, 1.0, 4.0])  # seconds for it, and by how much each makes it dearer
+_HASTE_COSTS = (3.0, 2.0, 1.4, 1.0, 0.6, 0.0)
 _CUT = (0.0, 1.5, 3.0, 4.5, 8.0)  # a note that must sound on loses its string: by the share that is lost; campanella
-_LINE = 0.15  # for each string between neighbours of a voice beyond the next
+_LINE = 0.1  # for each string that lies between stopped neighbours of a voice
 _TORN = 12.0  # a slide or a slur of the left hand that does not stay on its string
 _NEVER = 1e6
 
@@ -113,7 +112,8 @@ class Hand:
             now = start[first]
             begun = self._outermost(first, last)
             struck = {pitch[s] for s in begun}
-            held = [s for s in members if end[s] > now + 1e-6 and pitch[s] not in struck][-self._strings :]
+            held = [s for s in members if end[s] > now + 1e-6 and pitch[s] not in struck]
+            held = held[-max(self._strings + 2 - len(begun), 1) :]  # of more, hardly one could sound on
             places = {s: place for place, s in enumerate(members)}
             pairs = [(places[s], place, _HELD) for place, s in enumerate(held)]
             key = [(kind[s], 4 if across[s] else _lost(end[s] - now, end[s] - start[s])) for s in held]
@@ -124,7 +124,7 @@ class Hand:
                     pairs.append((places[source], place, _SAME))
                     continue
                 line = [m for m in members if voice[m] == voice[s]]
-                if line:
+                if line and (slurred[s] or haste[number] < len(_HASTES)):  # a long rest parts them
                     near = min(line, key=lambda m: (-start[m], abs(pitch[m] - pitch[s])))
                     pairs.append((places[near], place, _SAME if slurred[s] else _NEIGHBOUR))
             members = [*held, *begun]
@@ -183,7 +183,7 @@ class Hand:
             price = np.zeros(len(ways))
             if not held:
                 outer = place == len(key) - 1 or key[place - 1][1] > 0 or place == 0
-                price = np.where(ways["string"] == 0, _GIVEN_UP * (1.2 if outer else 1), ways["astray"] * _ASTRAY)
+                price = np.where(ways["string"] == 0, _GIVEN_UP * (1.2 if outer else 1), ways["price"])
                 price -= np.where(ways["fret"] == 0, _BELL if self._across[kind] else _OPEN, 0)
             cost, taken = cost[a] + price[b], taken[a] | bit
             low, high = np.minimum(low[a], np.where(fret > 0, fret, 99)), np.maximum(high[a], fret)
@@ -208,7 +208,8 @@ class Hand:
             elif how == _SAME:
                 cost += np.where(new == old, 0.0, _TORN)
             else:
-                cost += np.where((old > 0) & (new > 0), _LINE * np.maximum(np.abs(new - old) - 1, 0), 0.0)
+                stopped = (here.frets[:, first] > 0) & (there.frets[:, second][:, None] > 0)
+                cost += np.where(stopped, _LINE * np.maximum(np.abs(new - old) - 1, 0), 0.0)
         return cost.astype(np.float32)
 
 

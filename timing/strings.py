@@ -250,8 +250,9 @@ def _play_part(
     tables = []
     for (pitch, *values, source), members in zip(kinds.tolist(), by_kind, strict=True):
         entry = wishes.sources[source] if source >= 0 else None
-        found = _granted(pitch, np.array(tuple(values), WISH), tuning, entry, rows[members], teller, played)
-        tables.append(ways(found, np.array(tuple(values), WISH)))
+        asks = np.array(tuple(values), WISH)
+        found = _granted(pitch, asks, tuning, entry, rows[members], teller, played)
+        tables.append(ways(found, asks))
     possible = np.array([len(table) for table in tables])[kind] > 0
     able = np.flatnonzero(possible)
     if not len(able):
@@ -279,7 +280,7 @@ def _granted(
     found = frets_on(pitch, tuning, FRETS, harmonic=True) if wish["harmonic"] else ordinary
     if wish["harmonic"] and not found:
         teller.no_harmonic(pitch, rows)
-        played["technique"][rows] = ORDINARY
+        played["technique"][rows], wish["harmonic"] = ORDINARY, False
         found = ordinary
     if not found:
         teller.off_the_instrument(pitch, rows)

@@ -1,0 +1,122 @@
+"""What holds of strings and frets whatever the music."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support import reading, score
+
+from timing.hands import Hand, Sounds
+from timing.performance import HARMONIC
+from timing.playable import FRETS, WISH, frets_on, ways
+
+_NAMES = [f"{step}{octave}" for octave in range(2, 6) for step in ("c", "d", "e", "f#", "g", "a", "b_")][1:]
+_LENGTHS = (0.25, 0.5, 1, 1.5, 2, 3)
+STANDARD = np.array([64, 59, 55, 50, 45, 40])
+
+chords = st.lists(st.sampled_from(_NAMES), min_size=1, max_size=4, unique=True)
+lines = st.lists(st.tuples(chords, st.sampled_from(_LENGTHS)), min_size=1, max_size=12)
+pieces = st.lists(lines, min_size=1, max_size=3)
+wishes = st.sampled_from(
+    [{}, {"string": 2}, {"string": 4}, {"position": 5}, {"campanella": "yes"}, {"let ring": "yes"}, {"harmonic": "yes"}]
+)
+
+
+def performed(piece, program=24, **plan):
+    voices = {
+        number: " ".join(f"{'+'.join(chord)}:{length}" for chord, length in line)
+        for number, line in enumerate(piece, 1)
+    }
+    return reading(plan, score(bars=10, voices=voices, program=program))
+
+
+def on_strings(notes: np.ndarray) -> np.ndarray:
+    """The notes that have a string, each sound once, by string and onset."""
+    strung = notes[notes["string"] > 0]
+    strung = strung[np.lexsort((-strung["end"], strung["onset"], strung["string"]))]
+    fresh = (np.diff(strung["onset"], prepend=-1) != 0) | (np.diff(strung["string"], prepend=0) != 0)
+    return strung[fresh]
+
+
+@settings(max_examples=150, deadline=None)
+@given(pieces, wishes, st.sampled_from([0, 0, 2, 7]))
+def test_strings_and_frets_give_the_pitch_and_none_sounds_twice_at_once(piece, wish, capo):
+    made = performed(piece, capo=capo, strings=[{"bars": 1, **wish}] if wish else [])
+    notes = made.performance.notes
+    strung = notes[(notes["string"] > 0) & (notes["technique"] != HARMONIC)]
+    assert np.array_equal(STANDARD[strung["string"] - 1] + strung["fret"] + capo, strung["pitch"])
+    assert np.all((strung["fret"] >= 0) & (strung["fret"] <= FRETS))
+    assert np.all(notes["fret"][notes["string"] == 0] == -1)
+    rows = on_strings(notes)
+    same = np.diff(rows["string"]) == 0
+    assert np.all(rows["end"][:-1][same] <= rows["onset"][1:][same])
+    assert np.all(rows["end"] > rows["onset"])
+
+
+@settings(max_examples=60, deadline=None)
+@given(pieces)
+def test_what_begins_together_lies_on_different_strings(piece):
+    notes = performed(piece).performance.notes
+    sounds = np.unique(notes[notes["string"] > 0][["score_onset", "pitch", "string"]])
+    assert len(np.unique(sounds[["score_onset", "string"]])) == len(sounds)
+
+
+@settings(max_examples=60, deadline=None)
+@given(lines, st.integers(1, 6))
+def test_a_string_that_is_named_is_taken_where_it_can_be(line, string):
+    """A melody: nothing else could stand in the way."""
+    melody = [([chord[0]], length) for chord, length in line]
+    notes = performed([melody], strings=[{"bars": "1-10", "string": string}]).performance.notes
+    reached = (notes["pitch"] >= STANDARD[string - 1]) & (notes["pitch"] <= STANDARD[string - 1] + FRETS)
+    assert np.all(notes["string"][reached] == string)
+
+
+@settings(max_examples=60, deadline=None)
+@given(pieces, st.integers(1, 12))
+def test_a_capo_leaves_the_hand_where_it_is(piece, capo):
+    plain, raised = performed(piece).performance.notes, performed(piece, capo=capo).performance.notes
+    order = [np.lexsort((notes["id"], notes["score_onset"])) for notes in (plain, raised)]
+    for column in ("string", "fret"):
+        assert np.array_equal(plain[column][order[0]], raised[column][order[1]])
+
+
+@settings(max_examples=40, deadline=None)
+@given(pieces)
+def test_a_repeat_is_fingered_alike(piece):
+    """The same bars twice over, with rests between them: twice the same strings."""
+    voices = {
+        number: " ".join(f"{'+'.join(chord)}:{length}" for chord, length in line)
+        for number, line in enumerate(piece, 1)
+    }
+    made = score(bars=12, voices=voices, program=24)
+    notes = reading({"order": ["1-12", "1-12"]}, made).performance.notes
+    times = [notes[notes["pass"] == number] for number in (1, 2)]
+    first, second = (part[np.lexsort((part["id"], part["score_onset"]))] for part in times)
+    assert first[["id", "string", "fret"]].tolist() == second[["id", "string", "fret"]].tolist()
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.integers(40, 83), min_size=1, max_size=6), st.data())
+def test_no_way_costs_less(pitches, data):
+    """Against every combination tried by hand: a melody's fingering is the cheapest under the same costs."""
+    tables = [ways(frets_on(pitch, STANDARD, FRETS), np.array((0, -1, 0, -1, False, False), WISH)) for pitch in pitches]
+    count = len(pitches)
+    moments, start = np.arange(count), np.arange(count, dtype=float)
+    flat, voice = np.zeros(count, bool), np.zeros(count, np.int64)
+    sounds = Sounds(moments, moments, start, start, voice, np.array(pitches), flat, {}, flat)
+    hand = Hand(tables, flat, 6)
+
+    def price(chosen: list[np.ndarray]) -> float:
+        """The cheapest play if each note has only these ways."""
+        free = Hand(chosen, flat, 6)
+        steps = free._steps(sounds, 1.0)
+        best = free._shape(steps[0][1]).cost
+        for before, step in zip(steps, steps[1:], strict=False):
+            best = (free._passing(before[1], *step[1:]) + best).min(axis=1) + free._shape(step[1]).cost
+        return float(best.min())
+
+    string, _ = hand.play(sounds, 1.0)
+    found = price([table[table["string"] == s] for table, s in zip(tables, string, strict=True)])
+    other = [data.draw(st.integers(0, len(table) - 1)) for table in tables]
+    assert found <= price([table[[n]] for table, n in zip(tables, other, strict=True)]) + 1e-5
