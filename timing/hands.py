@@ -75,13 +75,13 @@ class Hand:
         self._shape = lru_cache(4096)(self._find_shape)
         self._passing = lru_cache(2048)(self._find_passing)
 
-    def play(self, sounds: Sounds, seconds: float) -> tuple[np.ndarray, np.ndarray]:
-        """(n,) string and fret of each sound, 0 and -1 where it could have none. `seconds` is the length of a quarter
-        in the middle tempo."""
+    def play(self, sounds: Sounds, seconds: float) -> tuple[np.ndarray, np.ndarray, float]:
+        """(n,) string and fret of each sound, 0 and -1 where it could have none; and what this costs, which no other
+        choice does better. `seconds` is the length of a quarter in the middle tempo."""
         strings, frets = np.zeros(len(sounds.kind), np.int64), np.full(len(sounds.kind), -1)
         steps = self._steps(sounds, seconds)
         if not steps:
-            return strings, frets
+            return strings, frets, 0.0
         best, back = self._shape(steps[0][1]).cost, []
         for before, step in pairwise(steps):
             passing = self._passing(before[1], *step[1:])
@@ -97,7 +97,7 @@ class Hand:
             rows = [members[place] for place in begun]
             strings[rows], frets[rows] = shape.strings[state, begun], shape.frets[state, begun]
             state = int(back[number - 1][state]) if number else state
-        return strings, frets
+        return strings, frets, float(best.min())
 
     def _steps(self, sounds: Sounds, seconds: float) -> list[tuple]:
         """For each moment: its sounds, held ones first; their kinds; what they have to do with those of the moment

@@ -261,7 +261,7 @@ def _play_part(
     span = float(played["score_onset"][rows[-1]] - played["score_onset"][rows[0]])
     seconds = float(played["onset"][rows[-1]] - played["onset"][rows[0]]) / span if span > 0 else 1.0
     across = np.array([bool(values[6]) for values in kinds.tolist()])
-    string, fret = Hand(tables, across, int((tuning > 0).sum())).play(sounds, seconds)
+    string, fret, _ = Hand(tables, across, int((tuning > 0).sum())).play(sounds, seconds)
     played["string"][rows[able]], played["fret"][rows[able]] = string[number], fret[number]
     teller.hard_chords(rows[able], sounds, number, tables, int((tuning > 0).sum()))
 
