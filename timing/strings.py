@@ -25,7 +25,8 @@ from timing.string_remarks import Teller
 from timing.where import Where
 
 GUITARS = range(24, 32)  # General MIDI 1 (MMA, 1991): programs of the guitars
-DIES_AWAY = 3.0  # seconds for which a note that is let ring goes on at most (the house's own value)
+# Seconds for which what is let ring goes on after the passage is over, and any note at most (the house's own values).
+DIES_AWAY, LONGEST = 3.0, 10.0
 
 
 @dataclass(frozen=True)
@@ -91,14 +92,16 @@ def choose_strings(
     )
     played["attack"] = np.where(signs & Sign.LEFT_HAND != 0, SLURRED, PLUCKED)
     played["string"], played["fret"] = 0, -1
-    wishes = _Wishes(played, notes, tunings, where)
+    frets = FRETS - plan.capo
+    wishes = _Wishes(played, notes, tunings, frets, where)
     for entry in _in_force(plan, played, lines, where):
         wishes.take(entry, lines.select(entry.for_, entry.place("for"), where))
+    wishes.tell()
     teller = Teller(played, tunings, where)
     for part in np.flatnonzero(tunings.any(axis=1)):
         rows = np.flatnonzero(played["part"] == part)
         if len(rows):
-            _play_part(played, notes, rows, tunings[part], wishes, tied, where, teller)
+            _play_part(played, notes, rows, tunings[part], frets, wishes, tied, teller)
     teller.tell()
     return Ringing(wishes.latest)
 
@@ -109,8 +112,8 @@ def choose_strings(
 class _Wishes:
     """What score and plan ask of every note: `table` (WISH), `source` (the entry that asks; None: the score)."""
 
-    def __init__(self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, where: Where):
-        self._played, self._where, self._tunings = played, where, tunings
+    def __init__(self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: int, where: Where):
+        self._played, self._where, self._tunings, self._frets = played, where, tunings, frets
         self._fretted = tunings.any(axis=1)[played["part"]]
         self.table = np.zeros(len(played), WISH)
         for column in ("string", "fret", "finger"):
@@ -119,11 +122,14 @@ class _Wishes:
         self.source = np.full(len(played), -1)
         self.latest = np.where(notes["signs"] & Sign.LET_RING != 0, played["end"] + DIES_AWAY, -np.inf)
         self._voices = voice_numbers(played)[1]
+        self._idle: list[StringChoice] = []
 
     def take(self, entry: StringChoice, chosen: np.ndarray) -> None:
         """Add what an entry asks of the notes among `chosen`."""
         self.sources.append(entry)
         stretches = _stretches(entry, self._played, self._where)
+        if not chosen.any():
+            return  # which has been told
         for rows in stretches:
             mine = rows[chosen[rows]]
             if entry.at is not None and not len(mine):
@@ -134,9 +140,15 @@ class _Wishes:
             strung = mine[self._fretted[mine]]
             if len(strung):
                 self._placed(entry, strung)
-            elif len(mine) and (entry.string or entry.fret is not None or entry.position or entry.campanella):
-                message = "these notes are not played on a guitar: the entry chooses no strings"
-                self._where.remark(Severity.CAUTION, "no-strings", message, entry.place())
+            elif len(mine) and (_chooses(entry) or entry.campanella):
+                self._idle.append(entry)
+
+    def tell(self) -> None:
+        """Remark on entries that choose strings where there are none."""
+        if idle := list(dict.fromkeys(map(id, self._idle))):
+            entries = "1 entry chooses" if len(idle) == 1 else f"{len(idle)} entries choose"
+            message = f"{entries} strings for notes that are not played on a guitar, and so nothing"
+            self._where.remark(Severity.CAUTION, "no-strings", message, self._idle[0].place())
 
     def _sounded(self, entry: StringChoice, rows: np.ndarray) -> None:
         played = self._played
@@ -151,13 +163,14 @@ class _Wishes:
             played["attack"][rows if entry.at is not None else rows[follows]] = SLURRED
         if entry.let_ring or entry.campanella:
             ends = played["end"][rows]
-            self.latest[rows] = (ends if entry.at is not None else ends.max(initial=0)) + DIES_AWAY
+            over = ends if entry.at is not None else ends.max(initial=0)
+            self.latest[rows] = np.minimum(over + DIES_AWAY, ends + LONGEST)
 
     def _placed(self, entry: StringChoice, rows: np.ndarray) -> None:
         if entry.campanella:
             self.table["across"][rows] = True
         single = rows if entry.at is None else self._meant(entry, rows)
-        if entry.string or entry.fret is not None or entry.position:
+        if _chooses(entry):
             self.source[single] = len(self.sources) - 1
             self.table["finger"][single] = -1
             self.table["string"][single] = entry.string or 0
@@ -180,11 +193,18 @@ class _Wishes:
 
     def _fits(self, entry: StringChoice, row: int) -> bool:
         harmonic = bool(self._played["technique"][row] == HARMONIC)
-        found = frets_on(int(self._played["pitch"][row]), self._tunings[self._played["part"][row]], FRETS, harmonic)
+        found = frets_on(
+            int(self._played["pitch"][row]), self._tunings[self._played["part"][row]], self._frets, harmonic
+        )
         return any(
             (entry.string is None or string == entry.string) and (entry.fret is None or fret == entry.fret)
             for string, fret in found.items()
         )
+
+
+def _chooses(entry: StringChoice) -> bool:
+    """Whether an entry says where its notes lie."""
+    return entry.string is not None or entry.fret is not None or entry.position is not None
 
 
 def _stretches(entry: StringChoice, played: np.ndarray, where: Where) -> list[np.ndarray]:
@@ -214,14 +234,12 @@ def _in_force(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> lis
     owner = np.full(len(played), -1)
     kept = []
     for entry in plan.strings:
-        if entry.name and plan.fingering is not None:
-            if entry.name != plan.fingering:
-                continue
-        elif entry.name:
+        if entry.name:  # its faults are told whether it holds or not
             mine, number = lines.select(entry.for_, entry.place("for"), where), names.index(entry.name)
             rows = np.concatenate([np.zeros(0, np.int64), *_stretches(entry, played, where)])
             rows = rows[mine[rows]]
-            if np.any((owner[rows] >= 0) & (owner[rows] != number)):
+            taken = np.any((owner[rows] >= 0) & (owner[rows] != number))
+            if entry.name != plan.fingering and (taken or plan.fingering is not None):
                 continue
             owner[rows] = number
         kept.append(entry)
@@ -236,9 +254,9 @@ def _play_part(
     notes: np.ndarray,
     rows: np.ndarray,
     tuning: np.ndarray,
+    frets: int,
     wishes: _Wishes,
     tied: list[tuple[int, int]] | tuple,
-    where: Where,
     teller: Teller,
 ) -> None:
     wish = wishes.table[rows]
@@ -251,7 +269,7 @@ def _play_part(
     for (pitch, *values, source), members in zip(kinds.tolist(), by_kind, strict=True):
         entry = wishes.sources[source] if source >= 0 else None
         asks = np.array(tuple(values), WISH)
-        found = _granted(pitch, asks, tuning, entry, rows[members], teller, played)
+        found = _granted(pitch, asks, tuning, frets, entry, rows[members], teller, played)
         tables.append(ways(found, asks))
     possible = np.array([len(table) for table in tables])[kind] > 0
     able = np.flatnonzero(possible)
@@ -270,14 +288,15 @@ def _granted(
     pitch: int,
     wish: np.ndarray,
     tuning: np.ndarray,
+    frets: int,
     entry: StringChoice | None,
     rows: np.ndarray,
     teller: Teller,
     played: np.ndarray,
 ) -> dict[int, int]:
     """The strings and frets for a pitch that a wish leaves; what cannot be granted is told and left out."""
-    ordinary = frets_on(pitch, tuning, FRETS)
-    found = frets_on(pitch, tuning, FRETS, harmonic=True) if wish["harmonic"] else ordinary
+    ordinary = frets_on(pitch, tuning, frets)
+    found = frets_on(pitch, tuning, frets, harmonic=True) if wish["harmonic"] else ordinary
     if wish["harmonic"] and not found:
         teller.no_harmonic(pitch, rows)
         played["technique"][rows], wish["harmonic"] = ORDINARY, False

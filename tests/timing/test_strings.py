@@ -231,6 +231,14 @@ def test_let_ring_until_the_string_is_needed():
     assert fingered("b3:1 e4:1 b3:1 r:1", bars=1).performance.notes["end"].tolist() == [1, 2, 3]
 
 
+def test_no_note_rings_for_ever():
+    """Ten seconds after its own end at most, however long the passage."""
+    line = "e4:1 " + "b3:1 " * 31
+    notes = fingered(line, bars=8, strings=[{"bars": "1-8", "let ring": "yes"}]).performance.notes
+    assert notes["end"][0] == 11
+    assert notes["end"][-1] == 35
+
+
 def test_let_ring_of_the_score():
     assert fingered("b3:1 c4:3", Sign.LET_RING, bars=1).performance.notes["end"].tolist() == [1, 7]
 

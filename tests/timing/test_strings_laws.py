@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from support import reading, score
 
@@ -44,7 +44,7 @@ def test_strings_and_frets_give_the_pitch_and_none_sounds_twice_at_once(piece, w
     notes = made.performance.notes
     strung = notes[(notes["string"] > 0) & (notes["technique"] != HARMONIC)]
     assert np.array_equal(STANDARD[strung["string"] - 1] + strung["fret"] + capo, strung["pitch"])
-    assert np.all((strung["fret"] >= 0) & (strung["fret"] <= FRETS))
+    assert np.all((strung["fret"] >= 0) & (strung["fret"] <= FRETS - capo))
     assert np.all(notes["fret"][notes["string"] == 0] == -1)
     rows = on_strings(notes)
     same = np.diff(rows["string"]) == 0
@@ -71,9 +71,11 @@ def test_a_string_that_is_named_is_taken_where_it_can_be(line, string):
 
 
 @settings(max_examples=60, deadline=None)
-@given(pieces, st.integers(1, 12))
+@given(pieces, st.integers(1, 5))
 def test_a_capo_leaves_the_hand_where_it_is(piece, capo):
-    plain, raised = performed(piece).performance.notes, performed(piece, capo=capo).performance.notes
+    plain = performed(piece).performance.notes
+    assume(plain["fret"].max() + capo <= FRETS)
+    raised = performed(piece, capo=capo).performance.notes
     order = [np.lexsort((notes["id"], notes["score_onset"])) for notes in (plain, raised)]
     for column in ("string", "fret"):
         assert np.array_equal(plain[column][order[0]], raised[column][order[1]])

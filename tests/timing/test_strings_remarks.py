@@ -108,6 +108,30 @@ def test_no_note_at_a_place():
         reading({"strings": [{"at": "1:2", "string": 2}]}, score(bars=1, voices={1: "c4:4"}, program=24))
 
 
+def test_faults_of_a_way_to_play_that_is_not_chosen():
+    strings = [{"at": 1, "string": 2, "name": "warm"}, {"at": 9, "string": 3, "name": "dark"}]
+    with pytest.raises(CannotDo, match="bar 9"):
+        reading({"fingering": "warm", "strings": strings}, score(bars=1, program=24))
+
+
+def test_a_voice_that_is_not_there():
+    made = reading({"strings": [{"at": 1, "string": 2, "for": "bass"}]}, score(bars=1, voices={1: "e4:4"}, program=24))
+    assert {r.code for r in made.remarks} == {"role-not-found"}
+
+
+def test_strings_for_an_instrument_without_strings_are_told_once():
+    entries = [{"at": n, "string": 2} for n in range(1, 5)]
+    told = [r for r in reading({"strings": entries}, score(bars=4, program=73)).remarks if r.code == "no-strings"]
+    assert len(told) == 1
+    assert "4 entries choose strings" in told[0].message
+
+
+def test_beyond_the_last_fret_under_a_capo():
+    """The nineteenth fret is the fourteenth from a capo at the fifth."""
+    assert told("b5:4", "off-the-instrument")[1] == []
+    assert "above the highest fret" in told("g5:4", "off-the-instrument", capo=5)[1][0].message
+
+
 def test_a_place_that_is_never_heard():
     made = reading({"strings": [{"at": 1, "string": 2, "pass": 3}]}, score(bars=1, program=24))
     assert "never-heard" in [r.code for r in made.remarks]
