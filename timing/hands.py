@@ -26,7 +26,7 @@ _STRETCH = 0.08  # for each millimetre over what is comfortable
 _TOO_WIDE = 10.0  # for what no hand reaches; taken only where there is nothing else
 _BARRE, _FIFTH_FINGER = 0.5, 4.0
 _ANCHOR = 1.5  # for each fret away from the position or finger asked for
-_GIVEN_UP = 50.0  # a note that cannot have a string
+_GIVEN_UP = 100.0  # a note that cannot have a string
 # What it costs to come to a state.
 _SHIFT, _SHIFT_FRET = 0.6, 0.12  # a change of position, and each fret of it
 _HASTES = np.array([0.1, 0.2, 0.4, 1.0, 4.0])  # seconds for it, and by how much each makes it dearer
@@ -170,6 +170,7 @@ class Hand:
         options: list[np.ndarray] = []
         chosen, taken, cost = np.zeros((1, 0), np.int64), np.zeros(1, np.int64), np.zeros(1)
         low, high = np.full(1, 99), np.zeros(1, np.int64)
+        begun = [place for place, (_, held) in enumerate(key) if not held]
         for place, (kind, held) in enumerate(key):
             ways = self._ways[kind]
             if held or giving_up:
@@ -182,7 +183,7 @@ class Hand:
             a, b, bit, fret = a[free], b[free], bit[free], fret[free]
             price = np.zeros(len(ways))
             if not held:
-                outer = place == len(key) - 1 or key[place - 1][1] > 0 or place == 0
+                outer = place in (begun[0], begun[-1])  # the highest and the lowest note are missed the most
                 price = np.where(ways["string"] == 0, _GIVEN_UP * (1.2 if outer else 1), ways["price"])
                 price -= np.where(ways["fret"] == 0, _BELL if self._across[kind] else _OPEN, 0)
             cost, taken = cost[a] + price[b], taken[a] | bit

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import maximum_bipartite_matching
 from support import reading, score
 
 from timing.hands import Hand, Sounds
@@ -89,6 +91,17 @@ def test_a_repeat_is_fingered_alike(piece):
     times = [notes[notes["pass"] == number] for number in (1, 2)]
     first, second = (part[np.lexsort((part["id"], part["score_onset"]))] for part in times)
     assert first[["id", "string", "fret"]].tolist() == second[["id", "string", "fret"]].tolist()
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.integers(40, 83), min_size=1, max_size=9, unique=True))
+def test_a_chord_loses_no_more_notes_than_it_must(pitches):
+    """As many as the largest matching of notes and strings leaves over (found by scipy: Hopcroft and Karp 1973)."""
+    made = score(bars=1, voices={1: "+".join(["c4"] * len(pitches)) + ":4"}, program=24)
+    made.notes["pitch"] = sorted(pitches)
+    on_string = [[0 <= pitch - opened <= FRETS for opened in STANDARD] for pitch in sorted(pitches)]
+    matched = maximum_bipartite_matching(csr_array(np.array(on_string, np.int8)), perm_type="column")
+    assert (reading({}, made).performance.notes["string"] > 0).sum() == (matched >= 0).sum()
 
 
 @settings(max_examples=60, deadline=None)
