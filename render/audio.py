@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
@@ -124,6 +125,15 @@ class _Output:
         return len(data)
 
 
+@contextmanager
+def _closed_by(writer: ThreadPoolExecutor, file) -> Iterator:
+    """The file, closed in the writer's thread at the end."""
+    try:
+        yield file
+    finally:
+        writer.submit(file.close).result()
+
+
 def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray], total: float, progress) -> _Measure:
     """Write the stream and measure it. While one chunk is written, the next is rendered."""
     import soundfile
@@ -133,11 +143,12 @@ def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray
     np.empty(16 * CHUNK)
     measure = _Measure()
     kind, coding = KINDS[path.suffix.lower()]
-    with temporary.open("w+b", buffering=0) as raw:
+    # The library calls back into Python, where an interrupt would be lost: so all it does is done in the other thread.
+    with temporary.open("w+b", buffering=0) as raw, ThreadPoolExecutor(1) as writer:
         output = _Output(raw)
         try:
-            sound = soundfile.SoundFile(output, "w", RATE, 2, coding, format=kind)
-            with sound as file, ThreadPoolExecutor(1) as writer:
+            opening = writer.submit(soundfile.SoundFile, output, "w", RATE, 2, coding, format=kind)
+            with _closed_by(writer, opening.result()) as file:
                 file.comment = record
                 written: Future | None = None
                 for chunk in stream:

@@ -94,3 +94,32 @@ def show_beats(console: Console, grid: Sequence[dict]) -> None:
             table.add_row(str(beat["bar"]), str(beat["pass"]), f"{beat['second']:.3f} s", f"{beat['bpm']:.1f}")
         previous = bar
     console.print(table)
+
+
+def show_sounds(console: Console, progress_console: Console) -> None:
+    """Print the banks of sound, where their files are, and the tones of each. Builds the guitar if it has to."""
+    from rich.progress import Progress
+
+    from soundfonts.banks import standard_bank
+    from soundfonts.guitar import PLUCKING_POINTS, TONES_IN_BANK, guitar_bank, preset
+
+    with Progress(console=progress_console, transient=True, disable=not progress_console.is_terminal) as bar:
+        task = bar.add_task("the guitar is built, once", total=None)
+        bank = guitar_bank(progress=lambda done, total: bar.update(task, completed=done, total=total))
+    console.print(Text("classical guitar", style="bold"))
+    console.print(Text(f"  {bank}  {bank.stat().st_size / 1e6:.0f} MB"))
+    console.print(Text("  modelled; each string has a preset of its own (program 25, banks as below), strings 1 to 6"))
+    tones = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0))
+    for heading in ("  tone", "plucked at", "banks"):
+        tones.add_column(Text(heading))
+    for tone, name in enumerate(TONES_IN_BANK):
+        place = f"{PLUCKING_POINTS[tone]:.3g} cm from the bridge" if tone in PLUCKING_POINTS else "not plucked"
+        tones.add_row(f"  {name}", place, f"{preset(1, tone)[0]}-{preset(6, tone)[0]}")
+    console.print(tones)
+    console.print(Text("  any other plucking point, as in tone: 5 cm, is built when a plan asks for it"))
+    console.print()
+    console.print(Text("all other instruments", style="bold"))
+    console.print(Text(f"  {standard_bank()}"))
+    console.print(Text("  General MIDI, 128 programs; tones: dark, plain, bright"))
+    console.print()
+    console.print(Text("With lentando render --soundfont FILE another bank plays everything."))

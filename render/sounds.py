@@ -11,14 +11,27 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from soundfonts.guitar import HARMONIC, LIGADO, PIZZICATO, PLUCKING_POINTS, guitar_bank, point_bank, preset
 
 from render.colours import PLAIN, colours
 from soundfonts.banks import checked_bank, standard_bank
+from soundfonts.building import STRINGS
+from soundfonts.guitar import (
+    HARMONIC,
+    LIGADO,
+    NATURALE,
+    PIZZICATO,
+    PLUCKING_POINTS,
+    PONTICELLO,
+    TASTO,
+    guitar_bank,
+    point_bank,
+    preset,
+)
 from timing import performance as played
 from timing.performance import Performance
 
 GUITAR = 24  # General MIDI: acoustic guitar (nylon)
+LOWEST_STRING, HIGHEST_STRING = 21, 88  # MIDI pitches that a modelled string can be tuned to
 
 PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)])
 
@@ -35,9 +48,12 @@ class Sounds:
 
 
 def modelled_lanes(performance: Performance) -> np.ndarray:
-    """(lanes,) which are guitars with strings of their own."""
-    lanes = performance.lanes
-    return (lanes["program"] == GUITAR) & performance.tunings.any(axis=1)[lanes["part"]]
+    """(lanes,) which are guitars, with strings that can be modelled."""
+    lanes, tunings = performance.lanes, performance.tunings
+    strung = tunings > 0
+    possible = (tunings >= LOWEST_STRING) & (tunings <= HIGHEST_STRING) | ~strung
+    playable = strung.any(axis=1) & (strung.sum(axis=1) <= STRINGS) & possible.all(axis=1)
+    return (lanes["program"] == GUITAR) & playable[lanes["part"]]
 
 
 def string_presets(notes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -46,7 +62,8 @@ def string_presets(notes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     codes = colours(notes["tone"]).astype(np.int64)  # dark is sul tasto, bright sul ponticello
     placed = np.isfinite(notes["pluck"])
     if placed.any():
-        away = np.abs(notes["pluck"][placed, None] - np.array(PLUCKING_POINTS))
+        points = np.array([PLUCKING_POINTS[tone] for tone in (NATURALE, TASTO, PONTICELLO)])
+        away = np.abs(notes["pluck"][placed, None] - points)
         codes[placed] = np.argmin(away, axis=1)
     codes[notes["attack"] == played.SLURRED] = LIGADO
     codes[notes["technique"] == played.PIZZICATO] = PIZZICATO
@@ -69,7 +86,7 @@ def find_sounds(
         return Sounds((checked_bank(soundfont),), presets, colour, np.zeros(len(lanes), bool))
     modelled = modelled_lanes(performance)
     mine = modelled[notes["lane"]]
-    fonts: dict[Path, int] = {} if mine.all() else {standard_bank(): 0}
+    fonts: dict[Path, int] = {} if len(mine) and mine.all() else {standard_bank(): 0}
     colour[mine] = PLAIN
     if mine.any():
         presets["bank"][mine], presets["program"][mine] = string_presets(notes[mine])

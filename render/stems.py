@@ -61,7 +61,7 @@ def _stem(performance: Performance, sounds: Sounds, colour: int, opened: ExitSta
     presets, which = np.unique(sounds.presets[rows], return_inverse=True)
     listed = [preset.item() for preset in presets]
     change = _balances(notes[rows], sounds, rows, colour)
-    shared = float(np.median(change)) if colour != PLAIN else 0.0
+    shared = float(change.min()) if colour != PLAIN else 0.0  # what goes beyond it, each note gives back
     events = _events(performance, rows, where[place], which, change - shared)
     for channel, first in zip(where.tolist(), np.unique(place, return_index=True)[1].tolist(), strict=True):
         font, bank, program = listed[which[first]]
@@ -157,7 +157,7 @@ def _preset_changes(start: np.ndarray, channel: np.ndarray, preset: np.ndarray) 
     """Where a channel takes another preset than that of its note before."""
     order = np.lexsort((start, channel))
     channel, preset, start = channel[order], preset[order], start[order]
-    changed = np.append(True, (channel[1:] != channel[:-1]) | (preset[1:] != preset[:-1]))
+    changed = (np.diff(channel, prepend=-1) != 0) | (np.diff(preset, prepend=-1) != 0)
     return _table(start[changed], _PRESET, channel[changed], 0, preset[changed])
 
 

@@ -1,4 +1,4 @@
-"""Parts of a performance, to be heard by themselves: one line alone, or all but one. The rest stays exactly as it is."""
+"""Parts of a performance, to be heard by themselves: one line alone, or all but one. What is left stays as it is."""
 
 from __future__ import annotations
 

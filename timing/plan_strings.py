@@ -29,8 +29,8 @@ def _pitch(name: object) -> int:
         raise ValueError(f"{words.shown(name)} is not a pitch: write it with its octave, as E4 or F#3")
     step, sign, octave = found[1].lower(), found[2], int(found[3])
     pitch = 12 * (octave + 1) + _STEPS[step] + {"": 0, "#": 1, "b": -1}[sign]
-    if not 12 <= pitch <= 108:
-        raise ValueError(f"{words.shown(name)} is beyond any string (C0 to C8)")
+    if not 21 <= pitch <= 88:
+        raise ValueError(f"{words.shown(name)} is beyond any string (A0 to E6)")
     return pitch
 
 

@@ -172,7 +172,7 @@ def test_timeline_json_is_what_it_promises(run):
     note = data["notes"][1]
     assert set(note) == {
         "bar", "beat", "pass", "part", "voice", "role", "midi", "onset", "duration", "score_onset", "score_duration",
-        "level", "velocity", "tone", "lane",
+        "level", "velocity", "tone", "string", "fret", "technique", "attack", "lane",
     }  # fmt: skip
     assert (note["bar"], note["beat"], note["pass"], note["onset"], note["duration"]) == (1, 2, 1, 1.0, 1.0)
     assert [beat["second"] for beat in data["grid"][:28]] == pytest.approx(range(28), abs=1e-9)
