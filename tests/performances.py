@@ -44,8 +44,8 @@ def performance(
     lanes = np.zeros(len(programs), LANE)
     lanes["program"], lanes["name"] = programs, [f"Voice {lane + 1}" for lane in range(len(programs))]
     moving, named = np.array(list(curves), CURVE), np.array(list(phrases), PHRASE)
-    tunings = np.zeros((1, 12), np.int16)
-    return Performance("A title", played, lanes, tunings, passages, time, moving, np.zeros(0, GLIDE), np.zeros(0, BEND), named)
+    slides, bends = np.zeros(0, GLIDE), np.zeros(0, BEND)
+    return Performance("A title", played, lanes, np.zeros((1, 12), int), passages, time, moving, slides, bends, named)
 
 
 @st.composite

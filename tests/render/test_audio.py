@@ -20,8 +20,8 @@ from support import reading
 
 import render.synth
 from render.audio import render_audio
-from render.stems import RATE
 from render.levels import decibels, expression, velocity
+from render.stems import RATE
 from soundfonts.banks import fingerprint, standard_bank
 from timing.remarks import CannotDo
 

@@ -44,7 +44,8 @@ def test_downwards_too():
 
 @given(st.integers(-24, 24).filter(bool), st.sampled_from(["5%", "30%", "100%"]), st.sampled_from([0, 3, 12]))
 def test_neighbouring_points_are_too_close_to_tell_apart(interval, glide, swell):
-    name = f"{'c c# d d# e f f# g g# a a# b'.split()[(60 + interval) % 12]}{(60 + interval) // 12 - 1}"
+    steps = ["c", "c#", "d", "d#", "e", "f", "f#", "g", "g#", "a", "a#", "b"]
+    name = f"{steps[interval % 12]}{4 + interval // 12}"
     performance = slide({"glide": glide, "swell": f"{swell} dB"}, f"c4:2 {name}:2 r:4")
     assert np.abs(np.diff(performance.bends["semitones"])).max() <= BEND_STEP + 1e-9
     assert performance.bends["semitones"][-1] == pytest.approx(interval)
