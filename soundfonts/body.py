@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 _LOW = (  # MIDI pitch (quarter tones), quality, and strength
-    (42.5, 14, 1.2),
+    (42.5, 14, -1.2),
     (54.5, 14, 1.3),
     (57.5, 16, -0.8),
     (62.5, 16, 0.9),

@@ -17,9 +17,9 @@ NATURALE, TASTO, PONTICELLO, PIZZICATO, HARMONIC, LIGADO = range(6)
 TONES_IN_BANK = ("naturale", "sul tasto", "sul ponticello", "pizzicato", "harmonics", "ligado")
 PLUCKS = {
     NATURALE: Pluck(0.126, 0.25, 9e-3, 1.0),
-    TASTO: Pluck(0.205, 0.43, 16e-3, 0.71),
-    PONTICELLO: Pluck(0.045, 0.08, 3e-3, 1.6),
-    PIZZICATO: Pluck(0.090, 0.25, 14e-3, 0.7),  # the thumb, with the edge of the palm on the bridge
+    TASTO: Pluck(0.205, 0.43, 16e-3, 0.70),
+    PONTICELLO: Pluck(0.045, 0.08, 3e-3, 1.7),
+    PIZZICATO: Pluck(0.090, 0.25, 14e-3, 0.55),  # the thumb, with the edge of the palm on the bridge
     HARMONIC: Pluck(0.085, 0.16, 6e-3, 1.1),
 }
 PLUCKING_POINTS = {tone: 100 * pluck.point for tone, pluck in PLUCKS.items()}  # cm from the bridge
@@ -27,11 +27,13 @@ HARMONICS = {12: 2, 19: 3, 24: 4, 28: 5}  # semitones above the open string: par
 FRETS = 19
 
 _BRIGHT = 52.8, 0.47  # naturale: centroid in Hz = 52.8 f^0.47,
-_STRINGS = (1.0, 0.95, 0.93, 1.0, 1.0, 0.96)  # times this: the third, the thickest of plain nylon, is the dullest
+_STRINGS = (1.0, 0.95, 0.93, 1.0, 1.0, 0.93)  # times this: the third, the thickest of plain nylon, is the dullest
 _OPEN_BRIGHTER, _OPEN_LOUDER = 1.08, 0.8  # no finger tip on it; in dB
-_LEVEL = 0.0  # dB, K-weighted, of A3
-_TILT = -0.04  # dB a semitone: what dies away sooner begins no harder for that
+_MUTED = -9.0  # dB more for pizzicato: so short, it would have to begin too hard for the same loudness
+_TILT = -0.04  # dB a semitone above A3: what dies away sooner need not begin as much harder
 _SOFTEST, _HARDEST = 150.0, 40_000.0  # Hz
+# Fingers and thumb pull in opposite directions, so that the pulses of a chord do not pile up.
+_DIRECTION = (1, 1, -1, -1, -1, -1, -1)
 _SLACK = 0.2  # how far the bridge gives way along the top, against across it
 _PALM = 11.0, 0.02  # 1/s, and 1/s a Hz: what the palm takes away
 _TOUCH = 0.3  # 1/s: what the touch that makes a harmonic takes away
@@ -65,8 +67,8 @@ def notes(string: int, open_pitch: float, frets, tone: int, pluck: Pluck | None 
     bright = _BRIGHT[0] * hertz(pitch) ** _BRIGHT[1] * _STRINGS[min(string, 6) - 1] * pluck.colour
     bright = bright * np.where(is_open, _OPEN_BRIGHTER, 1.0)
     voiced = _voiced(bridge, force, bright)
-    level = _LEVEL + _TILT * (pitch - 57) + np.where(is_open, _OPEN_LOUDER, 0.0)
-    gain = 10 ** ((level - loudness_of(voiced)) / 20)
+    level = _TILT * (pitch - 57) + np.where(is_open, _OPEN_LOUDER, 0.0) + (_MUTED if tone == PIZZICATO else 0.0)
+    gain = _DIRECTION[string - 1] * 10 ** ((level - loudness_of(voiced)) / 20)
     return voiced._replace(amplitude=voiced.amplitude * gain[:, None])
 
 

@@ -23,6 +23,7 @@ _KNOCK = 72 * _BLOCK  # samples after which the body's own resonances are gone
 _HELD = (0.9, 1.9)  # seconds before the loop: longer where the note rings longer
 _LOOP = (0.35, 0.45)  # seconds
 _INAUDIBLE = 1e-5
+_FULL = 32_000.0
 
 
 class Sample(NamedTuple):
@@ -88,4 +89,5 @@ def _whole_periods(frequency: float) -> int:
 
 
 def _whole_numbers(wave: np.ndarray) -> np.ndarray:
-    return np.clip(np.rint(wave), -32_767, 32_767).astype("<i2")
+    """As int16; a note with a peak beyond them is a little softer (a few pizzicati, and plucks right at the bridge)."""
+    return np.rint(wave * min(1.0, _FULL / np.abs(wave).max())).astype("<i2")

@@ -73,7 +73,7 @@ class Writer:
     def add(self, name: str, data: np.ndarray, loop: tuple[int, int] | None, key: int, rate: int) -> int:
         """Write a mono sample of int16, recorded at a MIDI key; its number."""
         start = self._written // 2
-        first, last = loop or (0, len(data))
+        first, last = loop or (8, len(data) - 8)  # also where no loop is played, eight samples must lie around it
         places = (start, start + len(data), start + first, start + last)
         self._headers += struct.pack("<20s5IBbHH", _name(name), *places, rate, key, 0, 0, _MONO)
         self._written += self._file.write(data.tobytes() + _SILENCE)
