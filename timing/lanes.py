@@ -34,7 +34,7 @@ def build_lanes(played: np.ndarray, score: Score, programs: np.ndarray, tunings:
 
 def with_sliding(lanes: np.ndarray, played: np.ndarray, groups: list[list[int]], score: Score) -> np.ndarray:
     """`lanes` and as many sliding ones as it takes to keep the groups apart, each a note that slides and the notes that
-    its sound carries. Moves these notes there, in `played`."""
+    its sound carries. Moves these notes there, in `played`; a lane that is left without notes goes."""
     made: list[tuple[int, float]] = []  # (part, second from which it is free) of each sliding lane
     new = []
     for group in sorted(groups, key=lambda group: float(played["onset"][group[0]])):
@@ -48,4 +48,6 @@ def with_sliding(lanes: np.ndarray, played: np.ndarray, groups: list[list[int]],
             new.append(lane)
         made[free] = part, float(played["end"][group].max()) + _DIES_AWAY
         played["lane"][group] = len(lanes) + free
-    return np.append(lanes, np.array(new, LANE)) if new else lanes
+    lanes = np.append(lanes, np.array(new, LANE))
+    used, played["lane"] = np.unique(played["lane"], return_inverse=True)
+    return lanes[used]

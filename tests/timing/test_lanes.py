@@ -50,3 +50,9 @@ def test_a_part_whose_name_has_a_comma():
     made = score(1, voices={1: "c4:2 e4:2"}, program=40, parts=("Violin, first",))
     performance = reading({"glissandi": [{"from": "1:1", "to": "1:3"}]}, made).performance
     assert performance.lanes["name"].tolist() == ["Violin, first", "Violin, first, sliding"]
+
+
+def test_a_lane_that_loses_all_its_notes_to_a_slide_is_not_kept():
+    performance = slides({"from": "1:1", "to": "1:3", "arrive": "slurred"}, line="c4:2 e4:2")
+    assert performance.lanes["name"].tolist() == ["Piano, sliding"]
+    assert performance.notes["lane"].tolist() == [0, 0]
