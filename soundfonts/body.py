@@ -62,7 +62,7 @@ def response(s: np.ndarray) -> np.ndarray:
 def admittance(frequency: np.ndarray) -> np.ndarray:
     """The real part of the bridge's mobility in m/(s N): how readily it takes energy from a string at `frequency`.
 
-    About 0.008 in the middle (J. Woodhouse 2004, from memory), more where air and top resonate.
+    About 0.005 in the middle (J. Woodhouse 2004, from memory), more where air and top resonate.
     """
     low, top = (1 / (1 + ((frequency / at - at / frequency) * quality) ** 2) for at, quality in ((95.2, 8), (190.4, 8)))
-    return 0.006 + 0.008 * low + 0.014 * top
+    return 0.004 + 0.005 * low + 0.010 * top

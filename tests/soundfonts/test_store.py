@@ -1,0 +1,139 @@
+"""Keeping a bank in the cache: whole or not at all, whatever the cache is like."""
+
+from __future__ import annotations
+
+import errno
+import os
+import subprocess
+import sys
+import time
+
+import pytest
+
+from soundfonts import store
+from soundfonts.banks import checked_bank
+from soundfonts.sf2 import Instrument, Preset, Writer, Zone
+from soundfonts.store import kept, whole
+from timing.remarks import CannotDo
+
+NAME = "tone-2-a.sf2"
+
+
+@pytest.fixture(autouse=True)
+def cache(tmp_path, monkeypatch):
+    monkeypatch.setenv("LENTANDO_CACHE", str(tmp_path / "cache"))
+    store._temporary.cache_clear()
+    return tmp_path / "cache"
+
+
+def small(file) -> None:
+    """A bank of one note."""
+    import numpy as np
+
+    bank = Writer(file, "Small", "for a test")
+    bank.add("note", np.arange(4_000, dtype="<i2"), None, 60, 44_100)
+    bank.finish([Instrument("note", {}, [Zone(0, 127, 0, {})])], [Preset("note", 0, 0, 0)])
+
+
+def keep(write=small):
+    return kept(NAME, "tone", "2", write)
+
+
+def never(file) -> None:
+    raise AssertionError("there was a whole one")
+
+
+def test_a_bank_is_written_once(cache):
+    path = keep()
+    assert path == cache / NAME
+    assert checked_bank(path) == path
+    assert keep(never) == path
+    assert [file.name for file in cache.iterdir()] == [NAME]
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.99])
+def test_one_that_was_cut_is_written_again(share):
+    path = keep()
+    content = path.read_bytes()
+    path.write_bytes(content[: int(share * len(content))])
+    assert keep().read_bytes() == content
+
+
+@pytest.mark.parametrize(
+    "damage", [lambda c: b"MThd" + c[4:], lambda c: c + b"more", lambda c: c.replace(b"pdta", b"xxxx")]
+)
+def test_one_that_was_damaged_is_written_again(damage):
+    content = keep().read_bytes()
+    keep().write_bytes(damage(content))
+    assert keep().read_bytes() == content
+
+
+def test_a_folder_in_its_place_does_not_keep_the_guitar_silent(cache):
+    (cache / NAME).mkdir(parents=True)
+    assert whole(keep())
+
+
+def test_other_versions_and_what_a_killed_process_left_are_removed(cache):
+    cache.mkdir()
+    old, left, young, other = (cache / name for name in ("tone-1-a.sf2", "tone-2-a-x.part", "tone-2-a-y.part", "b.npz"))
+    for path in (old, left, young, other):
+        path.write_bytes(b"x")
+    os.utime(left, (time.time() - 7200,) * 2)
+    keep()
+    assert not old.exists() and not left.exists()
+    assert young.exists() and other.exists()
+
+
+def test_a_write_that_fails_leaves_nothing(cache):
+    def broken(file):
+        file.write(b"RIFF")
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        keep(broken)
+    assert list(cache.iterdir()) == []
+
+
+def test_where_the_cache_is_a_file_the_sound_lives_as_long_as_the_process(cache):
+    cache.write_bytes(b"not a folder")
+    path = keep()
+    assert whole(path)
+    assert cache not in path.parents
+    assert keep(never) == path
+
+
+def test_a_full_disk_is_said_with_what_helps():
+    def full(file):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with pytest.raises(CannotDo, match="No space left on device") as refused:
+        keep(full)
+    assert "LENTANDO_CACHE" in refused.value.remarks[0].suggestion
+
+
+PROCESS = """
+import sys, time
+sys.path[:0] = sys.argv[1:3]
+from test_store import keep, small
+def slow(file):
+    small(file); file.flush(); print("writing", flush=True); time.sleep(float(sys.argv[3]))
+print(keep(slow))
+"""
+
+
+def begun(seconds: float) -> subprocess.Popen:
+    here = os.path.dirname(__file__)
+    command = [sys.executable, "-c", PROCESS, here, os.path.dirname(os.path.dirname(here)), str(seconds)]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    assert process.stdout.readline() == "writing\n"
+    return process
+
+
+def test_two_processes_at_once_and_one_that_is_killed(cache):
+    killed, other = begun(60), begun(0.5)
+    killed.kill()
+    killed.wait()
+    assert whole(keep())
+    assert other.communicate(timeout=30)[0].strip() == str(cache / NAME)
+    assert whole(cache / NAME)
+    assert [path.suffix for path in cache.iterdir()].count(".part") == 1  # the killed one's, which an hour will remove
