@@ -1,8 +1,8 @@
 """How long things take, as a table of ratios measured in one run: python tests/bench/bench.py
 
 Each figure is the median of several runs of a whole process, or of a function where the table says so. Ratios compare
-two commands run in turn, so that a machine whose speed drifts does not bend them. The bank is TimGM6mb.sf2, which comes
-with pretty_midi; the opponent of `render` is the synthesizer library's own file player on the same MIDI file.
+two commands run in turn, so that a machine whose speed drifts does not bend them. The opponent of `render` is the
+synthesizer library's own file player on the same MIDI file and the same bank, the modelled guitar's.
 """
 
 from __future__ import annotations
@@ -56,6 +56,7 @@ def main() -> None:
         print(f"Python {sys.version.split()[0]}, {os.cpu_count()} cores, medians of {RUNS} runs\n")
         starting(plan)
         rendering(plan, folder)
+        strumming(plan, folder)
         growing(folder)
 
 
@@ -70,8 +71,9 @@ def rendering(plan: Path, folder: Path) -> None:
     as it comes, and without them, as we render), or else the player driven through Python, without them."""
     import soundfile
 
-    from soundfonts.banks import standard_bank
+    from soundfonts.guitar import guitar_bank
 
+    bank = guitar_bank()
     print("\nrender to WAV, warm cache        minutes   seconds   file player   ratio")
     tool = shutil.which("fluidsynth")
     for minutes in (2, 10):
@@ -81,17 +83,48 @@ def rendering(plan: Path, folder: Path) -> None:
         ours = [*COMMAND, "render", long, "-o", folder / "ours.wav"]
         quiet = [tool, "-ni", "-q", "-r", "44100", "-F", folder / "theirs.wav"]
         theirs = {
-            "its command": [*quiet, standard_bank(), midi],
-            "its command, no effects": [*quiet, "-R", "0", "-C", "0", standard_bank(), midi],
+            "its command": [*quiet, bank, midi],
+            "its command, no effects": [*quiet, "-R", "0", "-C", "0", bank, midi],
         }
         if not tool:
-            theirs = {"no effects": [sys.executable, "-c", PLAYER, midi, standard_bank(), folder / "theirs.wav"]}
+            theirs = {"no effects": [sys.executable, "-c", PLAYER, midi, bank, folder / "theirs.wav"]}
         for who, command in theirs.items():
             pairs = [(seconds(ours), seconds(command)) for _ in range(RUNS)]
             ratio = statistics.median(a / b for a, b in pairs)
             a, b = (statistics.median(column) for column in zip(*pairs, strict=True))
             length = soundfile.info(folder / "ours.wav").duration / 60
             print(f"  {who:<28} {length:9.1f} {a:9.2f} {b:13.2f} {ratio:7.2f}")
+
+
+ONE_CORE = """
+import os, sys, time
+if hasattr(os, "sched_setaffinity"):
+    os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+from soundfonts.guitar import guitar_bank
+start = time.perf_counter()
+bank = guitar_bank()
+print(time.perf_counter() - start)
+from render.audio import render_audio
+from timing import load
+performance = load(sys.argv[1]).performance
+for _ in range(3):
+    start = time.perf_counter()
+    take = render_audio(performance, sys.argv[2])
+    print(take.seconds / (time.perf_counter() - start))
+"""
+
+
+def strumming(plan: Path, folder: Path) -> None:
+    """The modelled guitar on one core: how long it takes to build, and how much quicker than real time it plays."""
+    built, speed = [], []
+    for run_ in range(3):
+        around = {**os.environ, "LENTANDO_CACHE": str(folder / f"cache{run_}"), "OMP_NUM_THREADS": "1"}
+        command = [sys.executable, "-c", ONE_CORE, str(plan), str(folder / "one.wav")]
+        said = subprocess.run(command, capture_output=True, text=True, env=around, check=True).stdout.split()
+        built.append(float(said[0]))
+        speed += map(float, said[1:])
+    print(f"\nthe guitar on one core: built in {statistics.median(built):.1f} s, ", end="")
+    print(f"plays at {statistics.median(speed):.0f} times real time")
 
 
 def lengthen(plan: Path, longer: Path, target: float) -> None:
@@ -109,14 +142,21 @@ def lengthen(plan: Path, longer: Path, target: float) -> None:
 
 
 def growing(folder: Path) -> None:
-    from support import reading, score
+    from support import score
+
+    print("\nfunctions            notes   performance (s)   per note   MIDI (s)   per note")
+    for name, program in (("piano", 0), ("guitar", 24)):
+        _grow(folder, name, lambda bars, program=program: score(bars=bars, program=program))
+
+
+def _grow(folder: Path, name: str, make) -> None:
+    from support import reading
 
     from render.midi import write_midi
 
-    print("\nfunctions            notes   performance (s)   per note   MIDI (s)   per note")
     first: tuple[float, float] | None = None
     for notes in (1_000, 10_000, 100_000):
-        made = score(bars=notes // 4)
+        made = make(notes // 4)
         last = notes // 4
         plan = {
             "voices": {"melody": {"level": "1 dB", "lead": "20 ms"}},
@@ -128,9 +168,8 @@ def growing(folder: Path) -> None:
         writing = best(lambda performance=performance: write_midi(performance, folder / "grown.mid"))
         here = (performing / notes, writing / notes)
         first = first or here
-        print(
-            f"  {notes:>24,} {performing:17.3f} {here[0] / first[0]:9.2f}x {writing:10.3f} {here[1] / first[1]:9.2f}x"
-        )
+        grown = [each / least for each, least in zip(here, first, strict=True)]
+        print(f"  {name:<10} {notes:>13,} {performing:17.3f} {grown[0]:9.2f}x {writing:10.3f} {grown[1]:9.2f}x")
 
 
 def best(function) -> float:
