@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from guitars import RATE, STRINGS, Player, bank, centroid, decibels, k_weighted, played, player
+from guitars import BANDS, RATE, STRINGS, Player, bank, centroid, decay, decibels, k_weighted, played, player
 
 from soundfonts.banks import standard_bank
 from soundfonts.guitar import (
@@ -27,7 +27,6 @@ from soundfonts.guitar import (
 )
 
 FRETS = np.arange(20)
-BANDS = (125, 250, 500, 1000, 2000, 4000)  # Hz, octaves (IEC 61260)
 
 
 @pytest.mark.parametrize("tone", [TASTO, PONTICELLO, LIGADO], ids=lambda tone: TONES_IN_BANK[tone])
@@ -76,19 +75,6 @@ def test_the_model_knows_what_is_heard(tone):
     assert np.abs(bright / centroid(played(tone)) - 1).max() < 0.2
     loud = np.array([loudness(string, tone, STANDARD_TUNING, FRETS) for string in STRINGS])
     assert np.abs(loud - k_weighted(played(tone)) - np.median(loud - k_weighted(played(tone)))).max() < 0.5
-
-
-def decay(sound: np.ndarray, band: float) -> float:
-    """Seconds for 60 dB in an octave band, from a line through the level in the first 25 dB (as in ISO 3382)."""
-    from scipy.signal import butter, sosfiltfilt
-
-    sos = butter(4, [band / 2**0.5, band * 2**0.5], "band", fs=RATE, output="sos")
-    step = RATE // 20
-    whole = len(sound) // step * step
-    filtered = sosfiltfilt(sos, sound.astype(float))[:whole].reshape(-1, step)[1:-1]
-    level = decibels(np.sqrt(np.square(filtered).mean(axis=1)))
-    used = np.flatnonzero(level > level[0] - 25)
-    return -60 / float(np.polyfit(used / 20, level[used], 1)[0])
 
 
 @cache

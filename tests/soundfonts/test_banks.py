@@ -102,3 +102,17 @@ def test_a_missing_standard_bank_names_the_remedy(monkeypatch):
     with pytest.raises(CannotDo, match=r"TimGM6mb\.sf2 is missing") as refused:
         standard_bank()
     assert "pip install" in refused.value.remarks[0].suggestion
+
+
+def test_a_gigabyte_of_sound_is_looked_at_without_being_read(tmp_path, monkeypatch):
+    path, sound = tmp_path / "large.sf2", 2**30
+    info, tables = b"LIST\x04\0\0\0INFO", b"LIST\x04\0\0\0pdta"
+    with path.open("wb") as file:
+        file.write(b"RIFF" + struct.pack("<I", 4 + 12 + 12 + sound + 12) + b"sfbk" + info)
+        file.write(b"LIST" + struct.pack("<I", sound + 4) + b"sdta")
+        file.seek(sound, 1)  # sparse: it takes no room
+        file.write(tables)
+    looks = []
+    monkeypatch.setattr("struct.unpack", lambda *words, unpack=struct.unpack: looks.append(1) or unpack(*words))
+    assert checked_bank(path) == path
+    assert len(looks) < 10

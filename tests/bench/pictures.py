@@ -1,0 +1,89 @@
+"""The pictures in soundfonts/README.md, drawn from what FluidSynth plays: python tests/bench/pictures.py
+
+Needs matplotlib (pip install "lentando[pictures]").
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+import matplotlib as mpl  # noqa: E402
+import matplotlib.pyplot as plt  # noqa: E402
+import numpy as np  # noqa: E402
+from guitars import BANDS, RATE, Player, bank, decay, decibels, player  # noqa: E402
+
+from soundfonts.banks import standard_bank  # noqa: E402
+from soundfonts.guitar import NATURALE, PLUCKING_POINTS, PONTICELLO, STANDARD_TUNING, TASTO, preset  # noqa: E402
+from soundfonts.notes import PLUCKS  # noqa: E402
+
+PAPER, INK, FAINT = "#faf7f1", "#3a3733", "#d9d3c7"
+COLOURS = {TASTO: "#8a5a2b", NATURALE: "#2f6f73", PONTICELLO: "#b0413e"}
+NAMES = {TASTO: "sul tasto", NATURALE: "naturale", PONTICELLO: "sul ponticello"}
+
+
+def main() -> None:
+    mpl.rcParams.update(
+        {
+            "svg.hashsalt": "lentando", "svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 10,
+            "text.color": INK, "axes.labelcolor": INK, "axes.edgecolor": FAINT, "xtick.color": INK, "ytick.color": INK,
+            "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "axes.grid": True,
+            "grid.color": FAINT, "grid.linewidth": 0.6, "axes.axisbelow": True,
+            "axes.spines.top": False, "axes.spines.right": False,
+        }
+    )  # fmt: skip
+    for draw, name in ((spectra, "spectra"), (decays, "decay")):
+        draw().savefig(ROOT / "soundfonts" / f"{name}.svg", metadata={"Date": None})
+
+
+def spectra(string: int = 5, fret: int = 0) -> plt.Figure:
+    """One note at the three plucking points, with the partials that the plucking point takes away."""
+    key = STANDARD_TUNING[string - 1] + fret
+    first = 440 * 2 ** ((key - 69) / 12)
+    figure, rows = plt.subplots(3, 1, figsize=(8.4, 6.6), sharex=True, sharey=True, layout="constrained")
+    for row, tone in zip(rows, (TASTO, NATURALE, PONTICELLO), strict=True):
+        player().choose(*preset(string, tone))
+        sound = player().note(key, seconds=0.6)[round(0.02 * RATE) :][: RATE // 2]
+        frequency = np.arange(0, 3_001, 2.0)  # the lines of the transform
+        level = decibels(np.fft.rfft(sound * np.hanning(len(sound))))[: len(frequency)]
+        row.fill_between(frequency, level - level.max(), -80, color=COLOURS[tone], lw=0, alpha=0.85)
+        spacing = first / PLUCKS[tone].place(np.array([fret]))[0]
+        for dip in np.arange(spacing, 3_000, spacing):
+            row.annotate("", (dip, -22), (dip, -4), arrowprops={"arrowstyle": "-|>", "color": INK, "lw": 1})
+        row.set(xlim=(0, 3_000), ylim=(-70, 4))
+        row.set_title(f"{NAMES[tone]}, {PLUCKING_POINTS[tone]:.1f} cm from the bridge", loc="left", fontsize=10.5)
+    rows[1].set_ylabel("level, dB below the strongest partial")
+    rows[-1].set_xlabel("frequency, Hz  (arrows: multiples of the first partial divided by the plucking point)")
+    return figure
+
+
+def decays() -> plt.Figure:
+    """Seconds for 60 dB in octave bands, for the open strings, beside the sampled guitar of the standard bank."""
+    figure, axis = plt.subplots(figsize=(8.4, 4.4), layout="constrained")
+    ours, sampled = Player(bank()), Player(standard_bank())
+    shades = plt.get_cmap("copper")(np.linspace(0.15, 0.85, 6))
+    yardstick = []
+    for string, shade in zip(range(6, 0, -1), shades, strict=True):
+        key = STANDARD_TUNING[string - 1]
+        first = 440 * 2 ** ((key - 69) / 12)
+        ours.choose(*preset(string, NATURALE))
+        sampled.choose(0, 24)
+        bands = [band for band in BANDS if band * 2**0.5 > first]
+        note = ours.note(key, seconds=1.6)
+        seconds = [decay(note, band) for band in bands]
+        axis.plot(bands, seconds, "o-", color=shade, lw=1.8, ms=5, label=f"string {string}")
+        yardstick.append((first, decay(sampled.note(key, seconds=1.6), bands[0])))
+    axis.plot(*zip(*yardstick, strict=True), "D", color=INK, mfc="none", ms=6, label="sampled guitar, fundamental")
+    axis.set_xscale("log")
+    axis.set_xticks(BANDS, [f"{band:,}" for band in BANDS])
+    axis.minorticks_off()
+    axis.set(ylim=(0, 14), xlabel="octave band, Hz", ylabel="seconds for 60 dB")
+    axis.legend(frameon=False, ncols=2)
+    return figure
+
+
+if __name__ == "__main__":
+    main()
