@@ -20,7 +20,7 @@ from render.channels import channels
 from render.colours import BRIGHT, DARK, PLAIN, colours
 from render.files import written_whole
 from render.levels import EXPRESSION, VOLUME, expression_changes, raised, velocity
-from render.sounds import modelled_lanes, string_presets
+from render.sounds import modelled_lanes, presets_of
 from render.strokes import let_go, strokes
 from render.wheel import BY_STANDARD, bend_range, range_controls, wheel_changes
 from timing.performance import Performance
@@ -61,15 +61,13 @@ def to_midi(performance: Performance) -> mido.MidiFile:
     file = mido.MidiFile(type=1, ticks_per_beat=resolution, charset="utf-8")
     file.tracks.append(_conductor(performance, resolution, ticks, seconds))
     events = _events(performance, lambda moments: _ticks_at(moments, ticks, seconds))
-    modelled = modelled_lanes(performance)
     cuts = np.searchsorted(events["lane"], np.arange(len(performance.lanes) + 1))
     for lane, row in enumerate(performance.lanes):
         head = _opening(row, int(ports[lane]), int(numbers[lane]))
         if row["sliding"]:
             wide = bend_range(performance.bends["semitones"][performance.bends["lane"] == lane])
             head += [_control(int(numbers[lane]), *pair) for pair in range_controls(wide)]
-        program = int(row["program"]) if modelled[lane] else None
-        file.tracks.append(_lane(head, int(numbers[lane]), events[cuts[lane] : cuts[lane + 1]], program))
+        file.tracks.append(_lane(head, int(numbers[lane]), events[cuts[lane] : cuts[lane + 1]]))
     return file
 
 
@@ -235,7 +233,7 @@ def _events(performance: Performance, at: Callable[[np.ndarray], np.ndarray]) ->
     made = [
         _table(own["lane"], stop, _OFF, own["pitch"], 64),
         _table(own["lane"], start, _ON, own["pitch"], velocity(own["level"] + harder[struck])),
-        _tones(performance, own, start),
+        *_tones(performance, struck, start),
     ]
     curve, bend = at(curves["second"]), at(bends["second"])
     for lane in np.unique(np.concatenate([curves["lane"], bends["lane"]])).tolist():
@@ -260,19 +258,25 @@ def _table(lane, tick: np.ndarray, kind: int, data, value) -> np.ndarray:
     return events
 
 
-def _tones(performance: Performance, notes: np.ndarray, start: np.ndarray) -> np.ndarray:
-    """Where a lane takes another tone: on the modelled guitar a preset of its own, elsewhere another brightness."""
-    banks = string_presets(notes)[0]
-    modelled = modelled_lanes(performance)[notes["lane"]]
-    brightness = np.array([_BRIGHTNESS[PLAIN], _BRIGHTNESS[DARK], _BRIGHTNESS[BRIGHT]])[colours(notes["tone"])]
-    value = np.where(modelled, banks, brightness)
+def _tones(performance: Performance, struck: np.ndarray, start: np.ndarray) -> list[np.ndarray]:
+    """EVENT tables of where a lane takes another preset, and where one that is not the modelled guitar's takes another
+    brightness. A lane begins with bank 0, its program and a brightness of 64."""
+    notes, modelled = performance.notes[struck], modelled_lanes(performance)
+    bank, program = (column[struck] for column in presets_of(performance, modelled))
+    bright = np.array([_BRIGHTNESS[PLAIN], _BRIGHTNESS[DARK], _BRIGHTNESS[BRIGHT]])[colours(notes["tone"])]
     order = np.lexsort((start, notes["lane"]))
-    lane, value, start, modelled = notes["lane"][order], value[order], start[order], modelled[order]
-    first = np.append(True, lane[1:] != lane[:-1])
-    before = np.where(first, np.where(modelled, -1, _BRIGHTNESS[PLAIN]), np.append(-1, value[:-1]))
-    changed = np.flatnonzero(value != before)
-    kind = np.where(modelled[changed], _PROGRAM, _CONTROL)
-    return _table(lane[changed], start[changed], kind, 74, value[changed])
+    lane, start, bank, program, bright = (column[order] for column in (notes["lane"], start, bank, program, bright))
+    first = np.append(True, lane[1:] != lane[:-1])[: len(lane)]
+
+    def before(values: np.ndarray, opening) -> np.ndarray:
+        return np.where(first, opening, np.roll(values, 1))
+
+    other = (bank != before(bank, 0)) | (program != before(program, performance.lanes["program"][lane]))
+    shaded = (bright != before(bright, _BRIGHTNESS[PLAIN])) & ~modelled[lane]
+    return [
+        _table(lane[other], start[other], _PROGRAM, bank[other], program[other]),
+        _table(lane[shaded], start[shaded], _CONTROL, 74, bright[shaded]),
+    ]
 
 
 def _opening(lane: np.void, port: int, channel: int) -> list[mido.Message | mido.MetaMessage]:
@@ -290,13 +294,13 @@ def _control(channel: int, number: int, value: int, time: int = 0) -> mido.Messa
     return mido.Message("control_change", skip_checks=True, channel=channel, control=number, value=value, time=time)
 
 
-def _lane(head: list, channel: int, events: np.ndarray, program: int | None) -> mido.MidiTrack:
-    """The track of one lane from its EVENT rows; `program` is that of its presets, if it has several."""
+def _lane(head: list, channel: int, events: np.ndarray) -> mido.MidiTrack:
+    """The track of one lane from its EVENT rows."""
 
     def struck(kind: str):
         return lambda d, v, t: [mido.Message(kind, skip_checks=True, channel=channel, note=d, velocity=v, time=t)]
 
-    def preset(_: int, bank: int, time: int) -> list[mido.Message]:
+    def preset(bank: int, program: int, time: int) -> list[mido.Message]:
         change = mido.Message("program_change", skip_checks=True, channel=channel, program=program, time=0)
         return [_control(channel, 0, bank, time), change]
 

@@ -31,6 +31,7 @@ from timing import performance as played
 from timing.performance import Performance
 
 GUITAR = 24  # General MIDI: acoustic guitar (nylon)
+BOWED, PIZZICATO_STRINGS = range(40, 45), 45
 LOWEST_STRING, HIGHEST_STRING = 21, 88  # MIDI pitches that a modelled string can be tuned to
 
 PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)])
@@ -38,13 +39,11 @@ PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)
 
 @dataclass(frozen=True)
 class Sounds:
-    """`fonts` are the banks; `presets` (n,) what each note is played with; `colour` (n,) of its channel; `modelled`
-    (lanes,) which lanes the modelled guitar plays."""
+    """`fonts` are the banks; `presets` (n,) what each note is played with; `colour` (n,) of its channel."""
 
     fonts: tuple[Path, ...]
     presets: np.ndarray  # PRESET
     colour: np.ndarray
-    modelled: np.ndarray
 
 
 def modelled_lanes(performance: Performance) -> np.ndarray:
@@ -56,9 +55,21 @@ def modelled_lanes(performance: Performance) -> np.ndarray:
     return (lanes["program"] == GUITAR) & playable[lanes["part"]]
 
 
-def string_presets(notes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(n,) bank and program by which the modelled guitar plays each note (PLAYED); a plucking point in cm is taken for
-    the nearest of its own."""
+def presets_of(performance: Performance, modelled: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) bank and program of each note, those of the modelled guitar in the lanes that are `modelled`. A plucking
+    point in cm is taken for the nearest that has a name."""
+    notes = performance.notes
+    program = performance.lanes["program"][notes["lane"]].astype(np.int64)
+    bank = np.zeros(len(notes), np.int64)
+    program[np.isin(program, BOWED) & (notes["technique"] == played.PIZZICATO)] = PIZZICATO_STRINGS
+    mine = modelled[notes["lane"]]
+    if mine.any():
+        bank[mine], program[mine] = _of_strings(notes[mine])
+    return bank, program
+
+
+def _of_strings(notes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) bank and program by which the modelled guitar plays each note (PLAYED)."""
     codes = colours(notes["tone"]).astype(np.int64)  # dark is sul tasto, bright sul ponticello
     placed = np.isfinite(notes["pluck"])
     if placed.any():
@@ -78,18 +89,16 @@ def find_sounds(
 ) -> Sounds:
     """The sounds of a performance, from the user's own bank or from the standard one and the modelled guitar, which is
     built where it is not there yet (`progress(done, total)`)."""
-    notes, lanes = performance.notes, performance.lanes
+    notes = performance.notes
+    modelled = modelled_lanes(performance) & (soundfont is None)
     presets = np.zeros(len(notes), PRESET)
-    presets["program"] = lanes["program"][notes["lane"]]
+    presets["bank"], presets["program"] = presets_of(performance, modelled)
     colour = colours(notes["tone"])
     if soundfont is not None:
-        return Sounds((checked_bank(soundfont),), presets, colour, np.zeros(len(lanes), bool))
-    modelled = modelled_lanes(performance)
+        return Sounds((checked_bank(soundfont),), presets, colour)
     mine = modelled[notes["lane"]]
     fonts: dict[Path, int] = {} if len(mine) and mine.all() else {standard_bank(): 0}
     colour[mine] = PLAIN
-    if mine.any():
-        presets["bank"][mine], presets["program"][mine] = string_presets(notes[mine])
     for part in np.unique(notes["part"][mine]):
         tuning = tuple(int(pitch) for pitch in performance.tunings[part] if pitch)
         own = mine & (notes["part"] == part)
@@ -99,4 +108,4 @@ def find_sounds(
             rows = placed & (notes["pluck"] == cm)
             presets["font"][rows] = fonts.setdefault(point_bank(tuning, float(cm), progress), len(fonts))
             presets["bank"][rows] = notes["string"][rows]
-    return Sounds(tuple(fonts), presets, colour, modelled)
+    return Sounds(tuple(fonts), presets, colour)

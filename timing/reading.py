@@ -77,7 +77,7 @@ def perform(score: Score, plan: Plan) -> Reading:
     played["end"] = hands.until_string_needed(played)
     mark_slides(slides, played)
     lanes = with_sliding(lanes, played, [notes_of(chain) for chain in chains(slides)], score)
-    _set_tone(played, plan, lines, where)
+    _set_tone(played, plan, fretted, lines, where)
     order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
     sustained = np.array([sustains(int(program)) for program in lanes["program"]], bool)[played["lane"]]
     curves = build_curves(played, sustained, level, pace.time, order)
@@ -194,7 +194,7 @@ def _leads(plan: Plan, lines: Lines, where: Where) -> np.ndarray:
     return lead
 
 
-def _set_tone(played: np.ndarray, plan: Plan, lines: Lines, where: Where) -> None:
+def _set_tone(played: np.ndarray, plan: Plan, fretted: np.ndarray, lines: Lines, where: Where) -> None:
     """Write the tones of the plan; a tone on a repeat goes over one that holds for every pass."""
     changes = [(t, lines.select(t.for_, t.place("for"), where)) for t in plan.tone]
     changes += [(at_second_time(s), lines.select(None, None, where)) for s in plan.second_time if s.tone is not None]
@@ -203,5 +203,8 @@ def _set_tone(played: np.ndarray, plan: Plan, lines: Lines, where: Where) -> Non
         for start, end in where.spans_of(entry):
             inside = slice(*np.searchsorted(played["score_onset"], (start - 1e-9, end - 1e-9)))
             mine = chosen[inside]
+            if not named and not fretted[played["part"][inside][mine]].all():
+                message = "a distance from the bridge has a sense on guitars only: elsewhere a tone is dark or bright"
+                where.remark(Severity.CAUTION, "no-strings", message, entry.place("tone"), suggestion="tone: bright")
             played["tone"][inside][mine] = TONES.index(entry.tone if named else "naturale")
             played["pluck"][inside][mine] = np.nan if named else entry.tone

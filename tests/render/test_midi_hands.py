@@ -74,6 +74,13 @@ def test_other_instruments_get_brightness():
     assert banks(performance) == []
 
 
+def test_bowed_strings_are_plucked_where_it_says_pizzicato():
+    plan = {"strings": [{"bars": "1:2 - 1:3", "pizzicato": "yes"}]}
+    performance = made(plan, {1: "c5:1 c5:1 c5:1 c5:1"}, VIOLIN)
+    assert [m.program for _, m in messages(performance, "program_change")] == [VIOLIN, 45, VIOLIN]
+    assert banks(performance) == [0, 0]
+
+
 @pytest.mark.parametrize(("program", "line"), [(GUITAR, "f4:2 a4:2 r:4"), (VIOLIN, "c5:2 g5:2 r:4")])
 def test_the_wheel_turns_as_planned(program, line):
     performance = made({"glissandi": [{"from": "1:1", "to": "1:3", "glide": "60%"}]}, {1: line}, program)

@@ -194,3 +194,29 @@ def test_a_note_tied_into_both_endings_is_struck_once_each_time(tmp_path):
     notes = made.performance.notes
     assert made.order == "1-2, 1, 3"
     assert list(zip(notes["onset"].tolist(), notes["end"].tolist(), strict=True)) == [(0, 5), (8, 14)]
+
+
+def test_a_tone_at_one_place_and_by_voice():
+    made = score(2, voices={1: "c5:1 d5:1 e5:2 c5:4", 2: "c3:4 c3:4"}, program=24)
+    plan = {"tone": [{"at": "1:2", "tone": "sul tasto"}, {"bars": "1:3 - 2:4", "tone": "4.5 cm", "for": "melody"}]}
+    notes = reading(plan, made).performance.notes
+    tones = [TONES[tone] for tone in notes["tone"][notes["voice"] == 1]]
+    assert tones == ["naturale", "sul tasto", "naturale", "naturale"]
+    assert np.isnan(notes["pluck"][:2]).all()
+    assert notes["pluck"][(notes["voice"] == 1) & (notes["score_onset"] >= 2)].tolist() == [4.5, 4.5]
+    assert np.isnan(notes["pluck"][notes["voice"] == 2]).all()
+
+
+def test_a_distance_from_the_bridge_needs_a_guitar():
+    plan = {"tone": [{"bars": "1", "tone": "5 cm"}]}
+    for program, codes in ((24, []), (40, ["no-strings"])):
+        made = reading(plan, score(2, voices={1: "c5:4 c5:4"}, program=program))
+        assert [remark.code for remark in made.remarks] == codes
+
+
+def test_a_capo_sounds_higher():
+    plain, capo = (
+        reading(plan, score(1, voices={1: "c4:4"}, program=24)).performance.notes for plan in ({}, {"capo": 3})
+    )
+    assert (capo["pitch"] - plain["pitch"]).tolist() == [3]
+    assert capo["fret"].tolist() == plain["fret"].tolist()
