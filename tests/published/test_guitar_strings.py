@@ -64,17 +64,17 @@ def levels(tone: int, string: int, fret: int, count: int) -> np.ndarray:
 
 
 @pytest.mark.parametrize("tone", [NATURALE, TASTO], ids=["naturale", "sul tasto"])
-@pytest.mark.parametrize(("string", "fret"), [(s, f) for s in (2, 4, 5, 6) for f in (0, 3, 7, 12) if (s, f) != (2, 12)])
+@pytest.mark.parametrize(("string", "fret"), [(2, 0), (2, 3)] + [(s, f) for s in (4, 5, 6) for f in (0, 3, 7, 12)])
 def test_partials_with_a_node_at_the_plucking_point_are_missing(tone, string, fret):
     """Against sul ponticello, so that the body counts for nothing; a finger's softness bends the whole smoothly."""
-    count = min(14, int(3_800 / tempered(STANDARD_TUNING[string - 1] + fret)))
+    count = min(14, int(2_800 / tempered(STANDARD_TUNING[string - 1] + fret)))  # above, sul tasto has little left
     point, bridge = pluck_of(tone, fret), pluck_of(PONTICELLO, fret)
     modes = np.arange(1, count + 1)
     comb = decibels(np.hypot(np.sin(modes * np.pi * point), 0.05) / np.hypot(np.sin(modes * np.pi * bridge), 0.05))
     heard = levels(tone, string, fret, count) - levels(PONTICELLO, string, fret, count)
     smooth = np.polyfit(modes, heard - comb, 3)
     heard = heard - np.polyval(smooth, modes)
-    assert np.corrcoef(heard, comb)[0, 1] > 0.95
+    assert np.corrcoef(heard, comb)[0, 1] > 0.98
     deepest = int(comb.argmin())
     assert int(heard.argmin()) == deepest
     assert heard[deepest] < np.median(heard) - 8
