@@ -1,53 +1,33 @@
-"""What a listener may stumble over in a reading. Every rule is one small function with its own code.
+"""What a listener may stumble over in a reading: all remarks on it, and the rules for time, level and form.
 
-To add one, write a function that takes a Reading and yields remarks, and decorate it with `rule(code, why)`. The
-evidence is what players do, so a rule says "unusual", never "wrong".
+`timing.rules` says what a rule is; what the hands of a guitarist meet is in `timing.hand_cautions`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 import numpy as np
 
+from timing import hand_cautions, open_strings  # noqa: F401 (loading them registers their rules)
 from timing.pace import STANDARD_TEMPO
 from timing.phrases import PhraseRun
 from timing.plan import Slowing
-from timing.position import beat_name, parse_range
+from timing.position import parse_range
 from timing.reading import Reading
-from timing.remarks import Place, Remark, Severity
+from timing.remarks import Remark, Severity
+from timing.rules import ADVICE, CAUTION, RULES, Sound, remark_at, rule, said, spot_of, written
 from timing.slowing import SlowingRun
 from timing.where import Fault, Where
 
-ADVICE, CAUTION = Severity.ADVICE, Severity.CAUTION
 
+def check(reading: Reading, sound: Sound | None = None) -> list[Remark]:
+    """Everything there is to say about a reading: what performing it met, then the rules, gravest first.
 
-@dataclass(frozen=True)
-class Rule:
-    """A rule: its stable code, why it matters to a listener (one sentence), and the function that finds its cases."""
-
-    code: str
-    why: str
-    find: Callable[[Reading], Iterator[Remark]]
-
-
-RULES: list[Rule] = []
-
-
-def rule(code: str, why: str):
-    """Register a function as the rule `code`."""
-
-    def register(find: Callable[[Reading], Iterator[Remark]]) -> Callable[[Reading], Iterator[Remark]]:
-        RULES.append(Rule(code, why, find))
-        return find
-
-    return register
-
-
-def check(reading: Reading) -> list[Remark]:
-    """Everything there is to say about a reading: what performing it met, then the rules, gravest first."""
-    found = dict.fromkeys([*reading.remarks, *(remark for each in RULES for remark in each.find(reading))])
+    `sound` is what is known of how the strings sound; without it they are judged by the planned levels alone.
+    """
+    told = (each.find(reading, sound) if each.listens else each.find(reading) for each in RULES)
+    found = dict.fromkeys([*reading.remarks, *(remark for remarks in told for remark in remarks)])
     weight = {Severity.ERROR: 0, CAUTION: 1, ADVICE: 2}
     return sorted(found, key=lambda r: (weight[r.severity], (r.place and r.place.line) or 0, r.bar or 0, r.beat or 0))
 
@@ -79,16 +59,16 @@ def slowing_mid_phrase(reading: Reading) -> Iterator[Remark]:
             continue
         seen.add((id(entry), spot[:2]))
         message = (
-            f"the {entry.kind} {entry.where} is slowest at {_said(spot)}, {share:.0%} of the way through the phrase "
+            f"the {entry.kind} {entry.where} is slowest at {said(spot)}, {share:.0%} of the way through the phrase "
             f"{phrase.phrase.bars}, which is unusual: listeners hear the slowest point as an ending, so it cuts the "
             "phrase in two"
         )
         end, suggestion = _moved(slow, reading)
         if end is not None:
-            message += f"; the nearest phrase end is at {_said(where.beat_before(end))}"
+            message += f"; the nearest phrase end is at {said(where.beat_before(end))}"
         if phrase.bars > LONG_PHRASE:
-            message += f" (if a smaller phrase ends at {_said(spot)}, say so with 'inside')"
-        yield _remark(severity, "slowing-mid-phrase", message, spot, entry.place(entry.kind), suggestion)
+            message += f" (if a smaller phrase ends at {said(spot)}, say so with 'inside')"
+        yield remark_at(severity, "slowing-mid-phrase", message, spot, entry.place(entry.kind), suggestion)
 
 
 def judge(end: float, to: float, reading: Reading) -> tuple[Severity | None, PhraseRun | None, float]:
@@ -148,7 +128,7 @@ def _rewritten(entry: Slowing, bars: str) -> str:
     others = {key: value for key, value in source.items() if key not in (entry.kind, "why")}
     if entry.then is not None:
         others["then"] = "a tempo"  # the place by which it came back belongs to the old bars
-    return "{" + ", ".join(f"{key}: {value}" for key, value in {entry.kind: bars, **others}.items()) + "}"
+    return written({entry.kind: bars, **others})
 
 
 @rule("no-phrases", "Without phrases there is nothing to judge a slowdown by.")
@@ -176,7 +156,7 @@ def no_return(reading: Reading) -> Iterator[Remark]:
         seen.add(id(entry))
         message = f"after the {entry.kind} {entry.where} nothing brings the tempo back: the new pace stays"
         spot = where.beat_before(end)
-        yield _remark(ADVICE, "no-return", message, spot, entry.place(entry.kind), "then: a tempo")
+        yield remark_at(ADVICE, "no-return", message, spot, entry.place(entry.kind), "then: a tempo")
 
 
 # -- phrases
@@ -192,7 +172,7 @@ def phrases_overlap(reading: Reading) -> Iterator[Remark]:
             seen.add((older.number, phrase.number))
             message = f"the phrase {phrase.phrase.bars} begins before the phrase {older.phrase.bars} is over"
             spot, place = reading.where.beat(phrase.start), phrase.phrase.place("bars")
-            yield _remark(CAUTION, "phrases-overlap", message, spot, place, "let one end where the other begins")
+            yield remark_at(CAUTION, "phrases-overlap", message, spot, place, "let one end where the other begins")
         if older is None or phrase.end > older.end:
             latest[phrase.depth] = phrase
 
@@ -209,7 +189,7 @@ def phrase_outside(reading: Reading) -> Iterator[Remark]:
             seen.add(phrase.number)
             message = f"the phrase {phrase.phrase.bars} does not lie inside the one it is listed in"
             spot, place = reading.where.beat(phrase.start), phrase.phrase.place("bars")
-            yield _remark(
+            yield remark_at(
                 CAUTION, "phrase-outside", message, spot, place, "keep it within the bars of the outer phrase"
             )
 
@@ -237,7 +217,7 @@ def second_time_same(reading: Reading) -> Iterator[Remark]:
             pass_ = "" if first["pass"] == 2 else f", pass: {first['pass']}"
             spot = reading.where.beat(float(first["start"]))
             suggestion = f"second time: [{{bars: {span}, softer: 3 dB{pass_}}}]"
-            yield _remark(ADVICE, "second-time-same", message, spot, None, suggestion)
+            yield remark_at(ADVICE, "second-time-same", message, spot, None, suggestion)
 
 
 def _heard_before(rows: np.ndarray) -> np.ndarray:
@@ -277,8 +257,12 @@ def level_out_of_range(reading: Reading) -> Iterator[Remark]:
     rows = np.concatenate([curves["note"], glides["note"]])
     swells = np.full(len(notes), -np.inf)
     np.maximum.at(swells, rows, np.concatenate([curves["level"], glides["swell"]]) - MOST_SWELL)
+    alone = performance.lanes["sliding"][notes["lane"]]  # such a note is struck harder and held back before it swells
     what = f"to swell further than the {MOST_SWELL:g} dB that a sounding note can"
-    yield from _beyond(notes, swells, what, "let it swell {} less")
+    yield from _beyond(notes, np.where(alone, -np.inf, swells), what, "let it swell {} less")
+    room = np.maximum(-notes["level"], 0)
+    what = f"to swell to more than {MOST_SWELL:g} dB above the loudest note"
+    yield from _beyond(notes, np.where(alone, swells - room, -np.inf), what, "let it swell {} less")
 
 
 def _beyond(notes: np.ndarray, excess: np.ndarray, what: str, suggestion: str) -> Iterator[Remark]:
@@ -288,9 +272,9 @@ def _beyond(notes: np.ndarray, excess: np.ndarray, what: str, suggestion: str) -
         return
     note, most = notes[rows[np.argmax(excess[rows])]], f"{excess[rows].max():.1f} dB"
     many = "1 note is" if len(rows) == 1 else f"{len(rows)} notes are"
-    spot = int(note["bar"]), float(note["beat"]), int(note["pass"])
-    message = f"{many} {what}, by up to {most} at {_said(spot)}: the limit is what will sound"
-    yield _remark(CAUTION, "level-out-of-range", message, spot, None, suggestion.format(most))
+    spot = spot_of(note)
+    message = f"{many} {what}, by up to {most} at {said(spot)}: the limit is what will sound"
+    yield remark_at(CAUTION, "level-out-of-range", message, spot, None, suggestion.format(most))
 
 
 @rule("no-tempo", "A tempo that nobody chose is seldom the one that is meant.")
@@ -320,18 +304,3 @@ def bare_tempo(reading: Reading) -> Iterator[Remark]:
             suggestion = f"tempo: {beat} = {float(bare) * int(opening['unit']) / 12:.4g}"
             yield Remark(ADVICE, "bare-tempo", message, mark.place("tempo"), suggestion=suggestion)
             return
-
-
-# -- words
-
-
-def _remark(
-    severity: Severity, code: str, message: str, spot: tuple, place: Place | None, suggestion: str | None
-) -> Remark:
-    bar, beat, pass_ = spot
-    return Remark(severity, code, message, place, bar, beat, pass_, suggestion)
-
-
-def _said(spot: tuple) -> str:
-    """A bar and beat as a musician writes them."""
-    return f"{spot[0]}:{beat_name(spot[1])}"

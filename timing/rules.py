@@ -1,0 +1,118 @@
+"""What a rule is, the list of all rules, and how they put their remarks into words.
+
+A rule is one small function with its own code. To add one, write a function that takes a Reading and yields remarks,
+and decorate it with `rule(code, why)`. The evidence is what players do, so a rule says "unusual", never "wrong".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+
+from timing.position import beat_name
+from timing.reading import Reading
+from timing.remarks import Place, Remark, Severity
+
+ADVICE, CAUTION = Severity.ADVICE, Severity.CAUTION
+MOST_TOLD = 3  # places of one kind that are told; of the rest only how many there are
+
+
+class Sound(Protocol):
+    """What is known of how an instrument with strings sounds. A string is 1 for the highest; tones are 0 naturale,
+    1 sul tasto, 2 sul ponticello, 3 pizzicato, 4 harmonic, 5 sounded by the left hand; `tuning` holds the MIDI pitches
+    of the open strings, string 1 first; `frets` count semitones above them. CannotDo for a tuning that it does not
+    know."""
+
+    def brightness(self, string: int, tone: int, tuning: tuple[int, ...], frets: np.ndarray) -> np.ndarray:
+        """(frets,) spectral centroids in Hz."""
+
+    def loudness(self, string: int, tone: int, tuning: tuple[int, ...], frets: np.ndarray) -> np.ndarray:
+        """(frets,) levels in dB at one velocity."""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule: its stable code, why it matters to a listener (one sentence), and the function that finds its cases. A
+    rule that `listens` takes a Reading and a Sound (or None), any other one a Reading."""
+
+    code: str
+    why: str
+    find: Callable[..., Iterator[Remark]]
+    listens: bool = False
+
+
+RULES: list[Rule] = []
+
+
+def rule(code: str, why: str, *, listens: bool = False):
+    """Register a function as the rule `code`."""
+
+    def register(find: Callable[..., Iterator[Remark]]) -> Callable[..., Iterator[Remark]]:
+        RULES.append(Rule(code, why, find, listens))
+        return find
+
+    return register
+
+
+# -- words
+
+
+def remark_at(
+    severity: Severity, code: str, message: str, spot: tuple, place: Place | None, suggestion: str | None
+) -> Remark:
+    bar, beat, pass_ = spot
+    return Remark(severity, code, message, place, bar, beat, pass_, suggestion)
+
+
+def said(spot: tuple) -> str:
+    """A bar and beat as a musician writes them."""
+    return f"{spot[0]}:{beat_name(spot[1])}"
+
+
+def spot_of(note: np.void) -> tuple[int, float, int]:
+    """Bar, beat and pass of a performed note (PLAYED)."""
+    return int(note["bar"]), round(float(note["beat"]), 6), int(note["pass"])
+
+
+def place_of(note: np.void, reading: Reading) -> str:
+    """Where a note (PLAYED) begins, as a plan writes it."""
+    row = reading.performance.bars["row"][note["ordinal"]]
+    return f"{reading.score.bar_name(int(row))}:{beat_name(float(note['beat']))}"
+
+
+def keys_of(row: int, reading: Reading) -> dict[str, str]:
+    """The keys by which an entry of the plan means one note: its place, and its voice if higher notes begin there."""
+    notes, note = reading.performance.notes, reading.performance.notes[row]
+    near = np.flatnonzero(np.abs(notes["score_onset"] - note["score_onset"]) < 1e-6)
+    keys = {"at": place_of(note, reading)}
+    if np.any(notes["pitch"][near] > note["pitch"]):
+        keys["for"] = ", ".join([*part_of(note, reading).values(), f"voice {note['voice']}"])
+    return keys
+
+
+def part_of(note: np.void, reading: Reading) -> dict[str, str]:
+    """The key by which an entry keeps to the part of a note, where there are others."""
+    return {"for": f"part {note['part'] + 1}"} if len(reading.score.parts) > 1 else {}
+
+
+def written(keys: dict[str, Any]) -> str:
+    """An entry as a plan writes it on one line."""
+    words = {key: f'"{value}"' if "," in str(value) else str(value) for key, value in keys.items()}
+    return "{" + ", ".join(f"{key}: {value}" for key, value in words.items()) + "}"
+
+
+def first_few(rows: Iterable[int], notes: np.ndarray, tell: Callable[[int], Remark]) -> Iterator[Remark]:
+    """Tell of the first places among these rows of `notes` (PLAYED), and how many more there are. What is the same each
+    time through is told once."""
+    first: dict[tuple, int] = {}
+    for row in rows:
+        first.setdefault((notes["part"][row], *spot_of(notes[row])[:2]), int(row))
+    places = list(first.values())
+    remarks = [tell(row) for row in places[:MOST_TOLD]]
+    yield from remarks
+    if (more := len(places) - MOST_TOLD) > 0:
+        message = f"and {more} more place{'s' * (more > 1)} like these ({remarks[0].code})"
+        yield remark_at(remarks[0].severity, remarks[0].code, message, spot_of(notes[places[MOST_TOLD]]), None, None)
