@@ -164,6 +164,7 @@ def _can_take(strings: list[int]) -> str:
 
 MOVE_TIME = 0.150  # seconds that the hand takes to another plucking point (common practice)
 SAME_PLACE = 1.0  # cm: less is no move of the hand, but of a finger tip (common practice)
+FARTHEST = 4.0  # quarters by which a change of tone is moved at most, for a suggestion (the house's own value)
 TOGETHER = 0.060  # seconds between plucks of one stroke: chords broken a little, a melody that leads (common practice)
 
 
@@ -264,7 +265,7 @@ def _in_time(reading: Reading, strokes: _Strokes, quick: np.ndarray, stroke: int
         note = notes[heads[tone]]
         changed = at[quick + 1] - at[stroke + 1]  # quarters from this change to the others
         bars = _range_of(reading, float(at[first]), float(at[over]), changed)
-        if bars is not None:
+        if bars is not None and at[over] - at[first] <= FARTHEST:
             return f"tone: [{written(bars | {'tone': _tone(note)} | part_of(note, reading))}]"
     return None
 

@@ -358,6 +358,19 @@ def test_a_held_note_that_swells_too_far():
     assert found("level-out-of-range", hairpin, **held | {"program": 0}) == []  # on a piano it does not swell at all
 
 
+@pytest.mark.parametrize(("mark", "swell", "beyond"), [("p", 12, None), ("fff", 6, None), ("fff", 7, "1.0 dB")])
+def test_a_sliding_note_has_room_to_swell_below_the_loudest(mark, swell, beyond):
+    plan = {
+        "dynamics": [{"at": "1", "mark": mark}],
+        "glissandi": [{"from": "1:1", "to": "2:1", "swell": f"{swell} dB"}],
+    }
+    remarks = found("level-out-of-range", plan, voices={1: "c4:4 g4:4"}, program=40, bars=2)
+    assert len(remarks) == (beyond is not None)
+    for remark in remarks:
+        assert f"swell to more than 6 dB above the loudest note, by up to {beyond}" in remark.message
+        assert remark.suggestion == f"let it swell {beyond} less"
+
+
 @pytest.mark.parametrize(
     ("metre", "tempo", "suggestion"),
     [

@@ -214,6 +214,32 @@ def test_the_change_is_moved_to_where_there_is_time(first, tempo, bars):
     assert set(again.performance.notes["tone"].tolist()) == {0, 2}
 
 
+def test_a_change_that_would_move_far_away_is_left_to_the_player():
+    made = guitar("c4:0.25 " * 64, bars=4)
+    (remark,) = told("tone-too-quick", reading(toned(("3-4", "sul tasto"), tempo=120), made))
+    assert remark.suggestion is None  # the piece begins eight quarters before
+
+
+def test_on_all_passes_alike_the_suggestion_is_for_all():
+    made = guitar("c4:1 c4:1 c4:1 " + "c4:0.25 " * 8 + "c4:1 c4:1 c4:1")
+    plan = toned(("2", "sul tasto"), order=["1-2", "1-2"], tempo=120)
+    (remark,) = told("tone-too-quick", reading(plan, made))
+    assert yaml(remark.suggestion)["tone"] == [{"bars": "1:4 - 1:4", "tone": "sul tasto"}]
+    assert told("tone-too-quick", reading(mended(plan, remark), made)) == []
+
+
+def test_in_a_duo_each_part_has_a_hand_of_its_own():
+    made = score(2, voices={1: "c5:2 c5:1.875 e5:0.125 c5:4", 2: "c4:4 c4:4"}, parts=("One", "Two"), program=24)
+    made.notes["part"] = made.notes["voice"] - 1
+    plan = {"tone": [{"bars": "2", "tone": "sul tasto"}], "tempo": 60}
+    (remark,) = told("tone-too-quick", reading(plan, made))
+    assert yaml(remark.suggestion)["tone"][0]["for"] == "part 1"
+    again = reading(mended(plan, remark), made)
+    assert told("tone-too-quick", again) == []
+    second = again.performance.notes[again.performance.notes["part"] == 1]
+    assert second["tone"].tolist() == [0, 1]
+
+
 def test_the_left_hand_moves_nothing():
     ligado = {"strings": [{"bars": "2:1 - 2:2", "ligado": True}]}
     plan = toned(("2:1.25 - 2:2", "sul ponticello"), tempo=120) | ligado

@@ -1,0 +1,195 @@
+"""Open strings that stand out of their line, by level alone and by a sound of known numbers."""
+
+from __future__ import annotations
+
+import io
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from ruamel.yaml import YAML
+from support import reading, score
+
+from timing.cautions import check
+from timing.reading import Reading
+from timing.remarks import CannotDo, Remark, Severity
+
+LINE = "d4:1 e4:1 f4:1 d4:1"  # e4 is the first string
+
+
+def guitar(voices: dict[int, str] | str, bars: int = 1, **options):
+    return score(bars, voices={1: voices} if isinstance(voices, str) else voices, program=24, **options)
+
+
+def sounding(louder: float = 0.0, brighter: float = 1.0) -> SimpleNamespace:
+    """A sound whose open strings are so many dB louder and so many times as bright as what is stopped. Its brightness
+    follows the pitch, and sul ponticello is twice as bright."""
+
+    def brightness(string, tone, tuning, frets):
+        frets = np.asarray(frets)
+        pitch = tuning[string - 1] + frets
+        return 500 * 2 ** (pitch / 24) * np.where(frets == 0, brighter, 1.0) * (2.0 if tone == 2 else 1.0)
+
+    def loudness(string, tone, tuning, frets):
+        return np.where(np.asarray(frets) == 0, louder, 0.0) - 6.0 * (tone == 3)
+
+    return SimpleNamespace(brightness=brightness, loudness=loudness)
+
+
+def told(made: Reading, sound=None) -> list[Remark]:
+    return [remark for remark in check(made, sound) if remark.code == "open-string-out"]
+
+
+def mended(plan: dict, remark: Remark) -> dict:
+    fix = YAML(typ="safe").load(io.StringIO(remark.suggestion))
+    return plan | {"strings": [*plan.get("strings", ()), *fix["strings"]]}
+
+
+def accent(by: float, at: str = "1:2") -> dict:
+    return {"accents": [{"at": at, "by": f"{by} dB"}], "strings": [{"at": at, "string": 1}]}
+
+
+@pytest.mark.parametrize(("by", "remarks"), [(3.0, 1), (2.9, 0)])
+def test_without_a_sound_the_level_is_what_is_known(by, remarks):
+    made, plan = guitar(LINE), accent(by)
+    found = told(reading(plan, made))
+    assert len(found) == remarks
+    for remark in found:
+        assert (remark.severity, remark.bar, remark.beat, remark.pass_) == (Severity.CAUTION, 1, 2, 1)
+        assert "open string 1 at 1:2 stands out of the melody" in remark.message and "3.0 dB louder" in remark.message
+        own = reading(plan, made).performance.notes["level"][1]
+        assert f"3.0 dB softer, at {own - 3:.1f} dB, it would hide there" in remark.message
+        assert remark.suggestion == "strings: [{at: 1:2, string: 2}]"
+        assert told(reading(mended(plan, remark), made)) == []
+
+
+@pytest.mark.parametrize(
+    ("louder", "brighter", "severity"),
+    [
+        (3.01, 1.0, "caution"),
+        (2.99, 1.0, "advice"),
+        (1.51, 1.0, "advice"),
+        (1.49, 1.0, None),
+        (0.0, 1.42, "caution"),  # 20 log 1.42 = 3.05
+        (0.0, 1.41, "advice"),
+        (0.0, 1.18, None),  # 1.44
+        (1.5, 1.2, "caution"),  # 1.5 + 1.58
+        (-2.0, 1.42, None),
+        (3.01, 0.5, "caution"),  # dull, but loud
+    ],
+)
+def test_level_and_brightness_add_up(louder, brighter, severity):
+    made, plan = guitar(LINE), accent(0)
+    found = told(reading(plan, made), sounding(louder, brighter))
+    assert [str(remark.severity) for remark in found] == ([severity] if severity else [])
+    for remark in found:
+        assert told(reading(mended(plan, remark), made), sounding(louder, brighter)) == []
+
+
+def test_what_is_told_is_what_is_heard():
+    (remark,) = told(reading(accent(1), guitar(LINE)), sounding(1.0, 1.2))
+    assert "2.0 dB louder than the stopped notes beside it and 1.20 times as bright as it would be" in remark.message
+    assert "3.6 dB softer" in remark.message  # 2 + 20 log 1.2
+
+
+def test_a_higher_note_is_not_called_bright_for_its_pitch():
+    made = guitar("g3:1 b3:1 a3:1 g3:1")  # b3 is two and more steps above what is beside it
+    plan = {"strings": [{"bars": "1", "string": 4}, {"at": "1:2", "string": 2}]}
+    notes = reading(plan, made).performance.notes
+    assert notes["fret"].tolist() == [5, 0, 7, 5]
+    assert told(reading(plan, made), sounding(0, 1.1)) == []
+    assert len(told(reading(plan, made), sounding(0, 1.2))) == 1
+
+
+def test_a_brighter_tone_on_the_open_string_alone():
+    plan = accent(0) | {"tone": [{"at": "1:2", "tone": "sul ponticello"}]}
+    (remark,) = told(reading(plan, guitar(LINE)), sounding())
+    assert remark.severity is Severity.CAUTION and "2.00 times as bright" in remark.message
+    everywhere = accent(0) | {"tone": [{"bars": "1", "tone": "sul ponticello"}]}
+    assert told(reading(everywhere, guitar(LINE)), sounding()) == []
+
+
+def test_a_muted_neighbour_sounds_as_soft_as_it_is():
+    plan = accent(0)
+    plan["strings"] += [{"at": at, "pizzicato": True} for at in ("1:1", "1:3")]
+    (remark,) = told(reading(plan, guitar(LINE)), sounding())
+    assert "6.0 dB louder" in remark.message
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "d4:1 e4:1 b3:1 d4:1",  # the next one is open too
+        "e4:1 d4:1 f4:1 d4:1",  # nothing before it
+        "d4:1 f4:1 d4:1 e4:1",  # nothing after it
+        "d4:1 f4:1 d4:1 f4:1",
+    ],
+)
+def test_only_between_stopped_notes(line):
+    plan = {"strings": [{"at": f"1:{n}", "fret": 0} for n, word in enumerate(line.split(), 1) if word[0] in "eb"]}
+    assert told(reading(plan, guitar(line)), sounding(5.0, 2.0)) == []
+
+
+def test_a_line_that_pauses_is_forgotten():
+    near, far = "d4:1 e4:2 f4:1", "d4:1 e4:2.25 f4:1"  # seconds, at 60
+    assert len(told(reading(accent(0), guitar(near)), sounding(5.0))) == 1
+    assert told(reading(accent(0), guitar(far, bars=2)), sounding(5.0)) == []
+
+
+def test_each_line_is_judged_by_itself():
+    both = guitar({1: "a4:1 g4:1 f4:1 a4:1", 2: "c3:1 d3:1 f3:1 c3:1"})  # d3 is the fourth string
+    plan = {"strings": [{"at": "1:2", "for": "voice 2", "string": 4}]}
+    (remark,) = told(reading(plan, both), sounding(4.0))
+    assert "open string 4 at 1:2 stands out of the bass" in remark.message
+    assert remark.suggestion == "strings: [{at: 1:2, for: voice 2, string: 5}]"
+    assert told(reading(mended(plan, remark), both), sounding(4.0)) == []
+
+
+def test_an_accompaniment_of_open_strings_is_its_own_line():
+    both = guitar({1: "a4:1 g4:1 f4:1 a4:1", 2: "d3:1 a2:1 d3:1 a2:1"})
+    plan = {"strings": [{"bars": "1", "for": "voice 2", "position": 1}]}
+    assert told(reading(plan, both), sounding(9.0)) == []
+
+
+def test_the_lowest_open_string_has_no_other_place():
+    made = guitar("f2:1 e2:1 g2:1 f2:1")
+    (remark,) = told(reading({}, made), sounding(4.0))
+    assert remark.suggestion is None and "4.0 dB softer" in remark.message
+
+
+def test_a_string_that_is_taken_is_not_suggested():
+    both = guitar({1: "d4:1 e4:1 f4:1 d4:1", 2: "c4:4"})
+    plan = accent(0) | {"strings": [{"at": "1:2", "string": 1}, {"at": "1:1", "for": "voice 2", "string": 2}]}
+    made = reading(plan, both)
+    (remark,) = [remark for remark in told(made, sounding(4.0)) if "melody" in remark.message]
+    assert "string: 3" in remark.suggestion
+
+
+def test_what_is_the_same_each_pass_is_told_once():
+    plan = accent(4) | {"order": ["1", "1"]}
+    (remark,) = told(reading(plan, guitar(LINE)))
+    assert remark.pass_ == 1
+    later = plan | {"accents": [{"at": "1:2", "by": "4 dB", "pass": 2}]}
+    (remark,) = told(reading(later, guitar(LINE)))
+    assert remark.pass_ == 2
+
+
+def test_of_many_the_first_few_are_told():
+    made = guitar(" ".join([LINE] * 6), bars=6)
+    plan = {"strings": [{"at": f"{bar}:2", "string": 1} for bar in range(1, 7)]}
+    found = told(reading(plan, made), sounding(4.0))
+    assert [remark.bar for remark in found] == [1, 2, 3, 4]
+    assert found[3].message == "and 3 more places like these (open-string-out)"
+
+
+def test_a_tuning_that_the_sound_does_not_know_leaves_the_levels():
+    def unknown(*_):
+        raise CannotDo.because("tuning", "no such strings")
+
+    deaf = SimpleNamespace(brightness=unknown, loudness=unknown)
+    (remark,) = told(reading(accent(3), guitar(LINE)), deaf)
+    assert "3.0 dB louder" in remark.message and "bright" not in remark.message
+
+
+def test_a_piano_has_no_strings_to_hear():
+    assert told(reading({"accents": [{"at": "1:2", "by": "9 dB"}]}, score(1, voices={1: LINE})), sounding(9, 9)) == []
