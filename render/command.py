@@ -99,11 +99,12 @@ def check(
     from timing.remarks import CannotDo, Severity
 
     try:
+        from soundfonts import guitar
         from timing.cautions import check as find_remarks
         from timing.loading import load
 
         reading = load(plan)
-        remarks = find_remarks(reading)
+        remarks = find_remarks(reading, sound=guitar)
     except CannotDo as refusal:
         if not as_json:
             raise

@@ -57,6 +57,12 @@ def raised(notes: np.ndarray, curves: np.ndarray, sliding: np.ndarray) -> np.nda
     return np.where(sliding, np.clip(most - room, 0, np.maximum(-notes["level"], 0)), 0.0)
 
 
+def resting(level: np.ndarray, harder: np.ndarray) -> np.ndarray:
+    """(n,) dB around EXPRESSION at which CC11 holds notes of these levels that are struck `harder` by so many dB; 0 for
+    the others."""
+    return np.where(harder > 0, level - decibels(velocity(level + harder)), 0.0)
+
+
 def rounding(level: np.ndarray) -> np.ndarray:
     """The dB that a level loses by becoming a whole velocity: up to 0.3 at velocity 32 and 0.5 at 18. What is less than
     the error of any velocity above 64, or out of range, counts as nothing."""

@@ -19,7 +19,7 @@ import numpy as np
 from render.channels import channels
 from render.colours import BRIGHT, DARK, PLAIN, colours
 from render.files import written_whole
-from render.levels import EXPRESSION, VOLUME, expression_changes, raised, velocity
+from render.levels import EXPRESSION, VOLUME, expression_changes, raised, resting, velocity
 from render.sounds import modelled_lanes, presets_of
 from render.strokes import let_go, strokes
 from render.wheel import BY_STANDARD, bend_range, range_controls, wheel_changes
@@ -239,7 +239,7 @@ def _events(performance: Performance, at: Callable[[np.ndarray], np.ndarray]) ->
     for lane in np.unique(np.concatenate([curves["lane"], bends["lane"]])).tolist():
         mine = own["lane"] == lane
         moving, turning = curves["lane"] == lane, bends["lane"] == lane
-        rest = -harder[struck][mine]
+        rest = resting(own["level"][mine], harder[struck][mine])
         tick, value = expression_changes(
             curve[moving], curves["level"][moving], onset[curves["note"][moving]], start[mine], rest
         )

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from render.colours import PLAIN, colours
+from render.levels import VOLUME
 from soundfonts.banks import checked_bank, standard_bank
 from soundfonts.building import STRINGS
 from soundfonts.guitar import (
@@ -32,6 +33,9 @@ from timing.performance import Performance
 
 GUITAR = 24  # General MIDI: acoustic guitar (nylon)
 BOWED, PIZZICATO_STRINGS = range(40, 45), 45
+# The modelled guitar is as loud as 16 bits allow its samples to be, some 6 dB softer than the standard bank's guitar.
+# What the channel has in hand brings it near; chords of six strings at full velocity just stay below full scale.
+MODELLED_VOLUME = 127
 LOWEST_STRING, HIGHEST_STRING = 21, 88  # MIDI pitches that a modelled string can be tuned to
 
 PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)])
@@ -39,11 +43,13 @@ PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)
 
 @dataclass(frozen=True)
 class Sounds:
-    """`fonts` are the banks; `presets` (n,) what each note is played with; `colour` (n,) of its channel."""
+    """`fonts` are the banks; `presets` (n,) what each note is played with; `colour` (n,) of its channel; `volume`
+    (lanes,) the CC7 that brings the banks to one level."""
 
     fonts: tuple[Path, ...]
     presets: np.ndarray  # PRESET
     colour: np.ndarray
+    volume: np.ndarray
 
 
 def modelled_lanes(performance: Performance) -> np.ndarray:
@@ -94,8 +100,9 @@ def find_sounds(
     presets = np.zeros(len(notes), PRESET)
     presets["bank"], presets["program"] = presets_of(performance, modelled)
     colour = colours(notes["tone"])
+    volume = np.where(modelled, MODELLED_VOLUME, VOLUME)
     if soundfont is not None:
-        return Sounds((checked_bank(soundfont),), presets, colour)
+        return Sounds((checked_bank(soundfont),), presets, colour, volume)
     mine = modelled[notes["lane"]]
     fonts: dict[Path, int] = {} if len(mine) and mine.all() else {standard_bank(): 0}
     colour[mine] = PLAIN
@@ -108,4 +115,4 @@ def find_sounds(
             rows = placed & (notes["pluck"] == cm)
             presets["font"][rows] = fonts.setdefault(point_bank(tuning, float(cm), progress), len(fonts))
             presets["bank"][rows] = notes["string"][rows]
-    return Sounds(tuple(fonts), presets, colour)
+    return Sounds(tuple(fonts), presets, colour, volume)

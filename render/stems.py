@@ -14,7 +14,7 @@ import numpy as np
 
 from render.channels import channels
 from render.colours import GAINS, PLAIN, Shelf, balance
-from render.levels import EXPRESSION, VOLUME, expression_changes, raised, rounding, velocity
+from render.levels import EXPRESSION, expression_changes, raised, resting, rounding, velocity
 from render.sounds import Sounds
 from render.strokes import let_go, strokes
 from render.synth import BLOCK, MOST_PORTS, Synth, open_synth
@@ -63,10 +63,11 @@ def _stem(performance: Performance, sounds: Sounds, colour: int, opened: ExitSta
     change = _balances(notes[rows], sounds, rows, colour)
     shared = float(change.min()) if colour != PLAIN else 0.0  # what goes beyond it, each note gives back
     events = _events(performance, rows, where[place], which, change - shared)
-    for channel, first in zip(where.tolist(), np.unique(place, return_index=True)[1].tolist(), strict=True):
+    firsts = np.unique(place, return_index=True)[1].tolist()
+    for channel, first, volume in zip(where.tolist(), firsts, sounds.volume[lanes].tolist(), strict=True):
         font, bank, program = listed[which[first]]
         synth.program(channel, program, font=font, bank=bank)
-        synth.control(channel, 7, VOLUME)
+        synth.control(channel, 7, volume)
         synth.control(channel, 11, EXPRESSION)
     for channel, wide in _ranges(performance, lanes, where):
         for control, value in range_controls(wide):
@@ -108,8 +109,9 @@ def _events(
     struck, end = strokes(notes)
     curves, bends = (_of_rows(table, rows, len(performance.notes)) for table in (performance.curves, performance.bends))
     harder = raised(notes, curves, lanes["sliding"][notes["lane"]])
-    level = notes["level"] - change + harder
-    rest = rounding(level) - harder
+    wanted = notes["level"] - change
+    level = wanted + harder
+    rest = np.where(harder > 0, resting(wanted, harder), rounding(level))
     start = _frames(notes["onset"])
     stop = np.maximum(_frames(end), start[struck] + BLOCK)
     stop = let_go(channel[struck], notes["pitch"][struck], start[struck], stop)

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from render.files import keep_from_inputs
 from render.report import clock, show_remarks
+from soundfonts import guitar
 from soundfonts.banks import checked_bank
 from timing.cautions import check
 from timing.listening import heard
@@ -50,7 +51,7 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
     inputs = [*plans, *(reading.score.path for reading in readings)]
     cautioned = False
     for plan, reading, performance, files in zip(plans, readings, performances, targets, strict=True):
-        remarks = check(reading)
+        remarks = check(reading, sound=guitar)
         cautions = [remark for remark in remarks if remark.severity is Severity.CAUTION]
         show_remarks(console, cautions)
         for file in files:

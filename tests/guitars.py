@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
+from render.levels import EXPRESSION
+from render.sounds import MODELLED_VOLUME
 from render.synth import BLOCK, GAIN, binding
 from soundfonts.building import write_guitar
 from soundfonts.guitar import HARMONIC, HARMONICS, STANDARD_TUNING, preset
@@ -33,7 +35,7 @@ def bank() -> Path:
 
 
 class Player:
-    """FluidSynth as the project sets it: gain, 44.1 kHz, no effects. One channel (0) unless told."""
+    """FluidSynth as the project sets it: gain, volume, 44.1 kHz, no effects. One channel (0) unless told."""
 
     def __init__(self, path: Path):
         self._fs = fs = binding()
@@ -46,6 +48,9 @@ class Player:
         self._write = fs._fl.fluid_synth_write_float
         self._write.argtypes = [ctypes.c_void_p, ctypes.c_int] + [ctypes.c_void_p, ctypes.c_int, ctypes.c_int] * 2
         assert self._font >= 0
+        for channel in range(16):
+            fs.fluid_synth_cc(self._synth, channel, 7, MODELLED_VOLUME)
+            fs.fluid_synth_cc(self._synth, channel, 11, EXPRESSION)
 
     def choose(self, bank: int, program: int, channel: int = 0) -> None:
         assert self._fs.fluid_synth_program_select(self._synth, channel, self._font, bank, program) == 0

@@ -12,7 +12,8 @@ import numpy as np
 from timing.glides import Slide, chains, notes_of
 from timing.performance import BEND, CARRIED, CURVE, GLIDE, PLUCKED
 
-BEND_STEP, SWELL_STEP = 0.05, 0.25  # semitones and dB between neighbouring points; less than a listener can tell
+# Semitones and dB between neighbouring points: a writer holds each until the next, and neither is to be told apart.
+BEND_STEP, SWELL_STEP = 0.05, 0.05
 
 
 def glide_table(slides: list[Slide], played: np.ndarray, finished: np.ndarray) -> np.ndarray:

@@ -13,7 +13,7 @@ from timing.remarks import CannotDo, Remark
 from timing.rules import ADVICE, CAUTION, Sound, first_few, keys_of, remark_at, rule, said, spot_of, written
 
 STANDS_OUT = 3.0  # dB: the house's accent, enough to be heard
-NOTICED = 1.5  # dB: some half more than the least difference that one hears between notes (1 dB, common practice)
+NOTICED = 2.5  # dB: more than any open string of the guitar has by nature (up to 2.0 on the modelled one)
 NEIGHBOURS = 2.0  # seconds within which the notes before and after sound like the same line (the house's own value)
 # cm from the bridge at which each of TONES is plucked; on a guitar dark is over the fingerboard, bright at the bridge
 # (common practice for a string of 65 cm; the modelled guitar has the same).
