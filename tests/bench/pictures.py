@@ -6,6 +6,8 @@ Needs matplotlib (pip install "lentando[pictures]").
 from __future__ import annotations
 
 import sys
+import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -14,8 +16,13 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 import matplotlib as mpl  # noqa: E402
 import matplotlib.pyplot as plt  # noqa: E402
 import numpy as np  # noqa: E402
+import soundfile  # noqa: E402
 from guitars import BANDS, RATE, Player, bank, decay, decibels, player  # noqa: E402
+from support import reading, score  # noqa: E402
+from tracks_heard import cents, planned, seconds_of  # noqa: E402
+from tracks_heard import decibels as partial_level  # noqa: E402
 
+from render.audio import render_audio  # noqa: E402
 from soundfonts.banks import standard_bank  # noqa: E402
 from soundfonts.guitar import NATURALE, PLUCKING_POINTS, PONTICELLO, STANDARD_TUNING, TASTO, preset  # noqa: E402
 from soundfonts.notes import PLUCKS  # noqa: E402
@@ -35,7 +42,7 @@ def main() -> None:
             "axes.spines.top": False, "axes.spines.right": False,
         }
     )  # fmt: skip
-    for draw, name in ((spectra, "spectra"), (decays, "decay")):
+    for draw, name in ((spectra, "spectra"), (decays, "decay"), (slides, "slides")):
         draw().savefig(ROOT / "soundfonts" / f"{name}.svg", metadata={"Date": None})
 
 
@@ -83,6 +90,40 @@ def decays() -> plt.Figure:
     axis.set(ylim=(0, 14), xlabel="octave band, Hz", ylabel="seconds for 60 dB")
     axis.legend(frameon=False, ncols=2)
     return figure
+
+
+def slides() -> plt.Figure:
+    """A slide over frets and one without: what was planned, and what is measured in the sound."""
+    figure, rows = plt.subplots(
+        2, 2, figsize=(8.4, 5.2), sharex=True, sharey="row", height_ratios=(3, 2), layout="constrained"
+    )
+    for column, (program, name) in enumerate(((24, "guitar, over frets"), (74, "recorder, smoothly"))):
+        made = score(2, voices={1: "a4:2 c#5:2 r:4"}, program=program)
+        entry = {"from": "1:1", "to": "1:3", "glide": "40%", "swell": "6 dB", "arrive": "slurred"}
+        performance = reading({"glissandi": [entry]}, made).performance
+        curve = performance.curves
+        sound, even = (heard_as(p) for p in (performance, replace(performance, curves=curve[:0])))
+        second = seconds_of(400)
+        shown = (second > 0.9) & (second < 2.4)
+        pitch = planned(performance, second), cents(sound, 360, 660)[:400] / 100
+        rise = partial_level(sound, 360, 660)[:400] - partial_level(even, 360, 660)[:400]
+        swell = np.interp(second, curve["second"], curve["level"]), rise
+        for row, (plan, measured) in zip(rows[:, column], (pitch, swell), strict=True):
+            row.plot(second[shown], plan[shown], color=COLOURS[PONTICELLO], lw=5, alpha=0.35, label="planned")
+            row.plot(second[shown], measured[shown], ".", color=INK, ms=3, label="measured")
+        rows[0, column].set_title(name, loc="left", fontsize=10.5)
+        rows[1, column].set_xlabel("seconds")
+    rows[0, 0].set(ylabel="semitones above A4", yticks=range(5))
+    rows[1, 0].set(ylabel="swell, dB", yticks=range(0, 7, 2))
+    rows[0, 0].legend(frameon=False, loc="upper left")
+    return figure
+
+
+def heard_as(performance) -> np.ndarray:
+    """One channel of what is rendered."""
+    with tempfile.TemporaryDirectory() as folder:
+        render_audio(performance, Path(folder) / "slide.wav")
+        return soundfile.read(Path(folder) / "slide.wav")[0][:, 0]
 
 
 if __name__ == "__main__":

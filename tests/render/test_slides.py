@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 from support import reading, score
+from tracks_heard import cents, decibels, planned, seconds_of
 
 from render.audio import render_audio
 from render.stems import RATE
@@ -24,35 +25,6 @@ def sound(performance, tmp_path, name="take.wav") -> np.ndarray:
 def slide(line: str, program: int, **entry):
     made = score(2, voices={1: line}, program=program)
     return reading({"glissandi": [{"from": "1:1", "to": "1:3"} | entry]}, made).performance
-
-
-def analytic(wave: np.ndarray, low: float, high: float) -> np.ndarray:
-    """The part of the sound between two frequencies, as a complex signal: its angle is phase, its size level."""
-    spectrum = np.fft.fft(wave)
-    frequency = np.fft.fftfreq(len(wave), 1 / RATE)
-    edge = 12.0  # Hz; a soft edge does not ring
-    keep = (1 + np.tanh((frequency - low) / edge)) * (1 - np.tanh((frequency - high) / edge)) / 4
-    return np.fft.ifft(2 * spectrum * keep)
-
-
-def cents(wave: np.ndarray, low: float, high: float, per: int = 441) -> np.ndarray:
-    """Pitch of the fundamental in cents above 440 Hz, every `per` samples."""
-    phase = np.unwrap(np.angle(analytic(wave, low, high)))
-    return 1200 * np.log2(np.diff(phase[::per]) * RATE / per / (2 * np.pi) / 440)
-
-
-def decibels(wave: np.ndarray, low: float, high: float, per: int = 441) -> np.ndarray:
-    return 20 * np.log10(np.abs(analytic(wave, low, high))[::per][:-1] + 1e-12)
-
-
-def seconds_of(count: int, per: int = 441) -> np.ndarray:
-    return (np.arange(count) + 0.5) * per / RATE
-
-
-def planned(performance, second: np.ndarray) -> np.ndarray:
-    """Semitones away from the struck note."""
-    bends = performance.bends
-    return np.interp(second, bends["second"], bends["semitones"])
 
 
 # Sounds of the standard bank with a pitch of their own that can be followed: a choir or a horn section wavers by 13 to
