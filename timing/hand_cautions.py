@@ -67,7 +67,8 @@ def slide_long(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
     length, whole = slides["arrive"] - slides["leave"], slides["arrive"] - notes["onset"][slides["note"]]
     most = np.minimum(LATE, QUICK / np.maximum(whole, 1e-9))
-    long = length > most * whole + 1e-6
+    between = np.abs(np.diff(notes["pitch"][np.stack([slides["note"], slides["goal"]])].astype(int), axis=0)[0]) > 1
+    long = between & (length > most * whole + 1e-6)  # a slide of one fret has none in between to be heard
 
     def tell(row: int) -> Remark:
         n = int(np.argmax(slides["note"] == row))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Annotated, Any, ClassVar, Self
 
@@ -53,20 +54,50 @@ def _tuning(value: Any) -> tuple[int, ...]:
     return pitches[::-1] if all(a < b for a, b in pairwise(pitches)) else pitches
 
 
+def _for_each(read: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """A reader of one value for all parts, or of one for each by its name."""
+
+    def one_or_each(value: Any) -> Any:
+        if not isinstance(value, dict):
+            return read(value)
+        made = {}
+        for name, each in value.items():
+            try:
+                made[str(name)] = read(each)
+            except ValueError as fault:
+                raise ValueError(f"{name}: {fault}") from None
+        return made
+
+    return one_or_each
+
+
+def _or_each(one: dict, description: str) -> WithJsonSchema:
+    each = {"type": "object", "additionalProperties": one}
+    return WithJsonSchema({"anyOf": [*one.get("anyOf", [one]), each], "description": description})
+
+
+_MOST_CAPO = 12
 Tuning = Annotated[
-    tuple[int, ...],
-    BeforeValidator(_tuning),
-    WithJsonSchema(
+    tuple[int, ...] | dict[str, tuple[int, ...]],
+    BeforeValidator(_for_each(_tuning)),
+    _or_each(
         {
             "anyOf": [
                 {"type": "string", "examples": list(TUNINGS)},
                 {"type": "array", "items": {"type": "string"}, "minItems": 1, "maxItems": _MOST_STRINGS},
-            ],
-            "description": "how the strings are tuned: standard, dropped D, or their pitches",
-        }
+            ]
+        },
+        "how the strings are tuned: standard, dropped D, or their pitches; one for all, or one per part",
     ),
 ]
-Capo = words.whole(0, 12, "the fret at which the capo lies; all sounds higher by as many semitones")
+Capo = Annotated[
+    int | dict[str, int],
+    BeforeValidator(_for_each(words.whole_number(0, _MOST_CAPO))),
+    _or_each(
+        {"type": "integer", "minimum": 0, "maximum": _MOST_CAPO},
+        "the fret at which the capo lies: all sounds higher by as many semitones; one for all, or one per part",
+    ),
+]
 Name = words.text(60, "a name for one of several ways to play a passage")
 
 

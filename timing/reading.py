@@ -16,6 +16,7 @@ from timing.lanes import build_lanes, with_sliding
 from timing.lines import Lines
 from timing.order import in_words, unfold
 from timing.pace import Pace, build_pace
+from timing.parts import of_parts
 from timing.performance import PLAYED, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
@@ -61,9 +62,9 @@ def perform(score: Score, plan: Plan) -> Reading:
     pace = build_pace(plan, phrases, where)
     lines = Lines(score, played["id"], plan.voices, where)
     programs = _programs(score, plan, where)
-    tunings = tunings_of(score, plan, programs, where)
+    tunings, capos = tunings_of(score, plan, programs, where)
     fretted = tunings.any(axis=1)
-    played["pitch"] += np.where(fretted[played["part"]], plan.capo, 0).astype(np.int16)
+    played["pitch"] += capos[played["part"]]
     played["role"] = lines.role
     level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where)
     played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
@@ -71,7 +72,8 @@ def perform(score: Score, plan: Plan) -> Reading:
     notes = score.notes[played["id"]]
     played["onset"], played["end"] = onsets_and_ends(notes, played, plan.articulation, pace.time, lead, pace.breaths)
     slides = find_slides(plan, played, lines, where)
-    hands = choose_strings(played, notes, tunings, plan, lines, where, [(slide.note, slide.goal) for slide in slides])
+    tied = [(slide.note, slide.goal) for slide in slides]
+    hands = choose_strings(played, notes, tunings, capos, plan, lines, where, tied)
     lanes = build_lanes(played, score, programs, tunings)
     played["end"] = until_struck_again(played)
     played["end"] = hands.until_string_needed(played)
@@ -170,18 +172,12 @@ def _programs(score: Score, plan: Plan, where: Where) -> np.ndarray:
     parts = score.parts
     guessed = [guess_program(f"{part['instrument']} {part['name']}") for part in parts]
     programs = np.where(parts["program"] >= 0, parts["program"], guessed)
-    wanted = plan.instrument if isinstance(plan.instrument, dict) else dict.fromkeys(parts["name"], plan.instrument)
-    for name, instrument in wanted.items():
-        row = np.flatnonzero(np.char.lower(parts["name"]) == name.lower())
-        at = plan.place("instrument", name)
-        if not len(row):
-            known = ", ".join(map(str, parts["name"]))
-            where.remark(Severity.ERROR, "plan-voice", f"the score has no part {name!r}: there are {known}", at)
-        elif instrument is not None:
+    for part, (instrument, place) in enumerate(of_parts(score, plan, "instrument", where)):
+        if instrument is not None:
             try:
-                programs[row] = program_of(instrument)
+                programs[part] = program_of(instrument)
             except ValueError as fault:
-                where.remark(Severity.ERROR, "plan-instrument", str(fault), at)
+                where.remark(Severity.ERROR, "plan-instrument", str(fault), place)
     return programs
 
 

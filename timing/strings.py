@@ -15,6 +15,7 @@ import numpy as np
 
 from timing.hands import Hand, Sounds
 from timing.lines import Lines, voice_numbers
+from timing.parts import of_parts
 from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan, StringChoice
 from timing.plan_strings import TUNINGS
@@ -50,31 +51,36 @@ class Ringing:
         return np.where(played["string"] > 0, ends, played["end"])
 
 
-def tunings_of(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> np.ndarray:
-    """(parts, 12) sounding pitches of the open strings, capo included, string 1 first; 0 where there is no string.
+def tunings_of(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray]:
+    """(parts, 12) sounding pitches of the open strings, capo included, string 1 first, 0 where there is no string; and
+    (parts,) the frets at which capos lie.
 
     A part has strings if its program is a guitar: as the plan tunes them, or the score, or the usual way. A tuning or
     capo without a guitar gets a caution.
     """
     fretted = np.isin(programs, GUITARS) & ~score.parts["percussion"]
     tunings = np.where(fretted[:, None], score.parts["tuning"].astype(np.int64), 0)
+    asked = {key: of_parts(score, plan, key, where) for key in ("tuning", "capo")}
     for part in np.flatnonzero(fretted):
-        wanted = plan.tuning or (TUNINGS["standard"] if not tunings[part].any() else None)
+        wanted = asked["tuning"][part][0] or (TUNINGS["standard"] if not tunings[part].any() else None)
         if wanted is not None:
             tunings[part] = 0
             tunings[part, : len(wanted)] = wanted
-    for key, given in (("tuning", plan.tuning), ("capo", plan.capo)):
-        if given and not fretted.any():
+    for key, given in asked.items():
+        said = [place for value, place in given if value]
+        if said and not any(value and strung for (value, _), strung in zip(given, fretted, strict=True)):
             message = f"no part is played on a guitar: the {key} does nothing"
-            place, fix = plan.key_place(key), "instrument: classical guitar"
-            where.remark(Severity.CAUTION, "no-strings", message, place, suggestion=fix)
-    return np.where(tunings > 0, tunings + plan.capo, 0)
+            fix = "instrument: classical guitar"
+            where.remark(Severity.CAUTION, "no-strings", message, said[0], suggestion=fix)
+    capos = np.where(fretted, [capo or 0 for capo, _ in asked["capo"]], 0)
+    return np.where(tunings > 0, tunings + capos[:, None], 0), capos.astype(np.int16)
 
 
 def choose_strings(
     played: np.ndarray,
     notes: np.ndarray,
     tunings: np.ndarray,
+    capos: np.ndarray,
     plan: Plan,
     lines: Lines,
     where: Where,
@@ -82,9 +88,9 @@ def choose_strings(
 ) -> Ringing:
     """Write string, fret, technique and attack into `played` (PLAYED, sorted by score onset).
 
-    `notes` are the score's rows (NOTE) of these notes, `tunings` as from `tunings_of`; `tied` are pairs of rows of
-    `played` that should lie on one string (slides). Notes of parts without strings get string 0 and fret -1, and so do
-    notes that can have none.
+    `notes` are the score's rows (NOTE) of these notes, `tunings` and `capos` as from `tunings_of`; `tied` are pairs of
+    rows of `played` that should lie on one string (slides). Notes of parts without strings get string 0 and fret -1,
+    and so do notes that can have none.
     """
     signs = notes["signs"]
     played["technique"] = np.select(
@@ -92,7 +98,7 @@ def choose_strings(
     )
     played["attack"] = np.where(signs & Sign.LEFT_HAND != 0, SLURRED, PLUCKED)
     played["string"], played["fret"] = 0, -1
-    frets = FRETS - plan.capo
+    frets = FRETS - capos.astype(np.int64)
     wishes = _Wishes(played, notes, tunings, frets, where)
     for entry in _in_force(plan, played, lines, where):
         wishes.take(entry, lines.select(entry.for_, entry.place("for"), where))
@@ -101,7 +107,7 @@ def choose_strings(
     for part in np.flatnonzero(tunings.any(axis=1)):
         rows = np.flatnonzero(played["part"] == part)
         if len(rows):
-            _play_part(played, notes, rows, tunings[part], frets, wishes, tied, teller)
+            _play_part(played, notes, rows, tunings[part], int(frets[part]), wishes, tied, teller)
     teller.tell()
     return Ringing(wishes.latest)
 
@@ -112,7 +118,7 @@ def choose_strings(
 class _Wishes:
     """What score and plan ask of every note: `table` (WISH), `source` (the entry that asks; None: the score)."""
 
-    def __init__(self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: int, where: Where):
+    def __init__(self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: np.ndarray, where: Where):
         self._played, self._where, self._tunings, self._frets = played, where, tunings, frets
         self._fretted = tunings.any(axis=1)[played["part"]]
         self.table = np.zeros(len(played), WISH)
@@ -192,10 +198,10 @@ class _Wishes:
         return np.array(made)
 
     def _fits(self, entry: StringChoice, row: int) -> bool:
-        harmonic = bool(self._played["technique"][row] == HARMONIC)
-        found = frets_on(
-            int(self._played["pitch"][row]), self._tunings[self._played["part"][row]], self._frets, harmonic
-        )
+        note = self._played[row]
+        harmonic = bool(note["technique"] == HARMONIC)
+        part = int(note["part"])
+        found = frets_on(int(note["pitch"]), self._tunings[part], int(self._frets[part]), harmonic)
         return any(
             (entry.string is None or string == entry.string) and (entry.fret is None or fret == entry.fret)
             for string, fret in found.items()

@@ -91,17 +91,23 @@ def number(low: float, high: float, what: str, description: str) -> Any:
     return Annotated[float, BeforeValidator(units.number(low, high, what)), schema]
 
 
-def whole(low: int, high: int, description: str) -> Any:
-    """A whole number."""
+def whole_number(low: int, high: int) -> Callable[[object], int]:
+    """A reader of whole numbers."""
     read = units.number(low, high, f"from {low} to {high}")
 
-    def whole_number(value: object) -> int:
+    def whole(value: object) -> int:
         number = read(value)
         if number != int(number):
             raise ValueError(f"{shown(value)} is not a whole number from {low} to {high}")
         return int(number)
 
-    return Annotated[int, BeforeValidator(whole_number), _schema("integer", description, minimum=low, maximum=high)]
+    return whole
+
+
+def whole(low: int, high: int, description: str) -> Any:
+    """A whole number."""
+    schema = _schema("integer", description, minimum=low, maximum=high)
+    return Annotated[int, BeforeValidator(whole_number(low, high)), schema]
 
 
 def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Any:

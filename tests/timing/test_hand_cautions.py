@@ -113,6 +113,12 @@ def test_a_slide_in_which_every_fret_is_heard(tempo, glide, suggested):
         assert told("slide-long", reading(mended(plan, remark), made)) == []
 
 
+def test_a_slide_of_one_fret_has_none_in_between():
+    for line, codes in (("c4:2 a4:2 a#4:4", []), ("c4:2 a4:2 b4:4", ["slide-long"])):
+        made = reading(sliding(glide="60%"), guitar(line))
+        assert [remark.code for remark in told("slide-long", made)] == codes
+
+
 def test_the_suggested_glide_fits_the_slowest_time_through():
     plan = sliding(glide="30%") | {"order": ["1-2", "1-2"], "tempo": [{"tempo": 60}, {"over": "2", "tempo": 40}]}
     made = guitar("c4:2 a4:2 c5:4")

@@ -214,6 +214,22 @@ def test_a_distance_from_the_bridge_needs_a_guitar():
         assert [remark.code for remark in made.remarks] == codes
 
 
+def test_each_guitar_has_its_own_tuning_and_capo():
+    made = score(1, voices={1: "c4:4", 2: "d3:4"}, program=24, parts=("Guitar 1", "Guitar 2"))
+    made.notes["part"] = made.notes["voice"] - 1
+    plan = {"tuning": {"Guitar 2": "dropped D"}, "capo": {"guitar 1": 2}}
+    performance = reading(plan, made).performance
+    assert performance.tunings[:, 5].tolist() == [42, 38]
+    assert dict(zip(performance.notes["part"].tolist(), performance.notes["pitch"].tolist(), strict=True)) == {
+        0: midi("c4") + 2,
+        1: midi("d3"),
+    }
+    with pytest.raises(CannotDo, match="no part 'Guitar 3': did you mean 'Guitar"):
+        reading({"capo": {"Guitar 3": 2}}, made)
+    with pytest.raises(ValueError, match=r"Guitar 1: '3\.5' is not a whole number"):
+        reading({"capo": {"Guitar 1": "3.5"}}, made)
+
+
 def test_a_capo_sounds_higher():
     plain, capo = (
         reading(plan, score(1, voices={1: "c4:4"}, program=24)).performance.notes for plan in ({}, {"capo": 3})
