@@ -84,10 +84,6 @@ class Shelf:
         self._past = stream[len(chunk) :]
         return out.view(np.float32).reshape(-1, 2)
 
-    def tail(self) -> np.ndarray:
-        """What still sounds after the last chunk, down to -120 dB of it: some milliseconds."""
-        return self.feed(np.zeros((self._memory, 2), np.float32))
-
     def _response(self, size: int) -> np.ndarray:
         if size not in self._responses:
             self._responses[size] = _curve(self._filter, size).astype(np.complex64)

@@ -110,7 +110,8 @@ def find_sounds(
         tuning = tuple(int(pitch) for pitch in performance.tunings[part] if pitch)
         own = mine & (notes["part"] == part)
         presets["font"][own] = fonts.setdefault(guitar_bank(tuning, progress), len(fonts))
-        placed = own & np.isfinite(notes["pluck"]) & (notes["technique"] == 0) & (notes["attack"] != played.SLURRED)
+        plainly = (notes["technique"] == played.ORDINARY) & (notes["attack"] != played.SLURRED)
+        placed = own & plainly & np.isfinite(notes["pluck"])
         for cm in np.unique(notes["pluck"][placed]):
             rows = placed & (notes["pluck"] == cm)
             presets["font"][rows] = fonts.setdefault(point_bank(tuning, float(cm), progress), len(fonts))

@@ -90,12 +90,16 @@ def _balances(notes: np.ndarray, sounds: Sounds, rows: np.ndarray, colour: int) 
 
 def _ranges(performance: Performance, lanes: np.ndarray, where: np.ndarray) -> list[tuple[int, int]]:
     """(channel, range in semitones) of the lanes whose pitch bends."""
-    bends = performance.bends
     return [
-        (channel, bend_range(bends["semitones"][bends["lane"] == lane]))
+        (channel, _range(performance, lane))
         for lane, channel in zip(lanes.tolist(), where.tolist(), strict=True)
         if performance.lanes["sliding"][lane]
     ]
+
+
+def _range(performance: Performance, lane: int) -> int:
+    """How far the wheel of a lane turns, in semitones, whatever the stem."""
+    return bend_range(performance.bends["semitones"][performance.bends["lane"] == lane])
 
 
 def _events(
@@ -130,7 +134,7 @@ def _events(
         frame, value = expression_changes(_frames(moving["second"]), moving["level"], at, start[own], rest[own])
         made.append(_table(frame, _CONTROL, here, 11, value))
         if len(turning):
-            wide = bend_range(turning["semitones"])
+            wide = _range(performance, int(notes["lane"][own[0]]))
             frame, value = wheel_changes(
                 _frames(turning["second"]), turning["semitones"], start[own], wide, BY_SOUNDFONT
             )

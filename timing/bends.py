@@ -22,7 +22,8 @@ def glide_table(slides: list[Slide], played: np.ndarray, finished: np.ndarray) -
     for slide in slides:
         leave, arrive = _span(slide, played)
         attack = CARRIED if slide.carries else PLUCKED
-        made.append((finished[slide.note], finished[slide.goal], leave, arrive, slide.entry.swell, attack))
+        ends = finished[slide.note], finished[slide.goal]
+        made.append((*ends, leave, arrive, slide.entry.swell, attack, slide.number))
     return np.array(made, GLIDE)
 
 

@@ -230,14 +230,17 @@ def _heard_before(rows: np.ndarray) -> np.ndarray:
 
 
 def _features(reading: Reading) -> np.ndarray:
-    """(k, bars) what a listener can tell two hearings of a bar by: how long it is, and when, how long, how loud and in
-    which tone its notes sound, added up."""
-    bars, notes = reading.performance.bars, reading.performance.notes
+    """(k, bars) what a listener can tell two hearings of a bar by: how long it is, and when, how long, how loud, in
+    which tone, on which string and how its notes sound and slide, added up."""
+    bars, notes, slides = reading.performance.bars, reading.performance.notes, reading.performance.glides
     edges = reading.performance.time.seconds(np.append(bars["start"], reading.where.length))
     sounding = np.minimum(notes["end"], edges[notes["ordinal"] + 1]) - notes["onset"]
-    columns = [notes["level"], notes["tone"], np.nan_to_num(notes["pluck"])]
+    columns = [notes[name] for name in ("level", "tone", "string", "technique", "attack")]
+    columns.append(np.nan_to_num(notes["pluck"]))
     columns += [notes["onset"] - edges[notes["ordinal"]], sounding]
     sums = [np.bincount(notes["ordinal"], column.astype(float), len(bars)) for column in columns]
+    slid = notes["ordinal"][slides["note"]]
+    sums += [np.bincount(slid, moved, len(bars)) for moved in (slides["swell"], slides["arrive"] - slides["leave"])]
     return np.stack([np.diff(edges), *sums])
 
 

@@ -13,12 +13,15 @@ from timing.plan import Glissando, Plan
 from timing.remarks import Severity
 from timing.where import Where
 
+_SHORTEST = 0.005  # seconds; no slide is shorter
+
 
 @dataclass(frozen=True)
 class Slide:
     """A slide between two performed notes (rows in the notes as sorted by score onset) and the entry that shapes it."""
 
     entry: Glissando
+    number: int  # of the entry in the plan
     note: int
     goal: int
 
@@ -33,22 +36,28 @@ def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> l
     drawn = _drawn(played, where)
     found: dict[int, Slide] = {}  # by note
     into: dict[int, int] = {}  # by goal, the note
-    for entry in plan.glissandi:
+    onset, moment = played["onset"], np.ascontiguousarray(played["score_onset"])
+    for number, entry in enumerate(plan.glissandi):
         chosen = lines.select(entry.for_, entry.place("for"), where)
         if entry.to is None:
             pairs = _on_lines(drawn, entry, played, chosen, where)
         else:
-            pairs = _between_places(entry, played, chosen, where)
+            pairs = _between_places(entry, played, moment, chosen, where)
         for note, goal in pairs:
             if played["pitch"][note] == played["pitch"][goal]:
                 bar, beat, _ = where.beat(float(played["score_onset"][note]))
                 message = f"the slide from {bar}:{beat:g} ends on the pitch that it comes from: it has nowhere to go"
                 where.remark(Severity.ERROR, "slide-same-pitch", message, entry.place("to"))
                 continue
+            if onset[goal] - onset[note] < _SHORTEST:
+                bar, beat, _ = where.beat(float(moment[note]))
+                message = f"the slide from {bar}:{beat:g} has no time: its goal sounds before it could move"
+                where.remark(Severity.CAUTION, "slide-no-time", message, entry.place(), bar=bar, beat=beat)
+                continue
             if note in found:
                 into.pop(found[note].goal, None)
             found.pop(into.get(goal), None)
-            found[note], into[goal] = Slide(entry, note, goal), note
+            found[note], into[goal] = Slide(entry, number, note, goal), note
     slides = [found[note] for note in sorted(found)]
     _tell_of_others(drawn, slides, played, where)
     return slides
@@ -73,6 +82,21 @@ def notes_of(chain: list[Slide]) -> list[int]:
     return [slide.note for slide in chain] + [chain[-1].goal] * chain[-1].carries
 
 
+def carry_tone(slides: list[Slide], played: np.ndarray, where: Where) -> None:
+    """In `played` give carried notes the tone of the sound that carries them; advice where the plan has another."""
+    for chain in chains(slides):
+        first, *carried = notes_of(chain)
+        for note in carried:
+            other = played["tone"][note] != played["tone"][first] or not np.array_equal(
+                played["pluck"][note], played["pluck"][first], equal_nan=True
+            )
+            if other:
+                bar, beat, pass_ = where.beat(float(played["score_onset"][note]))
+                message = "the goal that a slide is slurred into keeps the tone of the slide: nothing is plucked there"
+                where.remark(Severity.ADVICE, "tone-carried", message, None, bar=bar, beat=beat, pass_=pass_)
+            played["tone"][note], played["pluck"][note] = played["tone"][first], played["pluck"][first]
+
+
 def mark_slides(slides: list[Slide], played: np.ndarray) -> None:
     """In `played` let the sliding notes sound until their goals, and mark the goals that are carried."""
     for slide in slides:
@@ -85,7 +109,7 @@ def mark_slides(slides: list[Slide], played: np.ndarray) -> None:
 
 
 def _between_places(
-    entry: Glissando, played: np.ndarray, chosen: np.ndarray, where: Where
+    entry: Glissando, played: np.ndarray, moment: np.ndarray, chosen: np.ndarray, where: Where
 ) -> Iterator[tuple[int, int]]:
     """(note, goal) at each hearing of the two places: the goal is the next time its place is reached."""
     starts, goals = where.moments_of(entry, "from"), where.moments_of(entry, "to")
@@ -99,16 +123,22 @@ def _between_places(
         message = f"the slide ends at {entry.to}, which does not follow {entry.from_} in this order"
         where.remark(Severity.ERROR, "plan-position", message, entry.place("to"))
     for start, goal in heard:
-        pair = _notes(entry, played, chosen, start, goal, where)
+        pair = _notes(entry, played, moment, chosen, start, goal, where)
         if pair is not None:
             yield pair
 
 
 def _notes(
-    entry: Glissando, played: np.ndarray, chosen: np.ndarray, start: float, goal: float, where: Where
+    entry: Glissando,
+    played: np.ndarray,
+    moment: np.ndarray,
+    chosen: np.ndarray,
+    start: float,
+    goal: float,
+    where: Where,
 ) -> tuple[int, int] | None:
     """The rows of the sliding note and of its goal: in one voice, the highest that both have."""
-    here, there = (_highest(played, chosen, quarters) for quarters in (start, goal))
+    here, there = (_highest(played, moment, chosen, quarters) for quarters in (start, goal))
     for found, position, key in ((here, entry.from_, "from"), (there, entry.to, "to")):
         if not found:
             where.remark(Severity.ERROR, "plan-position", f"no note begins at {position}", entry.place(key))
@@ -122,9 +152,9 @@ def _notes(
     return here[best], there[best]
 
 
-def _highest(played: np.ndarray, chosen: np.ndarray, quarters: float) -> dict[tuple, int]:
+def _highest(played: np.ndarray, moment: np.ndarray, chosen: np.ndarray, quarters: float) -> dict[tuple, int]:
     """For each voice that begins a note at this moment, the row of the highest."""
-    first, last = np.searchsorted(played["score_onset"], (quarters - 1e-6, quarters + 1e-6))
+    first, last = np.searchsorted(moment, (quarters - 1e-6, quarters + 1e-6))
     rows = np.arange(first, last)[chosen[first:last] & (played["score_length"][first:last] > 0)]
     rows = rows[np.argsort(played["pitch"][rows], kind="stable")]
     return {played[["part", "staff", "voice"]][row].item(): int(row) for row in rows}

@@ -47,15 +47,16 @@ def slide_from_open(reading: Reading) -> Iterator[Remark]:
 def slide_two_strings(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
     note, goal = notes[slides["note"]], notes[slides["goal"]]
-    parted = slides[(note["fret"] > 0) & (goal["string"] > 0) & (note["string"] != goal["string"])]
+    parted = slides[(note["fret"] > 0) & (note["string"] != goal["string"])]
 
     def tell(row: int) -> Remark:
         slide = parted[np.argmax(parted["note"] == row)]
         here, there = notes[row], notes[slide["goal"]]
         strings, fix = _on_one_string(reading, slide)
+        other = f"string {there['string']}" if there["string"] else "no string"
         message = (
             f"the slide from {said(spot_of(here))} to {said(spot_of(there))} goes from string {here['string']} to "
-            f"string {there['string']}, which is unusual: a finger slides along one; {_can_take(strings)} both notes"
+            f"{other}, which is unusual: a finger slides along one; {_can_take(strings)} both notes"
         )
         return _slide_remark("slide-two-strings", message, slide, reading, fix)
 
@@ -72,7 +73,7 @@ def slide_long(reading: Reading) -> Iterator[Remark]:
 
     def tell(row: int) -> Remark:
         n = int(np.argmax(slides["note"] == row))
-        alike = _meant(_entry_of(slides[n], reading), slides, reading) & long  # what is written goes for all of them
+        alike = (slides["entry"] == slides["entry"][n]) & long  # what is written goes for all of them
         percent = max(int(100 * most[alike].min() + 1e-6), 1)
         message = (
             f"the slide from {said(spot_of(notes[row]))} moves for {length[n]:.2f} s, {length[n] / whole[n]:.0%} of "
@@ -110,26 +111,8 @@ def _slide_remark(code: str, message: str, slide: np.void, reading: Reading, fix
 
 
 def _entry_of(slide: np.void, reading: Reading) -> Glissando:
-    """The entry of the plan that shapes a slide: the latest that can mean it."""
-    alone = np.array([slide])
-    return next(entry for entry in reversed(reading.plan.glissandi) if _meant(entry, alone, reading).all())
-
-
-def _meant(entry: Glissando, slides: np.ndarray, reading: Reading) -> np.ndarray:
-    """(slides,) which an entry can mean."""
-    where, notes = reading.where, reading.performance.notes
-    meant = np.ones(len(slides), bool)
-    for position, end in ((entry.from_, "note"), (entry.to, "goal")):
-        if position is not None:
-            note, (row, offset) = notes[slides[end]], where.point(position)
-            bar = where.bars[note["ordinal"]]
-            meant &= (bar["row"] == row) & (np.abs(bar["start"] + offset - note["score_onset"]) < 1e-6)
-    if meant.any():
-        first = notes[slides["note"]]
-        if entry.for_ is not None:
-            meant &= reading.lines.of_score(entry.for_, None, where)[first["id"]]
-        meant &= where.on_pass(entry.passes)[first["ordinal"]]
-    return meant
+    """The entry of the plan that shapes a slide."""
+    return reading.plan.glissandi[slide["entry"]]
 
 
 def _reshaped(entry: Glissando, changes: dict[str, str]) -> str:
@@ -144,7 +127,8 @@ def _on_one_string(reading: Reading, slide: np.void) -> tuple[list[int], str]:
     notes, tuning = reading.performance.notes[rows], reading.performance.tunings
     opened = tuning[notes["part"][0]]
     frets = notes["pitch"].astype(np.int64)[:, None] - opened
-    able = np.flatnonzero((opened > 0) & np.all((frets >= 1) & (frets <= FRETS), axis=0))
+    highest = FRETS - reading.capos[notes["part"][0]]
+    able = np.flatnonzero((opened > 0) & np.all((frets >= 1) & (frets <= highest), axis=0))
     able = able[np.argsort(frets.max(axis=0)[able], kind="stable")] + 1
     strings = able.tolist()
     if not strings:

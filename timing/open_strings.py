@@ -139,6 +139,6 @@ def _stopped(reading: Reading, row: int) -> str | None:
     sounding = (notes["onset"] <= note["onset"] + 1e-6) & (notes["end"] > note["onset"] + 1e-3)
     taken = set(notes["string"][sounding & (notes["part"] == note["part"])].tolist())
     for string, opened in enumerate(reading.performance.tunings[note["part"]].tolist(), 1):
-        if opened > 0 and string not in taken and 1 <= note["pitch"] - opened <= FRETS:
+        if opened > 0 and string not in taken and 1 <= note["pitch"] - opened <= FRETS - reading.capos[note["part"]]:
             return f"strings: [{written(keys_of(row, reading) | {'string': string})}]"
     return None

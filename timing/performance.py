@@ -94,6 +94,7 @@ GLIDE = np.dtype(
         ("arrive", np.float64),
         ("swell", np.float64),  # dB into the goal
         ("attack", np.int8),  # how the goal sounds: PLUCKED or CARRIED
+        ("entry", np.int32),  # that shapes it, in the plan's `glissandi`
     ]
 )
 

@@ -10,7 +10,7 @@ import numpy as np
 from timing.bends import add_swells, build_bends, glide_table
 from timing.curves import build_curves
 from timing.dynamics import at_second_time, build_level
-from timing.glides import chains, find_slides, mark_slides, notes_of
+from timing.glides import carry_tone, chains, find_slides, mark_slides, notes_of
 from timing.instruments import guess_program, program_of, sustains
 from timing.lanes import build_lanes, with_sliding
 from timing.lines import Lines
@@ -40,6 +40,7 @@ class Reading:
     phrases: list[PhraseRun]
     pace: Pace
     lines: Lines
+    capos: np.ndarray  # (parts,) the frets at which they lie
     remarks: tuple[Remark, ...]  # what reading and performing have to say; `timing.cautions` adds its own
 
     @cached_property
@@ -80,6 +81,7 @@ def perform(score: Score, plan: Plan) -> Reading:
     mark_slides(slides, played)
     lanes = with_sliding(lanes, played, [notes_of(chain) for chain in chains(slides)], score)
     _set_tone(played, plan, fretted, lines, where)
+    carry_tone(slides, played, where)
     order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
     sustained = np.array([sustains(int(program)) for program in lanes["program"]], bool)[played["lane"]]
     curves = build_curves(played, sustained, level, pace.time, order)
@@ -91,7 +93,7 @@ def perform(score: Score, plan: Plan) -> Reading:
     tables = (curves, glides, bends, phrase_table(phrases))
     performance = Performance(title, played[order], lanes, tunings, bars, pace.time, *tables)
     remarks = (*score.remarks, *order_remarks, *where.remarks)
-    return Reading(score, plan, performance, where, phrases, pace, lines, remarks)
+    return Reading(score, plan, performance, where, phrases, pace, lines, capos, remarks)
 
 
 def _refuse_faults(where: Where, plan: Plan) -> None:
@@ -192,12 +194,13 @@ def _leads(plan: Plan, lines: Lines, where: Where) -> np.ndarray:
 
 def _set_tone(played: np.ndarray, plan: Plan, fretted: np.ndarray, lines: Lines, where: Where) -> None:
     """Write the tones of the plan; a tone on a repeat goes over one that holds for every pass."""
+    moment = np.ascontiguousarray(played["score_onset"])
     changes = [(t, lines.select(t.for_, t.place("for"), where)) for t in plan.tone]
     changes += [(at_second_time(s), lines.select(None, None, where)) for s in plan.second_time if s.tone is not None]
     for entry, chosen in changes:
         named = isinstance(entry.tone, str)
         for start, end in where.spans_of(entry):
-            inside = slice(*np.searchsorted(played["score_onset"], (start - 1e-9, end - 1e-9)))
+            inside = slice(*np.searchsorted(moment, (start - 1e-9, end - 1e-9)))
             mine = chosen[inside]
             if not named and not fretted[played["part"][inside][mine]].all():
                 message = "a distance from the bridge has a sense on guitars only: elsewhere a tone is dark or bright"

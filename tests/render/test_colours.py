@@ -109,12 +109,10 @@ def chunked(draw):
 def test_the_shelf_is_the_recursive_filter_however_the_stream_is_cut(shelf, signal):
     sound, cuts = signal
     made = Shelf(RATE, *shelf)
-    out = np.concatenate([made.feed(chunk) for chunk in np.split(sound, cuts)] + [made.tail()])
-    rest = np.zeros((len(out) - len(sound), 2))
+    rest = np.zeros((4096, 2), np.float32)  # what still sounds after the last chunk
+    out = np.concatenate([made.feed(chunk) for chunk in (*np.split(sound, cuts), rest)])
     exact = lfilter(*high_shelf(RATE, *shelf), np.concatenate([sound, rest]), axis=0)
     assert np.abs(out - exact).max() < 1e-5 * max(1, np.abs(exact).max())
-    after = lfilter(*high_shelf(RATE, *shelf), np.concatenate([sound, rest, np.zeros((4096, 2))]), axis=0)[len(out) :]
-    assert np.abs(after).max() < 1e-5  # nothing to speak of is left behind the tail
 
 
 @given(chunked())

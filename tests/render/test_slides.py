@@ -103,3 +103,15 @@ def test_a_goal_that_is_plucked_leaves_no_chirp(tmp_path):
     second = seconds_of(len(track))
     tail = track[(second > 2.02) & (second < 2.1)]
     assert np.abs(tail - 400).max() < 8
+
+
+def test_slides_of_two_colours_in_one_lane_turn_the_wheel_alike(tmp_path):
+    made = score(4, voices={1: "a4:2 b4:2 r:4 a4:2 a5:2 r:4"}, program=74)
+    entries = [{"from": "1:1", "to": "1:3", "arrive": "slurred"}, {"from": "3:1", "to": "3:3", "arrive": "slurred"}]
+    plan = {"glissandi": entries, "tone": [{"bars": "3-4", "tone": "dark"}]}
+    performance = reading(plan, made).performance
+    assert performance.lanes["sliding"].sum() == 1
+    track = cents(sound(performance, tmp_path), 380, 980)
+    second = seconds_of(len(track))
+    assert track[(second > 2.2) & (second < 3.6)].mean() == pytest.approx(200, abs=12)
+    assert track[(second > 10.2) & (second < 11.6)].mean() == pytest.approx(1200, abs=12)

@@ -108,3 +108,25 @@ def test_a_grace_note_does_not_slide():
     made = score(1, voices={1: "c4:2 b4:1g e4:2"})
     found = reading({"glissandi": [{"from": "1:1", "to": "1:3"}]}, made).performance
     assert found.notes["pitch"][found.glides["goal"]].tolist() == [midi("e4")]
+
+
+def test_a_slide_whose_goal_comes_too_early_is_left_out():
+    """A melody that leads by more than the note lasts."""
+    lines = {1: "c5:1 e5:1 r:2", 2: "r:1 g4:0.25 r:0.75 r:2"}
+    marks = [{"kind": "glissando", "bar": 0, "note": 1, "goal": 2}]
+    made = score(1, voices=lines, marks=marks, program=40)
+    made.notes["offset"][2], made.notes["offset"][1] = 1.05, 1.0
+    assert sorted(made.notes["pitch"].tolist()) == sorted([midi("c5"), midi("e5"), midi("g4")])
+    plan = {"glissandi": [{"swell": "3 dB"}], "voices": {"voice 2": {"level": "0 dB", "lead": "100 ms"}}}
+    read = reading(plan, made)
+    assert not len(read.performance.glides) and not len(read.performance.bends)
+    assert "slide-no-time" in [remark.code for remark in read.remarks]
+
+
+def test_a_carried_goal_keeps_the_tone_of_its_slide():
+    plan = {"tone": [{"at": "1:3", "tone": "dark"}]}
+    read, _ = slides({"from": "1:1", "to": "1:3", "arrive": "slurred"}, **plan)
+    assert read.performance.notes["tone"].tolist() == [0, 0, 0]
+    assert [remark.code for remark in read.remarks] == ["tone-carried"]
+    plucked, _ = slides({"from": "1:1", "to": "1:3"}, **plan)
+    assert plucked.performance.notes["tone"][1] > 0 and not plucked.remarks

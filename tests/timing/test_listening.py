@@ -73,3 +73,13 @@ def test_nothing_left():
 def test_a_role_that_is_not_there():
     with pytest.raises(CannotDo, match="no inner voices"):
         heard(duet(), only=["inner"])
+
+
+def test_a_sound_is_cut_where_a_note_that_it_carries_is_left_out():
+    entries = [{"from": a, "to": b, "arrive": "slurred", "swell": "1 dB"} for a, b in (("1:1", "1:3"), ("1:3", "2:1"))]
+    performance = reading({"glissandi": entries}, score(2, voices={1: "c5:2 e5:2 g5:4"}, program=40)).performance
+    left = _only(performance, performance.notes["pitch"] != midi("e5"))
+    assert left.notes["attack"].tolist() == [PLUCKED, PLUCKED]
+    assert not len(left.glides)
+    assert left.bends["second"].max() <= 2 and left.bends["semitones"].max() == pytest.approx(4)
+    assert left.curves["second"].max() <= 2
