@@ -28,6 +28,7 @@ class Lines:
     def __init__(self, score: Score, ids: np.ndarray, voices: dict[str, Voice], where: Where):
         self.score, self._ids, self._roles = score, ids, find_roles(score)
         self._chosen = lru_cache(64)(self._choose)  # the same few names come again and again
+        self._performed = lru_cache(64)(lambda name: self._chosen(name)[self._ids])
         found = self._roles.copy()
         told = {name.strip().lower(): voice for name, voice in voices.items() if voice.is_}
         for role, code in (("melody", MELODY), ("bass", BASS), ("inner", INNER)):
@@ -40,6 +41,7 @@ class Lines:
             where.remark(Severity.ERROR, "plan-voice", message, voice.place("is"))
         self._roles = found
         self._chosen.cache_clear()
+        self._performed.cache_clear()
 
     @property
     def count(self) -> int:
@@ -56,7 +58,8 @@ class Lines:
         an unknown name means none, with a remark."""
         if name is None:
             return np.ones(self.count, bool)
-        return self.of_score(name, place, where)[self._ids]
+        self.of_score(name, place, where)  # which tells of names that mean nothing
+        return self._performed(name)
 
     def of_score(self, name: str, place: Place | None, where: Where) -> np.ndarray:
         """(notes,) as `select`, for the notes of the score."""

@@ -124,6 +124,7 @@ class _Wishes:
         self.table = np.zeros(len(played), WISH)
         for column in ("string", "fret", "finger"):
             self.table[column] = notes[column]
+        self._onset = np.ascontiguousarray(played["score_onset"])
         self.sources: list[StringChoice] = []
         self.source = np.full(len(played), -1)
         self.latest = np.where(notes["signs"] & Sign.LET_RING != 0, played["end"] + DIES_AWAY, -np.inf)
@@ -133,7 +134,7 @@ class _Wishes:
     def take(self, entry: StringChoice, chosen: np.ndarray) -> None:
         """Add what an entry asks of the notes among `chosen`."""
         self.sources.append(entry)
-        stretches = _stretches(entry, self._played, self._where)
+        stretches = _stretches(entry, self._onset, self._played, self._where)
         if not chosen.any():
             return  # which has been told
         for rows in stretches:
@@ -213,9 +214,8 @@ def _chooses(entry: StringChoice) -> bool:
     return entry.string is not None or entry.fret is not None or entry.position is not None
 
 
-def _stretches(entry: StringChoice, played: np.ndarray, where: Where) -> list[np.ndarray]:
-    """For each hearing of an entry the rows that begin in it."""
-    onset = played["score_onset"]
+def _stretches(entry: StringChoice, onset: np.ndarray, played: np.ndarray, where: Where) -> list[np.ndarray]:
+    """For each hearing of an entry the rows of `played` that begin in it; `onset` is their score onset."""
     if entry.at is None:
         spans = [(run.start, run.end) for run in where.runs_of(entry, "bars")]
         return [np.arange(*np.searchsorted(onset, (start - 1e-6, end - 1e-6))) for start, end in spans]
@@ -237,12 +237,12 @@ def _in_force(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> lis
         message = f"no entry of `strings` is called {plan.fingering!r}: {known}"
         more = {"suggestion": f"fingering: {near[0]}"} if near else {}
         where.remark(Severity.ERROR, "plan-fingering", message, plan.place("fingering"), **more)
-    owner = np.full(len(played), -1)
+    owner, onset = np.full(len(played), -1), np.ascontiguousarray(played["score_onset"])
     kept = []
     for entry in plan.strings:
         if entry.name:  # its faults are told whether it holds or not
             mine, number = lines.select(entry.for_, entry.place("for"), where), names.index(entry.name)
-            rows = np.concatenate([np.zeros(0, np.int64), *_stretches(entry, played, where)])
+            rows = np.concatenate([np.zeros(0, np.int64), *_stretches(entry, onset, played, where)])
             rows = rows[mine[rows]]
             taken = np.any((owner[rows] >= 0) & (owner[rows] != number))
             if entry.name != plan.fingering and (taken or plan.fingering is not None):
