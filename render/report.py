@@ -102,12 +102,16 @@ def show_sounds(console: Console, progress_console: Console) -> None:
 
     from soundfonts.banks import standard_bank
     from soundfonts.guitar import PLUCKING_POINTS, TONES_IN_BANK, guitar_bank, preset
+    from timing.cache import folder
 
     with Progress(console=progress_console, transient=True, disable=not progress_console.is_terminal) as bar:
         task = bar.add_task("the guitar is built, once", total=None)
         bank = guitar_bank(progress=lambda done, total: bar.update(task, completed=done, total=total))
     console.print(Text("classical guitar", style="bold"))
     console.print(Text(f"  {bank}  {bank.stat().st_size / 1e6:.0f} MB"))
+    if bank.parent != folder():
+        message = f"  the cache {folder()} cannot be written: it is built anew each time"
+        console.print(Text(message, style="bold yellow"))
     console.print(Text("  modelled; each string has a preset of its own (program 25, banks as below), strings 1 to 6"))
     tones = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0))
     for heading in ("  tone", "plucked at", "banks"):

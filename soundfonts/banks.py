@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import struct
+from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -66,6 +67,13 @@ def _lists(file, end: int) -> set[str]:
 
 
 def fingerprint(path: Path) -> str:
-    """The SHA-256 of a bank, to be kept beside what was rendered with it."""
+    """The SHA-256 of a bank, to be kept beside what was rendered with it. A large one takes a while, so it is taken
+    once as long as the file stays as it is."""
+    about = path.stat()
+    return _digest(path, about.st_size, about.st_mtime_ns)
+
+
+@lru_cache(64)
+def _digest(path: Path, size: int, changed: int) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

@@ -17,7 +17,7 @@ from functools import cache
 from pathlib import Path
 from typing import BinaryIO
 
-from soundfonts.banks import checked_bank
+from soundfonts.banks import checked_bank, fingerprint
 from timing.cache import folder
 from timing.remarks import CannotDo
 
@@ -47,13 +47,17 @@ def kept(name: str, family: str, version: str, write: Callable[[BinaryIO], None]
 
 
 def whole(path: Path) -> bool:
-    """Is this a SoundFont, and exactly as long as it says?"""
+    """Is this a SoundFont, and of the bytes that were written? What was damaged inside would be loud noise."""
     try:
         checked_bank(path)
-        with path.open("rb") as file:
-            return int.from_bytes(file.read(8)[4:], "little") + 8 == path.stat().st_size
-    except (CannotDo, OSError):
+        return fingerprint(path) == _beside(path).read_text(encoding="ascii")
+    except (CannotDo, OSError, UnicodeDecodeError):
         return False
+
+
+def _beside(path: Path) -> Path:
+    """The file that holds the SHA-256 of a bank."""
+    return path.with_name(f"{path.name}.sha256")
 
 
 def _write_whole(path: Path, write: Callable[[BinaryIO], None]) -> None:
@@ -63,6 +67,7 @@ def _write_whole(path: Path, write: Callable[[BinaryIO], None]) -> None:
             write(file)
             file.flush()
             os.fsync(file.fileno())
+        _beside(path).write_text(fingerprint(Path(unfinished)), encoding="ascii")
         os.replace(unfinished, path)
     finally:
         Path(unfinished).unlink(missing_ok=True)
@@ -72,7 +77,7 @@ def _tidy(place: Path, family: str, version: str) -> None:
     """Remove banks of other versions, and unfinished files that nobody writes any more."""
     for path in place.glob(f"{family}-*"):
         abandoned = path.suffix == ".part" and time.time() - path.stat().st_mtime > _ABANDONED
-        if abandoned or (path.suffix == ".sf2" and not path.name.startswith(f"{family}-{version}-")):
+        if abandoned or (path.suffix != ".part" and not path.name.startswith(f"{family}-{version}-")):
             with contextlib.suppress(OSError):
                 path.unlink()
 

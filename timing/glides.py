@@ -204,7 +204,8 @@ def _tell_of_others(
 ) -> None:
     """Advice for the first slide line of the score that no entry shapes."""
     shaped = {int(played["id"][slide.note]) for slide in slides}
-    others = [(note, goal) for note, goal in drawn if int(played["id"][note]) not in shaped]
+    pitch = played["pitch"]
+    others = [pair for pair in drawn if int(played["id"][pair[0]]) not in shaped and pitch[pair[0]] != pitch[pair[1]]]
     if others:
         note, goal = others[0]
         (bar, beat, pass_), (end_bar, end_beat, _) = (where.beat(float(played["score_onset"][n])) for n in (note, goal))

@@ -43,6 +43,23 @@ def slide_from_open(reading: Reading) -> Iterator[Remark]:
     yield from first_few(opened["note"], notes, tell)
 
 
+@rule("slide-to-open", "A slide into an open string never arrives: the finger has to leave, and the string jumps.")
+def slide_to_open(reading: Reading) -> Iterator[Remark]:
+    notes, slides = _slides(reading)
+    opened = slides[(notes["fret"][slides["goal"]] == 0) & (notes["fret"][slides["note"]] > 0)]
+
+    def tell(row: int) -> Remark:
+        slide = opened[np.argmax(opened["note"] == row)]
+        strings, fix = _on_one_string(reading, slide)
+        message = (
+            f"the slide from {said(spot_of(notes[row]))} ends on an open string, which is unusual: no finger can "
+            f"arrive there; {_can_take(strings)} both notes stopped"
+        )
+        return _slide_remark("slide-to-open", message, slide, reading, fix)
+
+    yield from first_few(opened["note"], notes, tell)
+
+
 @rule("slide-two-strings", "A finger slides along one string; from one string to another the slide is broken off.")
 def slide_two_strings(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)

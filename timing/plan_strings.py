@@ -50,7 +50,7 @@ def _tuning(value: Any) -> tuple[int, ...]:
     if not isinstance(value, list | tuple) or not 1 <= len(value) <= _MOST_STRINGS:
         example = "[E4, B3, G3, D3, A2, D2]"
         raise ValueError(f"a tuning has one pitch for each string, {_MOST_STRINGS} at most, as in {example}")
-    pitches = tuple(each if isinstance(each, int) and not isinstance(each, bool) else _pitch(each) for each in value)
+    pitches = tuple(_pitch(each) for each in value)
     return pitches[::-1] if all(a < b for a, b in pairwise(pitches)) else pitches
 
 

@@ -48,7 +48,16 @@ def test_a_bank_is_written_once(cache):
     assert path == cache / NAME
     assert checked_bank(path) == path
     assert keep(never) == path
-    assert [file.name for file in cache.iterdir()] == [NAME]
+    assert sorted(file.name for file in cache.iterdir()) == [NAME, f"{NAME}.sha256"]
+
+
+def test_one_that_was_damaged_inside_is_written_again():
+    path = keep()
+    content = path.read_bytes()
+    for damaged in (content[:500] + bytes(100) + content[600:], content[:-60] + b"x" + content[-59:]):
+        path.write_bytes(damaged)
+        assert not whole(path)
+        assert keep().read_bytes() == content
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3, 0.99])

@@ -113,6 +113,14 @@ def test_a_slide_in_which_every_fret_is_heard(tempo, glide, suggested):
         assert told("slide-long", reading(mended(plan, remark), made)) == []
 
 
+def test_a_slide_into_an_open_string():
+    made = guitar("c4:2 g4:2 e4:4")
+    open_, stopped = ({"strings": [{"at": "1:3", "string": 1 + n}, {"at": "2:1", "string": 1 + n}]} for n in (0, 1))
+    (remark,) = told("slide-to-open", reading(sliding() | open_, made))
+    assert "string: 2" in remark.suggestion
+    assert told("slide-to-open", reading(sliding() | stopped, made)) == []
+
+
 def test_a_slide_of_one_fret_has_none_in_between():
     for line, codes in (("c4:2 a4:2 a#4:4", []), ("c4:2 a4:2 b4:4", ["slide-long"])):
         made = reading(sliding(glide="60%"), guitar(line))
