@@ -22,6 +22,8 @@ from timing.playable import COMFORTABLE, POSSIBLE, WAY, reach
 _HEIGHT = 0.04  # for each position above the first
 _OPEN = 0.15  # an open string is easier by so much ...
 _BELL = 0.8  # ... and in campanella by so much
+_FAR_OPEN, _NEAR = 0.12, 4  # but for each position above this one it sounds and feels further from the stopped notes
+_SPREAD = 0.06  # for each fret between the fingers
 _STRETCH = 0.08  # for each millimetre over what is comfortable
 _TOO_WIDE = 10.0  # for what no hand reaches; taken only where there is nothing else
 _BARRE, _FIFTH_FINGER = 0.5, 4.0
@@ -155,7 +157,11 @@ class Hand:
         away = np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
         bells = all(self._across[kind] for kind, held in key if not held)  # these are at home in high positions
         height = 0.0 if bells else _HEIGHT
-        cost = (cost + _grip(strings, frets, low))[row] + height * (position - 1) + _ANCHOR * away
+        cost = (cost + _grip(strings, frets, low) + _SPREAD * np.where(free, 0, high - low))[row]
+        cost = cost + height * (position - 1) + _ANCHOR * away
+        if not bells:
+            opened = ((frets == 0) & begun).sum(axis=1) * ~free
+            cost = cost + _FAR_OPEN * opened[row] * np.maximum(position - _NEAR, 0)
         lost = np.array([_CUT[held] for _, held in key])
         rank = cost + ((strings[row] == 0) * lost).sum(axis=1)
         order = np.argsort(rank, kind="stable")
