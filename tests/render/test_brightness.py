@@ -56,7 +56,7 @@ def test_a_lightly_accented_open_string_stands_out_where_a_stopped_one_does_not(
 
 
 def test_a_tuning_of_too_many_strings_is_judged_by_its_levels():
-    plan = {"tuning": [64, 59, 55, 50, 45, 40, 38, 36, 33], "strings": [{"at": "1:2", "string": 1}]}
+    plan = {"tuning": ["E4", "B3", "G3", "D3", "A2", "E2", "D2", "C2", "A1"], "strings": [{"at": "1:2", "string": 1}]}
     assert told(plan, ["d4", "e4", "f4", "d4"])[1] == []
     loud = plan | {"accents": [{"at": "1:2", "by": "3 dB"}]}
     assert len(told(loud, ["d4", "e4", "f4", "d4"])[1]) == 1
