@@ -19,7 +19,8 @@ def analytic(wave: np.ndarray, low: float, high: float) -> np.ndarray:
 def cents(wave: np.ndarray, low: float, high: float, per: int = 441) -> np.ndarray:
     """Pitch of the fundamental in cents above 440 Hz, every `per` samples."""
     phase = np.unwrap(np.angle(analytic(wave, low, high)))
-    return 1200 * np.log2(np.diff(phase[::per]) * RATE / per / (2 * np.pi) / 440)
+    hertz = np.diff(phase[::per]) * RATE / per / (2 * np.pi)
+    return 1200 * np.log2(np.maximum(hertz, 1e-3) / 440)  # in silence there is no pitch
 
 
 def decibels(wave: np.ndarray, low: float, high: float, per: int = 441) -> np.ndarray:

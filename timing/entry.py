@@ -71,6 +71,10 @@ class Words(BaseModel):
                 break
         return place
 
+    def says(self, key: str) -> bool:
+        """Whether the file has this key."""
+        return isinstance(self._source, dict) and key in self._source
+
     def key_place(self, *path: str | int) -> Place | None:
         """Where the last key of this path stands itself, not its value."""
         here = self._source

@@ -236,7 +236,8 @@ def _in_force(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> lis
         known = f"did you mean {near[0]!r}?" if near else known
         message = f"no entry of `strings` is called {plan.fingering!r}: {known}"
         more = {"suggestion": f"fingering: {near[0]}"} if near else {}
-        where.remark(Severity.ERROR, "plan-fingering", message, plan.place("fingering"), **more)
+        place = plan.place("fingering") if plan.says("fingering") else None  # else the command asks for it
+        where.remark(Severity.ERROR, "plan-fingering", message, place, **more)
     owner, onset = np.full(len(played), -1), np.ascontiguousarray(played["score_onset"])
     kept = []
     for entry in plan.strings:
