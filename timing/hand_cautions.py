@@ -30,34 +30,30 @@ USUAL_SWELL = 3.0  # dB, for a suggestion: the house's own value, as for an acce
 def slide_from_open(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
     opened = slides[notes["fret"][slides["note"]] == 0]
-
-    def tell(row: int) -> Remark:
-        slide = slides[np.argmax(slides["note"] == row)]
-        strings, fix = _on_one_string(reading, slide)
-        message = (
-            f"the slide from {said(spot_of(notes[row]))} begins on an open string, which is unusual: no finger is "
-            f"there to slide; {_can_take(strings)} both notes stopped"
-        )
-        return _slide_remark("slide-from-open", message, slide, reading, fix)
-
-    yield from first_few(opened["note"], notes, tell)
+    yield from _on_open(reading, opened, "slide-from-open", "begins on an open string", "no finger is there to slide")
 
 
 @rule("slide-to-open", "A slide into an open string never arrives: the finger has to leave, and the string jumps.")
 def slide_to_open(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
     opened = slides[(notes["fret"][slides["goal"]] == 0) & (notes["fret"][slides["note"]] > 0)]
+    yield from _on_open(reading, opened, "slide-to-open", "ends on an open string", "no finger can arrive there")
+
+
+def _on_open(reading: Reading, slides: np.ndarray, code: str, what: str, because: str) -> Iterator[Remark]:
+    """A caution for each of these slides, with strings on which both of its ends are stopped."""
+    notes = reading.performance.notes
 
     def tell(row: int) -> Remark:
-        slide = opened[np.argmax(opened["note"] == row)]
+        slide = slides[np.argmax(slides["note"] == row)]
         strings, fix = _on_one_string(reading, slide)
         message = (
-            f"the slide from {said(spot_of(notes[row]))} ends on an open string, which is unusual: no finger can "
-            f"arrive there; {_can_take(strings)} both notes stopped"
+            f"the slide from {said(spot_of(notes[row]))} {what}, which is unusual: {because}; {_can_take(strings)} "
+            "both notes stopped"
         )
-        return _slide_remark("slide-to-open", message, slide, reading, fix)
+        return _slide_remark(code, message, slide, reading, fix)
 
-    yield from first_few(opened["note"], notes, tell)
+    yield from first_few(slides["note"], notes, tell)
 
 
 @rule("slide-two-strings", "A finger slides along one string; from one string to another the slide is broken off.")
