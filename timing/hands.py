@@ -23,10 +23,11 @@ _HEIGHT = 0.04  # for each position above the first
 _OPEN = 0.15  # an open string is easier by so much ...
 _BELL = 0.8  # ... and in campanella by so much
 _FAR_OPEN, _NEAR = 0.12, 4  # but for each position above this one it sounds and feels further from the stopped notes
-_SPREAD = 0.06  # for each fret between the fingers
+_SPREAD = 0.12  # for each fret between the fingers
+_CROSSED = 0.25  # a higher note of a chord on a lower string than the next one
 _STRETCH = 0.08  # for each millimetre over what is comfortable
 _TOO_WIDE = 10.0  # for what no hand reaches; taken only where there is nothing else
-_BARRE, _FIFTH_FINGER = 0.5, 4.0
+_BARRE, _FIFTH_FINGER = 0.3, 4.0
 _ANCHOR = 1.5  # for each fret away from the position or finger asked for
 _GIVEN_UP = 100.0  # a note that cannot have a string
 # What it costs to come to a state.
@@ -162,6 +163,9 @@ class Hand:
         if not bells:
             opened = ((frets == 0) & begun).sum(axis=1) * ~free
             cost = cost + _FAR_OPEN * opened[row] * np.maximum(position - _NEAR, 0)
+            chord = strings[:, begun]  # which is sorted by pitch
+            crossed = (chord[:, 1:] > chord[:, :-1]) & (chord[:, :-1] > 0)
+            cost = cost + _CROSSED * crossed.sum(axis=1)[row]
         lost = np.array([_CUT[held] for _, held in key])
         rank = cost + ((strings[row] == 0) * lost).sum(axis=1)
         order = np.argsort(rank, kind="stable")

@@ -282,3 +282,15 @@ def test_a_slide_lies_on_one_string():
     plan = {"glissandi": [{"from": "1:1", "to": "1:3"}]}
     assert places("c4:2 e4:2", bars=1) == ["2/1", "1/0"]
     assert places("c4:2 e4:2", bars=1, **plan) == ["2/1", "2/5"]
+
+
+@pytest.mark.parametrize(
+    ("chord", "grip"),
+    [
+        ("a2+c#4+e4+a4:4", ["1/5", "2/5", "3/6", "5/0"]),
+        ("c3+g3+c4+e4+g4:4", ["1/3", "2/5", "3/5", "4/5", "5/3"]),  # across the third fret
+    ],
+)
+def test_high_chords_are_taken_in_one_place(chord, grip):
+    """Common practice: no open string amid the fingers of a high position where the hand has a grip of its own."""
+    assert sorted(places(chord)) == grip
