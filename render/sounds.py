@@ -15,14 +15,16 @@ import numpy as np
 from render.colours import PLAIN, colours
 from render.levels import VOLUME
 from soundfonts.banks import checked_bank, standard_bank
-from soundfonts.building import STRINGS
 from soundfonts.guitar import (
     HARMONIC,
+    HIGHEST,
     LIGADO,
+    LOWEST,
     NATURALE,
     PIZZICATO,
     PLUCKING_POINTS,
     PONTICELLO,
+    STRINGS,
     TASTO,
     guitar_bank,
     point_bank,
@@ -36,7 +38,6 @@ BOWED, PIZZICATO_STRINGS = range(40, 45), 45
 # The modelled guitar is as loud as 16 bits allow its samples to be, some 6 dB softer than the standard bank's guitar.
 # What the channel has in hand brings it near; chords of six strings at full velocity just stay below full scale.
 MODELLED_VOLUME = 127
-LOWEST_STRING, HIGHEST_STRING = 21, 88  # MIDI pitches that a modelled string can be tuned to
 
 PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)])
 
@@ -56,7 +57,7 @@ def modelled_lanes(performance: Performance) -> np.ndarray:
     """(lanes,) which are guitars, with strings that can be modelled."""
     lanes, tunings = performance.lanes, performance.tunings
     strung = tunings > 0
-    possible = (tunings >= LOWEST_STRING) & (tunings <= HIGHEST_STRING) | ~strung
+    possible = (tunings >= LOWEST) & (tunings <= HIGHEST) | ~strung
     playable = strung.any(axis=1) & (strung.sum(axis=1) <= STRINGS) & possible.all(axis=1)
     return (lanes["program"] == GUITAR) & playable[lanes["part"]]
 

@@ -30,11 +30,13 @@ from soundfonts.store import kept
 from timing.remarks import CannotDo
 
 __all__ = [
-    "FRETS", "HARMONIC", "HARMONICS", "LIGADO", "NATURALE", "PIZZICATO", "PLUCKING_POINTS", "PONTICELLO",
-    "STANDARD_TUNING", "TASTO", "TONES_IN_BANK", "brightness", "guitar_bank", "loudness", "point_bank", "preset",
+    "FRETS", "HARMONIC", "HARMONICS", "HIGHEST", "LIGADO", "LOWEST", "NATURALE", "PIZZICATO", "PLUCKING_POINTS",
+    "PONTICELLO", "STANDARD_TUNING", "STRINGS", "TASTO", "TONES_IN_BANK", "brightness", "guitar_bank", "loudness",
+    "point_bank", "preset",
 ]  # fmt: skip
 
 STANDARD_TUNING = (64, 59, 55, 50, 45, 40)  # MIDI pitch of the open strings, string 1 first
+LOWEST, HIGHEST = 21, 88  # MIDI pitches to which a string can be tuned
 NEAREST, FARTHEST = 1.0, 40.0  # cm from the bridge
 VERSION = "3"  # raise it when the recipe gives other sound
 
@@ -87,8 +89,8 @@ def _asked(measure, string: int, tone: int, tuning, frets) -> np.ndarray:
 
 def _checked(tuning) -> tuple[int, ...]:
     tuning = tuple(int(pitch) for pitch in tuning)
-    if not 1 <= len(tuning) <= STRINGS or not all(21 <= pitch <= 88 for pitch in tuning):
+    if not 1 <= len(tuning) <= STRINGS or not all(LOWEST <= pitch <= HIGHEST for pitch in tuning):
         got = ", ".join(map(str, tuning)) or "none"
-        message = f"a tuning must be 1 to {STRINGS} MIDI pitches from 21 to 88, string 1 first (got {got})"
+        message = f"a tuning must be 1 to {STRINGS} MIDI pitches from {LOWEST} to {HIGHEST}, string 1 first (got {got})"
         raise CannotDo.because("tuning", message)
     return tuning

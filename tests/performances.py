@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 from hypothesis import strategies as st
@@ -46,6 +47,21 @@ def performance(
     moving, named = np.array(list(curves), CURVE), np.array(list(phrases), PHRASE)
     slides, bends = np.zeros(0, GLIDE), np.zeros(0, BEND)
     return Performance("A title", played, lanes, np.zeros((1, 12), int), passages, time, moving, slides, bends, named)
+
+
+def heard(made, path: Path, **options) -> np.ndarray:
+    """(frames, 2) samples of a performance, as read back from its file."""
+    import soundfile
+
+    from render.audio import render_audio
+
+    render_audio(made, path, **options)
+    return soundfile.read(path)[0]
+
+
+def level_of(sound: np.ndarray) -> float:
+    """Mean level in dB."""
+    return float(10 * np.log10(max(np.square(sound).mean(), 1e-30)))
 
 
 @st.composite
