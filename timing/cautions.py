@@ -12,7 +12,7 @@ import numpy as np
 from timing import hand_cautions, open_strings  # noqa: F401 (loading them registers their rules)
 from timing.pace import STANDARD_TEMPO
 from timing.phrases import PhraseRun
-from timing.plan import Slowing
+from timing.plan_time import Slowing
 from timing.position import parse_range
 from timing.reading import Reading
 from timing.remarks import Remark, Severity

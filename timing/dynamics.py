@@ -10,7 +10,8 @@ import numpy as np
 from timing import timemap
 from timing.lines import Lines
 from timing.phrases import PhraseRun, add_level_arches, arch_knots
-from timing.plan import Dynamic, Plan
+from timing.plan import Plan
+from timing.plan_sound import Dynamic
 from timing.tracks import Event, Segment, follow, sample, table
 from timing.where import Where, left_out
 from timing.words import DYNAMICS

@@ -9,7 +9,8 @@ import numpy as np
 
 from timing.lines import Lines
 from timing.performance import CARRIED
-from timing.plan import Glissando, Plan
+from timing.plan import Plan
+from timing.plan_sound import Glissando
 from timing.remarks import Severity
 from timing.where import Where
 

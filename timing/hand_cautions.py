@@ -10,7 +10,7 @@ import numpy as np
 from timing.dynamics import at_second_time
 from timing.open_strings import plucked_at
 from timing.performance import PLUCKED, TONES
-from timing.plan import Glissando
+from timing.plan_sound import Glissando
 from timing.playable import FRETS
 from timing.position import parse_range
 from timing.reading import Reading

@@ -11,7 +11,8 @@ import numpy as np
 
 from timing import timemap
 from timing.phrases import PhraseRun, add_pace_arches, arch_knots
-from timing.plan import Hold, Plan, TempoMark
+from timing.plan import Plan
+from timing.plan_time import Hold, TempoMark
 from timing.remarks import CannotDo, Remark, Severity
 from timing.slowing import SlowingRun, bare_a_tempos, releases, slowing_events, slowing_runs
 from timing.timemap import TimeMap, between, mixed, split

@@ -9,7 +9,7 @@ import numpy as np
 
 from timing import timemap
 from timing.performance import PHRASE
-from timing.plan import Phrase
+from timing.plan_time import Phrase
 from timing.where import Run, Where
 
 

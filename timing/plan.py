@@ -1,278 +1,24 @@
 """The plan: what a musician writes, as validated models. The language itself is described in plans/README.md.
 
 Nothing here knows the score: whether bar 40 exists is seen when plan and score are brought together (`timing.where`).
-Numbers that a plan may leave out have their defaults here, each with its source; they act only where the entry stands.
+What the entries of each section hold is in `plan_time`, `plan_sound` and `plan_strings`.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar, Self
+from typing import Annotated, Any, Self
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from timing import words
-from timing.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
+from timing.entry import Entry, Faults, KeyFault, Words
+from timing.plan_sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan_strings import Capo, Name, StringChoice, Tuning
-from timing.position import Position, Range
-
-MAX_ENTRIES = 5000  # in one section of a plan
-
-
-class TempoMark(Entry):
-    """A basic tempo: at once from `at` on, or reached gradually `over` a range."""
-
-    NEED_END: ClassVar = ("over",)
-
-    at: words.Position | None = None
-    over: words.Range | None = None
-    tempo: words.NewTempo
-    # 2 changes the tempo by equal amounts in equal times, as a metronome turned evenly would.
-    curvature: words.Curvature = 2.0
-
-    @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
-        yield from super().faults(given, made)
-        yield from not_both(given, "at", "over")
-        if "over" not in given:
-            yield from misplaced(given, ("curvature",), "only a tempo that is reached 'over' a range has a curvature")
-
-
-class Voice(Words):
-    """How one voice stands out: its level, how far it leads, and (for a role) which voice of the score it is."""
-
-    level: words.Level = 0.0
-    lead: words.Lead | None = None
-    is_: words.Voices | None = Field(None, alias="is")
-
-
-class Arch(Words):
-    """The rise and fall of pace and level over a phrase. `true` stands for the usual amount."""
-
-    pace: words.ArchPace | None = None
-    pace_peak: words.Peak = Field(0.40, alias="pace peak")
-    level: words.ArchLevel | None = None
-    level_peak: words.Peak = Field(0.55, alias="level peak")
-
-
-def _arch(value: Any) -> Any:
-    answer = words.yes_or_no(value, None)
-    return {"pace": True, "level": True} if answer else None if answer is False else words.settings("pace", value)
-
-
-def _bars_alone(value: Any) -> Any:
-    """A phrase may be given by its bars alone."""
-    return words.settings("bars", value)
-
-
-# A phrase, or its bars alone.
-AnyPhrase = Annotated["Phrase", BeforeValidator(_bars_alone), words.also(words.Range)]
-
-
-class Phrase(Entry):
-    """A phrase: its bars, the phrases inside it, its rise and fall."""
-
-    bars: words.Range
-    name: words.text(60, "what the phrase is called, as in the MIDI file's markers") | None = None
-    inside: tuple[AnyPhrase, ...] = Field((), max_length=MAX_ENTRIES)
-    arch: Annotated[Arch | None, BeforeValidator(_arch), words.also(words.ArchPace)] = None
-
-
-class Slowing(Entry):
-    """A change of pace that comes back: `to` is the pace against the basic tempo as the range ends."""
-
-    KINDS: ClassVar = (
-        "rallentando", "ritardando", "ritenuto", "allargando", "accelerando", "stringendo", "a tempo",
-    )  # fmt: skip
-    NEED_END: ClassVar = KINDS[:-1]
-    HURRYING: ClassVar = ("accelerando", "stringendo")
-    model_config = exactly_one(KINDS)
-
-    rallentando: words.Range | None = None
-    ritardando: words.Range | None = None
-    ritenuto: words.Range | None = None
-    allargando: words.Range | None = None
-    accelerando: words.Range | None = None
-    stringendo: words.Range | None = None
-    a_tempo: words.Range | None = Field(None, alias="a tempo")
-    to: words.Pace | None = None
-    then: words.Then | None = None
-    louder: words.Change | None = None
-    # Friberg and Sundberg, JASA 105 (1999): listeners rated q = 2 and q = 3 highest; left out it is 3.
-    curvature: words.Curvature | None = None
-
-    @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
-        yield from super().faults(given, made)
-        kind = kind_of(cls, given)
-        if kind == "a tempo":
-            yield from misplaced(
-                given,
-                ("to", "then", "louder", "curvature"),
-                "'a tempo' goes back to the basic tempo: this has no sense here",
-            )
-        elif kind is not None:
-            if made is not None and made.to is not None and made.to >= 1 and kind not in cls.HURRYING:
-                yield ("to",), ValueError(f"the {kind} slows down: 'to' must be below 100% (got {made.to:.0%})")
-            if kind != "allargando":
-                yield from misplaced(
-                    given, ("louder",), f"only an allargando grows 'louder': with the {kind} write a crescendo"
-                )
-
-
-class Hold(Entry):
-    """A moment at which the time waits: a fermata, a breath, a caesura, an agogic accent."""
-
-    KINDS: ClassVar = ("fermata", "breath", "caesura", "agogic")
-    model_config = exactly_one(KINDS)
-
-    fermata: words.Range | None = None
-    breath: words.After | None = None
-    caesura: words.After | None = None
-    agogic: words.Range | None = None
-    length: words.Stretch | None = None
-    seconds: words.Silence | None = None
-    in_time: words.YesNo = Field(
-        False, alias="in time", description="a breath only shortens the note before; nothing waits"
-    )
-
-    @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
-        yield from super().faults(given, made)
-        kind = kind_of(cls, given)
-        if kind in ("fermata", "agogic"):
-            example = "150%" if kind == "fermata" else "110%"
-            yield from misplaced(
-                given, ("seconds", "in time"), f"the length of a hold is a share, as in length: {example}"
-            )
-        elif kind is not None:
-            yield from misplaced(given, ("length",), f"a {kind} is given in seconds, as in seconds: 0.2")
-
-
-class Dynamic(Entry):
-    """A dynamic mark at a place, or a hairpin that arrives on the end of its range."""
-
-    KINDS: ClassVar = ("at", "crescendo", "diminuendo", "decrescendo")
-    NEED_END: ClassVar = KINDS[1:]
-    model_config = exactly_one(KINDS)
-
-    at: words.Position | None = None
-    crescendo: words.Range | None = None
-    diminuendo: words.Range | None = None
-    decrescendo: words.Range | None = None
-    mark: words.Mark | None = None
-    by: words.Change | None = None
-    to_mark: words.Mark | None = Field(None, alias="to mark")
-    for_: words.Voices | None = Field(None, alias="for")
-
-    @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
-        yield from super().faults(given, made)
-        kind = kind_of(cls, given)
-        if kind == "at":
-            if "mark" not in given:
-                yield (), ValueError("a dynamic 'at' a place needs a 'mark', as in {at: 9, mark: f}")
-            yield from misplaced(
-                given,
-                ("by", "to mark"),
-                "at one place stands a 'mark'; a crescendo or diminuendo gets there by degrees",
-            )
-        elif kind is not None:
-            yield from misplaced(given, ("mark",), f"a {kind} goes 'by' some dB or 'to mark', as in to mark: f")
-            yield from not_both(given, "by", "to mark")
-            where = made.value(kind) if made is not None else None
-            if where is not None and where.lone and where.start.beat is not None:
-                yield (kind,), ValueError(f"a {kind} needs a beginning and an end, as in 5:1 - 7:1")
-
-
-class Accent(Entry):
-    """A note or chord that is played louder."""
-
-    at: words.Position
-    by: words.Change = 3.0  # the house's own value: enough to be heard, less than one dynamic mark
-    for_: words.Voices | None = Field(None, alias="for")
-
-
-class ToneChange(Entry):
-    """A note, or bars, with a tone of their own."""
-
-    KINDS: ClassVar = ("at", "bars")
-    model_config = exactly_one(KINDS)
-
-    at: words.Position | None = None
-    bars: words.Range | None = None
-    tone: words.Tone
-    for_: words.Voices | None = Field(None, alias="for")
-
-
-class SecondTime(Entry):
-    """What differs from the first time through; it comes back by itself."""
-
-    bars: words.Range
-    softer: words.Change | None = None
-    louder: words.Change | None = None
-    dynamics: words.Mark | None = None
-    tone: words.Tone | None = None
-
-    @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
-        yield from super().faults(given, made)
-        yield from not_both(given, "softer", "louder")
-        if given.keys() <= {"bars", "pass", "why"}:
-            yield (), ValueError("this entry does not say what differs: softer, louder, dynamics or tone")
-
-
-class Glissando(Entry):
-    """A slide from one note into another. Where it does not say which, it shapes the slide lines of the score: all of
-    them, or the one that begins at `from`."""
-
-    from_: words.Position | None = Field(None, alias="from")
-    to: words.Position | None = None
-    glide: words.Glide = 0.3  # the last part of the note, in which the slide moves; common practice: late and quick
-    swell: words.Change = 0.0
-    arrive: words.one_of(("plucked", "slurred"), "a way to arrive") = "plucked"
-    for_: words.Voices | None = Field(None, alias="for")
-
-    @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
-        yield from super().faults(given, made)
-        if given.get("to") is not None and given.get("from") is None:
-            yield ("to",), KeyFault("a slide that ends 'to' a place needs the place that it comes 'from'")
-
-
-class Articulation(Words):
-    """How written signs are played. Lengths are shares of the written note."""
-
-    # Staccato halves the note, staccatissimo quarters it, portato keeps three quarters (C. P. E. Bach 1753 and later
-    # tutors, from memory; common practice).
-    staccato: words.Share = 0.5
-    staccatissimo: words.Share = 0.25
-    portato: words.Share = 0.75
-    tenuto: words.Share = 1.0
-    plain: words.Share = 1.0
-    slur_overlap: words.Short = Field(0.02, alias="slur overlap")  # notes under a slur reach into the next one
-    slur_end: words.Share = Field(0.9, alias="slur end")  # the last note under a slur is lifted (common practice)
-    # An appoggiatura takes half of its main note, two parts of three if that is dotted (C. P. E. Bach 1753, from
-    # memory).
-    appoggiatura: words.Share = 0.5
-    grace: words.Short = 0.07  # each small note before the beat (common practice)
-    roll: words.Short = 0.035  # from one note of a rolled chord to the next (common practice)
-    roll_ends: words.YesNo = Field(
-        False, alias="roll ends on the beat", description="the last note, not the first, is on the beat"
-    )
+from timing.plan_time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Slowing
 
 
 def _tempo_list(value: Any) -> Any:
     return value if isinstance(value, list | tuple) else (value,)
-
-
-def _tempo_alone(value: Any) -> Any:
-    """A tempo that holds from the beginning may be given alone."""
-    return words.settings("tempo", value)
-
-
-def _level_alone(value: Any) -> Any:
-    """A voice may be given by its level alone."""
-    return words.settings("level", value)
 
 
 def _order_list(value: Any) -> Any:
@@ -340,7 +86,7 @@ class Plan(Words):
     tuning: Tuning | None = Field(None, description="how the strings are tuned, if not as the score says")
     capo: Capo = 0
     tempo: Annotated[
-        tuple[Annotated[TempoMark, BeforeValidator(_tempo_alone), words.also(words.NewTempo)], ...],
+        tuple[AnyTempo, ...],
         Field(max_length=MAX_ENTRIES),
         BeforeValidator(_tempo_list),
         words.also(words.NewTempo),
@@ -349,7 +95,7 @@ class Plan(Words):
     repeats_after_da_capo: words.YesNo = Field(False, alias="repeats after da capo")
     fingering: Name | None = Field(None, description="which of the named ways to play in `strings` is taken")
     voices: Annotated[
-        dict[str, Annotated[Voice, BeforeValidator(_level_alone), words.also(words.Level)]],
+        dict[str, AnyVoice],
         Field(max_length=200),
         _nothing({}),
         words.OrNothing(),
@@ -363,7 +109,6 @@ class Plan(Words):
     tone: _section(ToneChange) = Field((), description="where the tone changes")
     second_time: _section(SecondTime) = Field((), alias="second time", description="what differs from the first time")
     glissandi: _section(Glissando) = Field((), description="slides from one note into another")
-
     strings: _section(StringChoice) = Field((), description="on which strings the notes lie, and how they are sounded")
 
     @classmethod
@@ -384,9 +129,3 @@ class Plan(Words):
                     _instrument(instrument)
                 except ValueError as fault:
                     yield ("instrument", name), fault
-
-
-__all__ = [
-    "Accent", "Arch", "Articulation", "Dynamic", "Entry", "Glissando", "Hold", "Phrase", "Plan", "Position", "Range",
-    "SecondTime", "Slowing", "StringChoice", "TempoMark", "ToneChange", "Voice",
-]  # fmt: skip

@@ -9,7 +9,9 @@ from pydantic import ValidationError
 
 from timing import words
 from timing.entry import KeyFault, Words
-from timing.plan import SECTIONS, Dynamic, Hold, Plan, Slowing
+from timing.plan import SECTIONS, Plan
+from timing.plan_sound import Dynamic
+from timing.plan_time import Hold, Slowing
 from timing.position import parse_range, shown
 from timing.remarks import MOST_TOLD, CannotDo, Place, Remark, Severity, by_place, in_order
 from timing.yamltext import List, Map, parse, read_text

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.phrases import PhraseRun
-from timing.plan import Slowing
+from timing.plan_time import Slowing
 from timing.remarks import Severity
 from timing.tracks import Event
 from timing.where import Fault, Run, Where

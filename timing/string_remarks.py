@@ -8,7 +8,7 @@ import numpy as np
 
 from timing.hands import Sounds
 from timing.performance import HARMONIC
-from timing.plan import StringChoice
+from timing.plan_strings import StringChoice
 from timing.playable import POSSIBLE, listed, pitch_name, reach, why_not_together
 from timing.position import beat_name
 from timing.remarks import Place, Severity

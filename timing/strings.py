@@ -17,8 +17,8 @@ from timing.hands import Hand, Sounds
 from timing.lines import Lines, voice_numbers
 from timing.parts import of_parts
 from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
-from timing.plan import Plan, StringChoice
-from timing.plan_strings import TUNINGS
+from timing.plan import Plan
+from timing.plan_strings import TUNINGS, StringChoice
 from timing.playable import FRETS, WISH, frets_on, ways
 from timing.remarks import Severity
 from timing.score import Score, Sign

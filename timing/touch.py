@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from timing.lines import voice_numbers
-from timing.plan import Articulation
+from timing.plan_sound import Articulation
 from timing.score import Sign
 from timing.timemap import TimeMap
 

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from timing.plan import Entry
+from timing.entry import Entry
 from timing.position import Position, Range, beat_name
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import Score

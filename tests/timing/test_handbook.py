@@ -10,7 +10,9 @@ import pytest
 from ruamel.yaml import YAML
 
 from timing.entry import Words
-from timing.plan import Arch, Articulation, Glissando, Plan
+from timing.plan import Plan
+from timing.plan_sound import Articulation, Glissando
+from timing.plan_time import Arch
 from timing.planfile import read_plan
 from timing.schema import plan_schema
 from timing.words import DYNAMICS

@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
-from timing.plan import Dynamic, Hold, Phrase, Plan, SecondTime, Slowing, TempoMark
+from timing.plan import Plan
+from timing.plan_sound import Dynamic, SecondTime
+from timing.plan_time import Hold, Phrase, Slowing, TempoMark
 from timing.planfile import read_plan
 from timing.position import parse_position, parse_range
 

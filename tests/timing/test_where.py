@@ -8,7 +8,8 @@ from places import DA_CAPO, ending, spans, where
 from support import reading, score
 
 from timing.performance import PASSAGE
-from timing.plan import Dynamic, Hold, Slowing
+from timing.plan_sound import Dynamic
+from timing.plan_time import Hold, Slowing
 from timing.position import parse_position, parse_range
 from timing.remarks import CannotDo
 from timing.score import Score
