@@ -10,12 +10,13 @@ import json
 import os
 import signal
 import sys
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-DONE, CAUTIONED, IMPOSSIBLE, INTERRUPTED, TERMINATED = 0, 1, 2, 130, 143
+from render.judging_commands import check
+from render.listening_commands import render
+from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, as_values, console
 
 app = typer.Typer(
     help="Hear a score as your plan reads it, and be told where the plan works against the phrase.",
@@ -25,11 +26,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-
-PlanFile = Annotated[
-    Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file that names its score.", show_default=False)
-]
-
 
 def _version(wanted: bool) -> None:
     if wanted:
@@ -48,77 +44,8 @@ def _lentando(
     pass
 
 
-@app.command()
-def render(
-    plans: Annotated[list[Path], typer.Argument(metavar="PLAN...", help="Plans (YAML files).", show_default=False)],
-    output: Annotated[
-        list[Path] | None,
-        typer.Option(
-            "-o", "--output", metavar="FILE", show_default=False,
-            help="What to write: .mid, .wav, .flac, .ogg or .mp3; may be given again. "
-            "With several plans: one file for each, or a folder. Without it a .mid and a .wav beside the plan.",
-        ),
-    ] = None,
-    soundfont: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A SoundFont (.sf2) to play with.", show_default=False)
-    ] = None,
-    only: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="VOICE", show_default=False,
-            help="Play this voice alone: melody, bass, inner, voice 2, a part's name; may be given again.",
-        ),
-    ] = None,
-    without: Annotated[
-        list[str] | None, typer.Option(metavar="VOICE", show_default=False, help="Leave this voice out.")
-    ] = None,
-    fingering: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NAME", show_default=False,
-            help="Play the passages this way: a name in the plan's `strings`.",
-        ),
-    ] = None,
-) -> None:  # fmt: skip
-    """Turn plans into MIDI and sound.
-
-    Keep the volume low when you first listen, above all in headphones.
-    """
-    from render.takes import Wanted, render_plans
-
-    wanted = Wanted(soundfont, only or (), without or (), fingering)
-    raise typer.Exit(CAUTIONED if render_plans(plans, output or [], wanted, _console(stderr=True)) else DONE)
-
-
-@app.command(short_help="Say where the plan works against the phrase.")
-def check(
-    plan: PlanFile,
-    as_json: Annotated[bool, typer.Option("--json", help="The same as JSON.")] = False,
-) -> None:
-    """Say in which order the bars are played, and where the plan works against the phrase."""
-    from timing.remarks import CannotDo, Severity
-
-    try:
-        from soundfonts import guitar
-        from timing.cautions import check as find_remarks
-        from timing.loading import load
-
-        reading = load(plan)
-        remarks = find_remarks(reading, sound=guitar)
-    except CannotDo as refusal:
-        if not as_json:
-            raise
-        _print_remarks(refusal.remarks)
-        raise typer.Exit(IMPOSSIBLE) from None
-    if as_json:
-        _print_remarks(remarks)
-    else:
-        from render.report import show_reading, show_remarks
-
-        console = _console()
-        show_reading(console, reading)
-        show_remarks(console, remarks)
-    raise typer.Exit(CAUTIONED if any(r.severity is Severity.CAUTION for r in remarks) else DONE)
+app.command()(render)
+app.command(short_help="Say where the plan works against the phrase.")(check)
 
 
 @app.command(short_help="List when everything sounds.")
@@ -140,7 +67,7 @@ def timeline(
     except CannotDo as refusal:
         if not as_json:
             raise
-        print(json.dumps({"remarks": _values(refusal.remarks)}, indent=2))
+        print(json.dumps({"remarks": as_values(refusal.remarks)}, indent=2))
         raise typer.Exit(IMPOSSIBLE) from None
     if as_csv:
         sys.stdout.write(timeline_csv(reading))
@@ -149,9 +76,9 @@ def timeline(
     else:
         from render.report import show_beats, show_reading
 
-        console = _console()
-        show_reading(console, reading)
-        show_beats(console, values(reading)["grid"])
+        terminal = console()
+        show_reading(terminal, reading)
+        show_beats(terminal, values(reading)["grid"])
 
 
 @app.command(short_help="List the banks of sound and their tones.")
@@ -159,7 +86,7 @@ def sounds() -> None:
     """List the banks of sound, their tones and where their files are. Builds the guitar if it is not there yet."""
     from render.report import show_sounds
 
-    show_sounds(_console(), _console(stderr=True))
+    show_sounds(console(), console(stderr=True))
 
 
 @app.command(short_help="Print the JSON Schema of plans.")
@@ -168,22 +95,6 @@ def schema() -> None:
     from timing.schema import plan_schema
 
     print(json.dumps(plan_schema(), indent=2))
-
-
-def _console(stderr: bool = False):
-    from rich.console import Console
-
-    return Console(stderr=stderr, highlight=False, soft_wrap=not sys.stdout.isatty() and not stderr)
-
-
-def _print_remarks(remarks) -> None:
-    print(json.dumps(_values(remarks), indent=2))
-
-
-def _values(remarks) -> list[dict]:
-    from render.tables import remark_values
-
-    return [remark_values(remark) for remark in remarks]
 
 
 def main() -> None:
@@ -200,7 +111,7 @@ def main() -> None:
     except CannotDo as refusal:
         from render.report import show_remarks
 
-        show_remarks(_console(stderr=True), refusal.remarks)
+        show_remarks(console(stderr=True), refusal.remarks)
         status = IMPOSSIBLE
     except BrokenPipeError:
         _let_go_of_output()  # who reads our output (a pager, say) has had enough

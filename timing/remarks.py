@@ -30,10 +30,25 @@ class Place:
 
 
 @dataclass(frozen=True)
+class Edit:
+    """One change of a plan: an entry added to a section, put in the place of another, or taken out.
+
+    `entry` is written as a plan has it on one line, as in `{rallentando: 7:1 - 8:3, to: 80%}`; a section that is one
+    value (`tempo`) has that value. None takes out what stands at `place`. Without a place the entry is added.
+    """
+
+    section: str  # its key in the plan, as in "second time"
+    entry: str | None
+    place: Place | None = None  # where the entry begins that this one replaces
+
+
+@dataclass(frozen=True)
 class Remark:
     """One thing to say: how grave, which kind (a stable code), in words, and where in file and music.
 
-    `bar` and `pass_` are as printed on the page (None: the piece as a whole); `beat` counts from 1.
+    `bar` and `pass_` are as printed on the page (None: the piece as a whole); `beat` counts from 1. `suggestion` says
+    in words what would mend it; `fix` holds the changes of the plan that do, all of them together (none: it takes a
+    musician to decide). `accepted` is the reason for which the plan accepts it.
     """
 
     severity: Severity
@@ -44,6 +59,8 @@ class Remark:
     beat: float | None = None
     pass_: int | None = None
     suggestion: str | None = None
+    fix: tuple[Edit, ...] = ()
+    accepted: str | None = None
 
 
 MOST_TOLD = 50  # faults in full; of more only their number is told
