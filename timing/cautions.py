@@ -26,7 +26,7 @@ def check(reading: Reading, sound: Sound | None = None) -> list[Remark]:
 
     `sound` is what is known of how the strings sound; without it they are judged by the planned levels alone.
     """
-    told = (each.find(reading, sound) if each.listens else each.find(reading) for each in RULES)
+    told = (each.find(reading, sound) if each.listens else each.find(reading) for each in RULES if each.find)
     found = dict.fromkeys([*reading.remarks, *(remark for remarks in told for remark in remarks)])
     weight = {Severity.ERROR: 0, CAUTION: 1, ADVICE: 2}
     return sorted(found, key=lambda r: (weight[r.severity], (r.place and r.place.line) or 0, r.bar or 0, r.beat or 0))

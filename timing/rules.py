@@ -35,26 +35,39 @@ class Sound(Protocol):
 
 @dataclass(frozen=True)
 class Rule:
-    """A rule: its stable code, why it matters to a listener (one sentence), and the function that finds its cases. A
-    rule that `listens` takes a Reading and a Sound (or None), any other one a Reading."""
+    """A caution (or a piece of advice), and all there is to say about it.
+
+    `why` it matters to a listener, in one sentence; an `example`, a plan over one of the demo's scores that earns it
+    (or, where only a score can, that score in words); the `threshold` from which it is told, and the `source` of that;
+    and the function that finds its cases (None: they are met where score and plan are brought together). A rule that
+    `listens` takes a Reading and a Sound (or None), any other one a Reading.
+    """
 
     code: str
     why: str
-    find: Callable[..., Iterator[Remark]]
+    example: str = ""
+    threshold: str = ""
+    source: str = ""
+    find: Callable[..., Iterator[Remark]] | None = None
     listens: bool = False
 
 
 RULES: list[Rule] = []
 
 
-def rule(code: str, why: str, *, listens: bool = False):
+def rule(code: str, why: str, *, example: str = "", threshold: str = "", source: str = "", listens: bool = False):
     """Register a function as the rule `code`."""
 
     def register(find: Callable[..., Iterator[Remark]]) -> Callable[..., Iterator[Remark]]:
-        RULES.append(Rule(code, why, find, listens))
+        RULES.append(Rule(code, why, example, threshold, source, find, listens))
         return find
 
     return register
+
+
+def met(code: str, why: str, *, example: str = "", threshold: str = "", source: str = "") -> None:
+    """Register a code whose cases are met where score and plan are brought together."""
+    RULES.append(Rule(code, why, example, threshold, source))
 
 
 # -- words
