@@ -23,7 +23,7 @@ def glide_table(slides: list[Slide], played: np.ndarray, finished: np.ndarray) -
         leave, arrive = _span(slide, played)
         attack = CARRIED if slide.carries else PLUCKED
         ends = finished[slide.note], finished[slide.goal]
-        made.append((*ends, leave, arrive, slide.entry.swell, attack, slide.number))
+        made.append((*ends, leave, arrive, slide.swell, attack, slide.number))
     return np.array(made, GLIDE)
 
 
@@ -89,12 +89,12 @@ def add_swells(slides: list[Slide], played: np.ndarray, finished: np.ndarray, cu
 def _risen(own: np.ndarray, onset: float, slide: Slide | None, played: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Seconds and levels of a note's own curve (CURVE, perhaps empty) with the swell of its slide, if it has one."""
     second, level = (own["second"], own["level"]) if len(own) else (np.array([onset]), np.zeros(1))
-    if slide is None or not slide.entry.swell:
+    if slide is None or not slide.swell:
         return second, level
     leave, arrive = _span(slide, played)
-    rise = np.linspace(leave, arrive, int(np.ceil(slide.entry.swell / SWELL_STEP)) + 1)
+    rise = np.linspace(leave, arrive, int(np.ceil(slide.swell / SWELL_STEP)) + 1)
     together = np.union1d(second, rise)
-    swell = slide.entry.swell * np.clip((together - leave) / (arrive - leave), 0, 1)
+    swell = slide.swell * np.clip((together - leave) / (arrive - leave), 0, 1)
     return together, np.interp(together, second, level) + swell
 
 

@@ -52,12 +52,19 @@ class Level:
 
 
 def build_level(
-    plan: Plan, onsets: np.ndarray, lines: Lines, phrases: list[PhraseRun], louder: list[Segment], where: Where
+    plan: Plan,
+    onsets: np.ndarray,
+    lines: Lines,
+    phrases: list[PhraseRun],
+    louder: list[Segment],
+    where: Where,
+    amount: float = 1.0,
 ) -> Level:
-    """The level of the performed notes, whose score onsets are `onsets` (sorted, in quarters)."""
+    """The level of the performed notes, whose score onsets are `onsets` (sorted, in quarters). `amount` scales all that
+    differs from the level of the unmarked score."""
     tracks, follows = _tracks(plan, lines, where)
     arches = timemap.split(timemap.strict(where.length, 1.0), arch_knots(phrases))
-    add_level_arches(arches, phrases)
+    add_level_arches(arches, phrases, amount)
     own = np.zeros(len(onsets))
     for name, voice in plan.voices.items():
         own[lines.select(name, plan.key_place("voices", name), where)] += voice.level
@@ -74,7 +81,13 @@ def build_level(
             if second.dynamics is not None:
                 begin = np.array([sample(track, np.array([run.start]))[0] for track in tracks])
                 own[part] += DYNAMICS[second.dynamics] - begin[follows[part]]
-    return Level(tracks, follows, arches, table(louder), own)
+    tracks = [_scaled(track, amount, UNMARKED) for track in tracks]
+    return Level(tracks, follows, arches, _scaled(table(louder), amount, 0.0), own * amount)
+
+
+def _scaled(track: np.ndarray, amount: float, middle: float) -> np.ndarray:
+    """A track whose values lie `amount` times as far from the middle."""
+    return np.column_stack([track[:, :2], middle + amount * (track[:, 2:] - middle)])
 
 
 def at_second_time(entry):

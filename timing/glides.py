@@ -25,6 +25,7 @@ class Slide:
     number: int  # of the entry in the plan
     note: int
     goal: int
+    swell: float  # dB
 
     @property
     def carries(self) -> bool:
@@ -32,8 +33,9 @@ class Slide:
         return self.entry.arrive == "slurred"
 
 
-def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> list[Slide]:
-    """The slides of the plan; of several from one note, or into one, the latest entry counts."""
+def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where, amount: float = 1.0) -> list[Slide]:
+    """The slides of the plan; of several from one note, or into one, the latest entry counts. `amount` scales their
+    swells."""
     drawn = _drawn(played, where)
     found: dict[int, Slide] = {}  # by note
     into: dict[int, int] = {}  # by goal, the note
@@ -58,7 +60,7 @@ def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> l
             if note in found:
                 into.pop(found[note].goal, None)
             found.pop(into.get(goal), None)
-            found[note], into[goal] = Slide(entry, number, note, goal), note
+            found[note], into[goal] = Slide(entry, number, note, goal, amount * entry.swell), note
     slides = [found[note] for note in sorted(found)]
     _tell_of_others(drawn, slides, played, where)
     return slides

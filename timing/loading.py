@@ -9,11 +9,12 @@ from timing.planfile import SCORES, read_plan
 from timing.reader import read_score
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Remark, Severity
+from timing.scale import AS_PLANNED, Scale
 
 
-def load(path: str | Path, fingering: str | None = None) -> Reading:
+def load(path: str | Path, fingering: str | None = None, scale: Scale = AS_PLANNED) -> Reading:
     """Read a plan and its score and bring them together; `fingering` names another of the plan's ways to play than the
-    plan itself does. CannotDo lists every fault."""
+    plan itself does, and `scale` draws the reading larger or smaller. CannotDo lists every fault."""
     plan = read_plan(path)
     if fingering is not None:
         plan = plan.model_copy(update={"fingering": fingering})
@@ -25,4 +26,4 @@ def load(path: str | Path, fingering: str | None = None) -> Reading:
         message = f"there is no score {score_path.name} in {folder}" + (f": did you mean {near[0]}?" if near else "")
         suggestion = f"score: {near[0]}" if near else None
         raise CannotDo([Remark(Severity.ERROR, "no-score", message, plan.place("score"), suggestion=suggestion)])
-    return perform(read_score(score_path), plan)
+    return perform(read_score(score_path), plan, scale)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,6 +14,7 @@ from timing.phrases import PhraseRun, add_pace_arches, arch_knots
 from timing.plan import Plan
 from timing.plan_time import Hold, TempoMark
 from timing.remarks import CannotDo, Remark, Severity
+from timing.scale import AS_PLANNED, Scale
 from timing.slowing import SlowingRun, bare_a_tempos, releases, slowing_events, slowing_runs
 from timing.timemap import TimeMap, between, mixed, split
 from timing.tracks import Event, Segment, follow, law
@@ -40,18 +41,19 @@ class Pace:
 
 
 @np.errstate(over="ignore", divide="ignore", invalid="ignore")  # what grows beyond all measure is refused at the end
-def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
+def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where, scale: Scale = AS_PLANNED) -> Pace:
     """Integrate everything the plan says about time. Faults against the score are left in `where.remarks`."""
     tempi = tempo_events(plan, where)
     track = follow(tempi, _first_tempo(plan, where), where.length, where.returns)
-    slowings = slowing_runs(plan.slowing, phrases, where)
+    track = [replace(each, first=each.first * scale.pace, last=each.last * scale.pace) for each in track]
+    slowings = slowing_runs(plan.slowing, phrases, where, scale.amount)
     stretches = [stretch for hold in plan.holds for stretch in _stretches(hold, where)]
     _tell_overlaps(stretches, where)
     knots = [*where.bars["start"], *arch_knots(phrases), *(end for s in slowings for end in (s.run.start, s.run.end))]
     knots += [segment.start for segment in track] + [end for start, stop, *_ in stretches for end in (start, stop)]
     pieces = split(timemap.strict(where.length, 1.0), knots)
     _apply(pieces, track, "t0", "t1", "tq")
-    add_pace_arches(pieces, phrases)
+    add_pace_arches(pieces, phrases, scale.amount)
 
     def arches(quarters: float) -> float:
         row = np.searchsorted(pieces["start"], quarters) - 1
@@ -67,8 +69,9 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where) -> Pace:
     pieces = split(pieces, [segment.start for segment in slowing])
     _apply(pieces, slowing, "v0", "v1", "vq")
     for start, end, length, _ in stretches:
-        pieces["hold"][between(pieces, start, end)] /= length
-    breaths = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
+        pieces["hold"][between(pieces, start, end)] /= length**scale.amount
+    silences = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
+    breaths = [(at, seconds * scale.amount, waits) for at, seconds, waits in silences if scale.amount]
     pieces = _add_silences(pieces, [(at, seconds) for at, seconds, waits in breaths if waits], where)
     _refuse_extremes(pieces, where)
     return Pace(TimeMap(pieces), slowings, sorted(start for start, _ in fresh + a_tempos), louder, breaths)

@@ -85,29 +85,30 @@ def arch_knots(runs: list[PhraseRun]) -> list[float]:
     return knots
 
 
-def add_pace_arches(pieces: np.ndarray, runs: list[PhraseRun]) -> None:
+def add_pace_arches(pieces: np.ndarray, runs: list[PhraseRun], amount: float = 1.0) -> None:
     """Shape the pace of `pieces` by all arches, from the inside out, each keeping the length of its phrase.
 
-    Time is lent and given back within the phrase, with the inner arches and the tempo marks in place.
+    Time is lent and given back within the phrase, with the inner arches and the tempo marks in place. `amount` scales
+    their height in log pace.
     """
     for p in sorted(runs, key=lambda p: -p.depth):
         arch = p.phrase.arch
         if arch is None or not arch.pace:
             continue
-        height = math.log1p(_usual_pace(p.bars) if arch.pace is True else arch.pace)
+        height = amount * math.log1p(_usual_pace(p.bars) if arch.pace is True else arch.pace)
         part = timemap.between(pieces, p.start, p.end)
         before = timemap.lasting(pieces[part])
         add_arch(pieces, p.run, arch.pace_peak, height)
         pieces["a0"][part] += np.log(timemap.lasting(pieces[part]) / before)
 
 
-def add_level_arches(pieces: np.ndarray, runs: list[PhraseRun]) -> None:
-    """Add all level arches, in dB, to a0, a1, a2."""
+def add_level_arches(pieces: np.ndarray, runs: list[PhraseRun], amount: float = 1.0) -> None:
+    """Add all level arches, in dB times `amount`, to a0, a1, a2."""
     for p in runs:
         arch = p.phrase.arch
         if arch is not None and arch.level:
             # the house's own value where the plan says only `true`: clearly heard, less than one dynamic mark
-            add_arch(pieces, p.run, arch.level_peak, 3.0 if arch.level is True else arch.level)
+            add_arch(pieces, p.run, arch.level_peak, amount * (3.0 if arch.level is True else arch.level))
 
 
 def _usual_pace(bars: float) -> float:

@@ -21,6 +21,7 @@ from timing.performance import PLAYED, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.remarks import CannotDo, Remark, Severity, in_order
+from timing.scale import AS_PLANNED, Scale
 from timing.score import Score, Sign
 from timing.strings import choose_strings, tunings_of
 from timing.touch import onsets_and_ends, until_struck_again
@@ -54,25 +55,26 @@ class Reading:
         return in_words(self.score, self.performance.bars)
 
 
-def perform(score: Score, plan: Plan) -> Reading:
-    """Bring score and plan together. CannotDo lists every fault of the plan against the score."""
+def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
+    """Bring score and plan together; `scale` draws the reading larger or smaller. CannotDo lists every fault of the
+    plan against the score."""
     bars, order_remarks = unfold(score, order=_own_order(score, plan), repeats_after_return=plan.repeats_after_da_capo)
     where = Where(score, bars)
     played = _written_out(score, where)
     phrases = phrase_runs(plan.phrases, where)
-    pace = build_pace(plan, phrases, where)
+    pace = build_pace(plan, phrases, where, scale)
     lines = Lines(score, played["id"], plan.voices, where)
     programs = _programs(score, plan, where)
     tunings, capos = tunings_of(score, plan, programs, where)
     fretted = tunings.any(axis=1)
     played["pitch"] += capos[played["part"]]
     played["role"] = lines.role
-    level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where)
+    level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where, scale.amount)
     played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
-    lead = _leads(plan, lines, where)
+    lead = scale.amount * _leads(plan, lines, where)
     notes = score.notes[played["id"]]
     played["onset"], played["end"] = onsets_and_ends(notes, played, plan.articulation, pace.time, lead, pace.breaths)
-    slides = find_slides(plan, played, lines, where)
+    slides = find_slides(plan, played, lines, where, scale.amount)
     tied = [(slide.note, slide.goal) for slide in slides]
     hands = choose_strings(played, notes, tunings, capos, plan, lines, where, tied)
     lanes = build_lanes(played, score, programs, tunings)

@@ -34,11 +34,13 @@ class SlowingRun:
     back: float | None
 
 
-def slowing_runs(entries: tuple[Slowing, ...], phrases: list[PhraseRun], where: Where) -> list[SlowingRun]:
+def slowing_runs(
+    entries: tuple[Slowing, ...], phrases: list[PhraseRun], where: Where, amount: float = 1.0
+) -> list[SlowingRun]:
     """All hearings of all changes of pace (without the bare `a tempo` entries), sorted by start.
 
     Where two overlap, the entry that comes later in the plan replaces the earlier one. A slowdown acts only in the runs
-    that contain its end.
+    that contain its end. `amount` scales every change in log pace.
     """
     made: list[SlowingRun] = []  # sorted, and no two overlap
     endings = np.array([(p.end, p.bars) for p in phrases]).reshape(-1, 2)
@@ -48,7 +50,7 @@ def slowing_runs(entries: tuple[Slowing, ...], phrases: list[PhraseRun], where: 
         runs = [run for run in where.runs_of(entry, entry.kind) if run.complete]
         for run, back in zip(runs, _backs(entry, runs, where), strict=True):
             to = entry.to or _usual(entry, run, endings, where)
-            _put(made, SlowingRun(entry, run, to, run.end, back), where)
+            _put(made, SlowingRun(entry, run, to**amount, run.end, back), where)
     return made
 
 
