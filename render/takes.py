@@ -18,7 +18,8 @@ from timing.listening import heard
 from timing.loading import load
 from timing.performance import Performance
 from timing.reading import Reading
-from timing.remarks import CannotDo, Severity
+from timing.remarks import CannotDo, Remark, Severity
+from timing.scale import AS_PLANNED, Scale
 
 MIDI = (".mid", ".midi")
 SOUND = (".wav", ".flac", ".ogg", ".mp3")
@@ -26,12 +27,14 @@ SOUND = (".wav", ".flac", ".ogg", ".mp3")
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is to be heard: with which bank, which voices, and which of the ways to play that a plan names."""
+    """What is to be heard: with which bank, which voices, which of the ways to play that a plan names, and how much of
+    the shaping at which pace."""
 
     soundfont: Path | None = None
     only: Sequence[str] = ()
     without: Sequence[str] = ()
     fingering: str | None = None
+    scale: Scale = AS_PLANNED
 
 
 def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted, console: Console) -> bool:
@@ -42,7 +45,7 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
     targets = share_out(plans, outputs)
     if wanted.soundfont is not None:
         checked_bank(wanted.soundfont)
-    readings = _load_all(plans, wanted.fingering)
+    readings = _load_all(plans, wanted)
     for plan, reading in zip(plans, readings, strict=True):
         if not len(reading.performance.notes):
             message = f"{plan}: there is nothing to play, for the bars of this order hold no notes"
@@ -51,7 +54,7 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
     inputs = [*plans, *(reading.score.path for reading in readings)]
     cautioned = False
     for plan, reading, performance, files in zip(plans, readings, performances, targets, strict=True):
-        remarks = check(reading, sound=guitar)
+        remarks = _remarks(plan, reading, wanted)
         cautions = [remark for remark in remarks if remark.severity is Severity.CAUTION]
         show_remarks(console, cautions)
         for file in files:
@@ -93,11 +96,21 @@ def _shared_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Pat
     return [[file] for file in outputs]
 
 
-def _load_all(plans: Sequence[Path], fingering: str | None) -> list[Reading]:
+def _remarks(plan: Path, reading: Reading, wanted: Wanted) -> list[Remark]:
+    """What there is to say about a plan as it is written; of a reading that is drawn larger, also where it goes beyond
+    what an instrument can give."""
+    found = check(reading, sound=guitar)
+    if wanted.scale == AS_PLANNED:
+        return found
+    beyond = [remark for remark in found if remark.code == "level-out-of-range"]
+    return list(dict.fromkeys([*check(load(plan, wanted.fingering), sound=guitar), *beyond]))
+
+
+def _load_all(plans: Sequence[Path], wanted: Wanted) -> list[Reading]:
     readings, faults = [], []
     for plan in plans:
         try:
-            readings.append(load(plan, fingering))
+            readings.append(load(plan, wanted.fingering, wanted.scale))
         except CannotDo as refusal:
             faults.extend(refusal.remarks)
     if faults:
