@@ -6,18 +6,13 @@ and decorate it with `rule(code, why)`. The evidence is what players do, so a ru
 
 from __future__ import annotations
 
-import json
-import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 
-from timing.entry import Entry
-from timing.plan_sound import Accent, Dynamic, Glissando, SecondTime, ToneChange
-from timing.plan_strings import StringChoice
-from timing.plan_time import Hold, Phrase, Slowing, TempoMark
+from timing.edits import added, replaced, shown, shown_edit, written  # noqa: F401 (rules write with them)
 from timing.position import beat_name
 from timing.reading import Reading
 from timing.remarks import Edit, Place, Remark, Severity
@@ -90,7 +85,7 @@ def remark_at(
 ) -> Remark:
     """A remark at a bar, beat and pass (None: on the piece as a whole). Without a `suggestion` the fix is shown."""
     if fix and suggestion is None:
-        suggestion = ", ".join(map(shown_edit, fix))
+        suggestion = shown(fix)
     return Remark(severity, code, message, place, *(spot or (None, None, None)), suggestion, fix)
 
 
@@ -137,60 +132,3 @@ def first_few(rows: Iterable[int], notes: np.ndarray, tell: Callable[[int], Rema
     if (more := len(places) - MOST_TOLD) > 0:
         message = f"and {more} more place{'s' * (more > 1)} like these ({remarks[0].code})"
         yield remark_at(remarks[0].severity, remarks[0].code, message, spot_of(notes[places[MOST_TOLD]]), None, None)
-
-
-# -- what would mend the plan
-
-_SECTIONS = {
-    Phrase: "phrases", TempoMark: "tempo", Slowing: "slowing", Hold: "holds", Dynamic: "dynamics", Accent: "accents",
-    ToneChange: "tone", SecondTime: "second time", Glissando: "glissandi", StringChoice: "strings",
-}  # fmt: skip
-
-
-def replaced(entry: Entry, changes: dict[str, Any]) -> Edit:
-    """The change that puts `entry` into the plan anew, with these keys changed (None: left out).
-
-    All other keys stay as they are written and in their order; new ones stand before `why`. What the plan writes as one
-    value alone (the 1-4 of `inside: [1-4, 5-8]`) is one again, if no other key is needed.
-    """
-    source = entry._source if isinstance(entry._source, dict) else {}
-    keys = dict(source) | changes
-    if "why" in keys and changes.keys() - source.keys():
-        keys["why"] = keys.pop("why")
-    keys = {key: value for key, value in keys.items() if value is not None}
-    (only, *others) = keys
-    alone = not others and getattr(source, "places", {}).get(only) == entry.place() is not None
-    return Edit(_SECTIONS[type(entry)], written(keys[only] if alone else keys), entry.place())
-
-
-def added(section: str, entry: dict[str, Any] | str) -> Edit:
-    """The change that adds an entry (or the value of a section that is one value) to a plan."""
-    return Edit(section, written(entry))
-
-
-def shown_edit(edit: Edit) -> str:
-    """A change as the musician reads it: the entry, with its section where that may be new to the plan."""
-    if edit.place is not None or edit.entry is None:
-        return edit.entry or "leave it out"
-    return f"{edit.section}: {f'[{edit.entry}]' if edit.entry.startswith('{') else edit.entry}"
-
-
-# What YAML would read otherwise, if it stood without quotes between braces.
-_NEEDS_QUOTES = re.compile(
-    r"""[?:,\[\]{}\#&*!|>'"%@`].* | -(\s.*)? | \s.* | .*\s | .*[,\[\]{}\n].* | .*:(\s.*)? | .*\s\#.* |
-    ~? | true | false | null | (?!(0|[1-9]\d*)$)[+-]?[\d.]+(e[+-]?\d+)?""",
-    re.VERBOSE | re.IGNORECASE | re.DOTALL,
-)
-
-
-def written(value: Any) -> str:
-    """A value as a plan writes it on one line: an entry in braces, a list in brackets, a text in quotes if it must."""
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {written(each)}" for key, each in value.items()) + "}"
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(map(written, value)) + "]"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    text = str(value)
-    quoted = isinstance(value, str) and _NEEDS_QUOTES.fullmatch(text)
-    return json.dumps(text, ensure_ascii=False) if quoted else text

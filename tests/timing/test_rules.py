@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from planfiles import plan_of
 
+from timing.edits import added, replaced, shown, shown_edit, written
 from timing.remarks import Edit
-from timing.rules import added, replaced, shown_edit, written
 from timing.yamltext import parse
 
 TEXTS = st.one_of(
@@ -57,3 +57,9 @@ def test_what_is_added_is_shown_with_its_section():
     assert edit == Edit("second time", "{bars: 1-8, softer: 3 dB}")
     assert shown_edit(edit) == "second time: [{bars: 1-8, softer: 3 dB}]"
     assert shown_edit(added("tempo", "quarter = 72")) == "tempo: quarter = 72"
+
+
+def test_what_is_added_to_one_section_is_shown_as_one_list():
+    first, second = (added("strings", {"at": at, "string": 2}) for at in ("1:3", "2:1"))
+    assert shown((first, second)) == "strings: [{at: 1:3, string: 2}, {at: 2:1, string: 2}]"
+    assert shown((first, added("capo", "2"))) == "capo: 2, strings: [{at: 1:3, string: 2}]"
