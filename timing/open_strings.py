@@ -1,4 +1,4 @@
-"""Open strings that stand out of their line: by level, and by how the strings sound."""
+"""How strings themselves sound: open ones that stand out of their line, and tunings whose sound nobody knows."""
 
 from __future__ import annotations
 
@@ -6,11 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from timing.edits import added
+from timing.instruments import program_of
 from timing.performance import HARMONIC, PIZZICATO, ROLES, SLURRED, TONES
-from timing.playable import FRETS
+from timing.playable import FRETS, pitch_name
 from timing.reading import Reading
-from timing.remarks import CannotDo, Remark
-from timing.rules import ADVICE, CAUTION, Sound, first_few, keys_of, remark_at, rule, said, spot_of, written
+from timing.remarks import CannotDo, Edit, Remark
+from timing.rules import ADVICE, CAUTION, Sound, first_few, keys_of, remark_at, rule, said, spot_of
 
 STANDS_OUT = 3.0  # dB: the house's accent, enough to be heard
 NOTICED = 2.5  # dB: more than any open string of the guitar has by nature (up to 2.0 on the modelled one)
@@ -24,6 +26,12 @@ _SOUNDS_AS = {PIZZICATO: 3, HARMONIC: 4}  # codes of a Sound, by technique
 @rule(
     "open-string-out",
     "A single open string rings out of a line of stopped ones like an accent that nobody meant.",
+    example="score: low-water.musicxml\n"
+    "accents: [{at: 4:4, by: 4 dB, for: melody}]\n"
+    "strings: [{at: 4:1, string: 2}, {at: 4:4, string: 1}, {at: 4:6, string: 1}]",
+    threshold=f"an open string between stopped notes of its line, at most {NEIGHBOURS:g} s away, is {STANDS_OUT:g} dB "
+    f"louder than they are (advice: {NOTICED:g} dB), brightness counted as level: twice as bright as 6 dB",
+    source="our own value, as for an accent; no open string of the modelled guitar comes to more than 2.0 dB by nature",
     listens=True,
 )
 def open_string_out(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
@@ -44,7 +52,7 @@ def open_string_out(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
             f"the open string {note['string']} at {said(spot_of(note))} stands out of the {ROLES[note['role']]}: it is "
             f"{' and '.join(what)}; {out[n]:.1f} dB softer, at {note['level'] - out[n]:.1f} dB, it would hide there"
         )
-        return remark_at(severity, "open-string-out", message, spot_of(note), None, _stopped(reading, row))
+        return remark_at(severity, "open-string-out", message, spot_of(note), None, fix=_stopped(reading, row))
 
     yield from first_few(found[out >= STANDS_OUT], notes, tell)
     noticed = found[(out >= NOTICED) & (out < STANDS_OUT)] if sound is not None else found[:0]
@@ -133,12 +141,35 @@ def _codes(notes: np.ndarray) -> np.ndarray:
     return code
 
 
-def _stopped(reading: Reading, row: int) -> str | None:
-    """A strings entry that stops the note on a lower string which is free when it begins."""
+def _stopped(reading: Reading, row: int) -> tuple[Edit, ...]:
+    """The strings entry that stops the note on a lower string which is free when it begins."""
     notes, note = reading.performance.notes, reading.performance.notes[row]
     sounding = (notes["onset"] <= note["onset"] + 1e-6) & (notes["end"] > note["onset"] + 1e-3)
     taken = set(notes["string"][sounding & (notes["part"] == note["part"])].tolist())
     for string, opened in enumerate(reading.performance.tunings[note["part"]].tolist(), 1):
         if opened > 0 and string not in taken and 1 <= note["pitch"] - opened <= FRETS - reading.capos[note["part"]]:
-            return f"strings: [{written(keys_of(row, reading) | {'string': string})}]"
-    return None
+            return (added("strings", keys_of(row, reading) | {"string": string}),)
+    return ()
+
+
+@rule(
+    "tuning-unknown",
+    "Where the sound of the strings is not known, all strings and plucking points of the guitar sound alike.",
+    example="score: low-water.musicxml\ntuning: [E4, B3, G3, D3, A2, E2, B1, F#1]",
+    threshold="the classical guitar has more strings than seven, or one that is tuned below A0 or above E6",
+    source="our own value: what the modelled guitar has strings for",
+    listens=True,
+)
+def tuning_unknown(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
+    lanes, tunings = reading.performance.lanes, reading.performance.tunings
+    classical = np.unique(lanes["part"][lanes["program"] == program_of("classical guitar")])
+    for part in classical[tunings[classical].any(axis=1)] if sound is not None else ():
+        pitches = tuple(int(pitch) for pitch in tunings[part] if pitch > 0)
+        try:
+            sound.loudness(1, 0, pitches, np.zeros(1, int))
+        except CannotDo:
+            message = (
+                f"how strings sound that are tuned to {' '.join(map(pitch_name, pitches))} is not known: a guitar "
+                "without strings of its own is heard"
+            )
+            yield Remark(ADVICE, "tuning-unknown", message, reading.plan.place("tuning"))

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import io
+from functools import partial
 from types import SimpleNamespace
 
+import judged
 import numpy as np
 import pytest
-from ruamel.yaml import YAML
+from judged import mended
 from support import reading, score
 
-from timing.cautions import check
 from timing.reading import Reading
 from timing.remarks import CannotDo, Remark, Severity
 
+guitar = partial(judged.guitar, bars=1)
 LINE = "d4:1 e4:1 f4:1 d4:1"  # e4 is the first string
-
-
-def guitar(voices: dict[int, str] | str, bars: int = 1, **options):
-    return score(bars, voices={1: voices} if isinstance(voices, str) else voices, program=24, **options)
 
 
 def sounding(louder: float = 0.0, brighter: float = 1.0) -> SimpleNamespace:
@@ -37,12 +34,7 @@ def sounding(louder: float = 0.0, brighter: float = 1.0) -> SimpleNamespace:
 
 
 def told(made: Reading, sound=None) -> list[Remark]:
-    return [remark for remark in check(made, sound) if remark.code == "open-string-out"]
-
-
-def mended(plan: dict, remark: Remark) -> dict:
-    fix = YAML(typ="safe").load(io.StringIO(remark.suggestion))
-    return plan | {"strings": [*plan.get("strings", ()), *fix["strings"]]}
+    return judged.told("open-string-out", made, sound)
 
 
 def accent(by: float, at: str = "1:2") -> dict:
