@@ -1,7 +1,7 @@
 """What a rule is, the list of all rules, and how they put their remarks into words.
 
 A rule is one small function with its own code. To add one, write a function that takes a Reading and yields remarks,
-and decorate it with `rule(code, why)`. The evidence is what players do, so a rule says "unusual", never "wrong".
+and decorate it with `rule(code, why, ...)`. The evidence is what players do, so a rule says "unusual", never "wrong".
 """
 
 from __future__ import annotations
@@ -18,6 +18,14 @@ from timing.reading import Reading
 from timing.remarks import Edit, Place, Remark, Severity
 
 ADVICE, CAUTION = Severity.ADVICE, Severity.CAUTION
+
+# Sources of thresholds, as the pages of the codes name them.
+EVIDENCE = (
+    "88 performances of the Vienna 4x22 corpus (W. Goebl 1999) and some 200 of the ASAP dataset (F. Foscarin et al., "
+    "ISMIR 2020), as measured for this project"
+)
+COMMON_PRACTICE, OWN_VALUE = "common practice", "our own value"
+
 MOST_TOLD = 3  # places of one kind that are told; of the rest only how many there are
 
 
@@ -40,8 +48,9 @@ class Rule:
 
     `why` it matters to a listener, in one sentence; an `example`, a plan over one of the demo's scores that earns it
     (or, where only a score can, that score in words); the `threshold` from which it is told, and the `source` of that;
-    and the function that finds its cases (None: they are met where score and plan are brought together). A rule that
-    `listens` takes a Reading and a Sound (or None), any other one a Reading.
+    what mending it automatically `mends` (nothing: it takes a musician to decide); and the function that finds its
+    cases (None: they are met where score and plan are brought together). A rule that `listens` takes a Reading and a
+    Sound (or None), any other one a Reading.
     """
 
     code: str
@@ -49,6 +58,7 @@ class Rule:
     example: str = ""
     threshold: str = ""
     source: str = ""
+    mends: str = ""
     find: Callable[..., Iterator[Remark]] | None = None
     listens: bool = False
 
@@ -56,19 +66,19 @@ class Rule:
 RULES: list[Rule] = []
 
 
-def rule(code: str, why: str, *, example: str = "", threshold: str = "", source: str = "", listens: bool = False):
-    """Register a function as the rule `code`."""
+def rule(code: str, why: str, *, listens: bool = False, **told: str):
+    """Register a function as the rule `code`; what else is `told` of it are the texts of a Rule."""
 
     def register(find: Callable[..., Iterator[Remark]]) -> Callable[..., Iterator[Remark]]:
-        RULES.append(Rule(code, why, example, threshold, source, find, listens))
+        RULES.append(Rule(code, why, **told, find=find, listens=listens))
         return find
 
     return register
 
 
-def met(code: str, why: str, *, example: str = "", threshold: str = "", source: str = "") -> None:
+def met(code: str, why: str, **told: str) -> None:
     """Register a code whose cases are met where score and plan are brought together."""
-    RULES.append(Rule(code, why, example, threshold, source))
+    RULES.append(Rule(code, why, **told))
 
 
 # -- words
@@ -103,6 +113,12 @@ def place_of(note: np.void, reading: Reading) -> str:
     """Where a note (PLAYED) begins, as a plan writes it."""
     row = reading.performance.bars["row"][note["ordinal"]]
     return f"{reading.score.bar_name(int(row))}:{beat_name(float(note['beat']))}"
+
+
+def position_at(quarters: float, reading: Reading) -> str:
+    """The place that begins at this quarter, as a plan writes it."""
+    bar = reading.where.bars[reading.where.ordinal(quarters)]
+    return f"{reading.score.bar_name(int(bar['row']))}:{beat_name(reading.where.beat(quarters)[1])}"
 
 
 def keys_of(row: int, reading: Reading) -> dict[str, str]:
