@@ -14,7 +14,7 @@ from timing.plan_sound import Glissando
 from timing.remarks import Severity
 from timing.where import Where
 
-_SHORTEST = 0.005  # seconds; no slide is shorter
+SHORTEST = 0.005  # seconds; no slide is shorter
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where, amou
                 message = f"the slide from {bar}:{beat:g} ends on the pitch that it comes from: it has nowhere to go"
                 where.remark(Severity.ERROR, "slide-same-pitch", message, entry.place("to"))
                 continue
-            if onset[goal] - onset[note] < _SHORTEST:
+            if onset[goal] - onset[note] < SHORTEST:
                 bar, beat, _ = where.beat(float(moment[note]))
                 message = f"the slide from {bar}:{beat:g} has no time: its goal sounds before it could move"
                 where.remark(Severity.CAUTION, "slide-no-time", message, entry.place(), bar=bar, beat=beat)
