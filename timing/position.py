@@ -29,6 +29,7 @@ class Position:
     bar: str
     beat: Fraction | None = None
     instant: bool = False  # written with a fraction: where a range ends there, it ends at that instant
+    row: int | None = None  # the bar itself, where no one wrote its name: numbers can come twice in a score
 
     def __str__(self) -> str:
         if self.beat is None:
@@ -42,6 +43,7 @@ class Range:
 
     start: Position
     end: Position
+    printed: bool = False  # in the score; people are told only where it begins
 
     @property
     def lone(self) -> bool:
@@ -49,6 +51,8 @@ class Range:
         return self.start == self.end
 
     def __str__(self) -> str:
+        if self.printed:
+            return f"printed at {self.start}"
         if self.lone:
             return str(self.start)
         between = "-" if self.start.beat is None and self.end.beat is None else " - "

@@ -14,6 +14,8 @@ from timing.position import Position, Range, beat_name
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import Score
 
+Passes = int | str | tuple[int, ...] | None  # a pass; or (of what the score says) the performed bars themselves
+
 MOST_HEARD = 250_000  # hearings of all entries: far beyond any music, and soon told
 
 
@@ -37,6 +39,11 @@ def left_out(runs: list[Run]) -> list[float]:
     """The share of a range that each run leaves out because a repeat begins in the middle of it."""
     full = max((run.length for run in runs), default=0.0)
     return [0.0 if run.begun else 1 - run.length / full for run in runs]
+
+
+def near(beat: float | None) -> float | None:
+    """A beat to a thousandth: 2.333 and 2+1/3 are one place."""
+    return None if beat is None else round(beat, 3)
 
 
 class Fault(ValueError):  # noqa: N818 (a fault is the house's word)
@@ -89,7 +96,7 @@ class Where:
 
     def point(self, position: Position) -> tuple[int, float]:
         """Bar row and offset in quarters of a position; a bar alone is its beginning. Fault says what is wrong."""
-        rows = self._find(position.bar)
+        rows = self._rows_of(position)
         if position.beat is None:
             return rows[0], 0.0
         for row in rows:
@@ -101,6 +108,11 @@ class Where:
                 return row, max(offset, 0.0)
         raise Fault(self._no_beat(position, rows))
 
+    def printed(self, position: Position) -> tuple[int, float | None]:
+        """Printed number of the bar and the beat of a position, None for a bar alone, as remarks have them (`near`)."""
+        row, _ = self.point(position)
+        return int(self.score.bars["number"][row]), None if position.beat is None else near(float(position.beat))
+
     def opens(self, position: Position) -> bool:
         """Whether the music begins at this position: at the very beginning, or in the first full bar after a pickup,
         which is played as that bar is (common practice)."""
@@ -109,29 +121,38 @@ class Where:
         except Fault:
             return False
         pickup = self.score.bars["shift"][0] > 0
-        return offset == 0.0 and (row == 0 or (row == 1 and bool(pickup)))
+        return offset < 1e-9 and (row == 0 or (row == 1 and bool(pickup)))
 
     def end_point(self, position: Position) -> tuple[int, float]:
         """Bar row and offset at which this position is over: a bar at its end, a beat (or what is left of it after a
-        fraction) when the next one begins."""
+        fraction) when the next one begins. An instant that the score has is over at once."""
         if position.beat is None:
-            row = self._find(position.bar)[-1]
+            row = self._rows_of(position)[-1]
             return row, float(self.score.bars["length"][row])
+        if position.row is not None and position.instant:
+            return position.row, self._instant(position, position.row)
         row, _ = self.point(position)
         bar = self.score.bars[row]
         over = float(math.floor(position.beat) * 4 / int(bar["unit"])) - bar["shift"]
         return row, min(float(over), float(bar["length"]))
 
-    def _range_end(self, bars: Range, arriving: bool) -> tuple[int, float]:
-        """Bar row and offset at which a range ends."""
+    def range_end(self, bars: Range, arriving: bool = False) -> tuple[int, float]:
+        """Bar row and offset at which a range ends (`arriving`: on its end position). Fault says what is wrong."""
         end = bars.end
         if end.beat is None or bars.lone or not (end.instant or arriving):
             return self.end_point(end)
-        row = self._find(end.bar)[-1]
-        bar = self.score.bars[row]
-        offset = float((end.beat - 1) * 4 / int(bar["unit"])) - bar["shift"]
+        row = self._rows_of(end)[-1]
+        offset = self._instant(end, row)
         # the instant at which an incomplete bar is over has no beat of its own
-        return (row, float(offset)) if abs(offset - bar["length"]) < 1e-9 else self.point(end)
+        return (row, offset) if abs(offset - self.score.bars["length"][row]) < 1e-9 else self.point(end)
+
+    def _instant(self, position: Position, row: int) -> float:
+        """Quarters after the bar line."""
+        bar = self.score.bars[row]
+        return float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
+
+    def _rows_of(self, position: Position) -> list[int]:
+        return self._find(position.bar) if position.row is None else [position.row]
 
     def _find(self, name: str) -> list[int]:
         """The rows that make up a bar: several where it is split."""
@@ -160,17 +181,29 @@ class Where:
 
     # -- the same along the performed order
 
-    def moments(self, position: Position, passes: int | str | None = None, after: bool = False) -> np.ndarray:
+    def moments(self, position: Position, passes: Passes = None, after: bool = False) -> np.ndarray:
         """Quarters at which a position is heard (or, `after`, is over), in order."""
         row, offset = self.end_point(position) if after else self.point(position)
-        heard = (self.bars["row"] == row) & self.on_pass(passes)
+        heard = self.hearings(row)
+        if passes is not None:
+            heard = heard[self.on_pass(passes)[heard]]
         return self.bars["start"][heard] + offset
 
-    def runs(self, bars: Range, passes: int | str | None = None, arriving: bool = False) -> list[Run]:
+    def hearings(self, row: int) -> np.ndarray:
+        """The performed bars in which a bar is heard, in order."""
+        by_row, rows = self._by_row
+        return by_row[slice(*np.searchsorted(rows, (row, row + 1)))]
+
+    @cached_property
+    def _by_row(self) -> tuple[np.ndarray, np.ndarray]:
+        by_row = np.argsort(self.bars["row"], kind="stable")
+        return by_row, self.bars["row"][by_row]
+
+    def runs(self, bars: Range, passes: Passes = None, arriving: bool = False) -> list[Run]:
         """The runs in which a range is heard. `arriving`: it ends on its end position instead of when that is over
         (a bar alone is over in any case)."""
         first, start = self.point(bars.start)
-        last, end = self._range_end(bars, arriving)
+        last, end = self.range_end(bars, arriving)
         if (last, end) <= (first, start):
             nothing = self.point(bars.end) == (first, start)
             turned = f"before it begins: did you mean {Range(bars.end, bars.start)}?"
@@ -190,10 +223,15 @@ class Where:
                 made.append(Run(float(begin), float(stop), a, b, complete, bool(rows[a] == first)))
         return made
 
-    def on_pass(self, passes: int | str | None) -> np.ndarray:
-        """(n,) which performed bars belong to a pass: 1, 2, ..., `last`, `da capo`, or None for all."""
+    def on_pass(self, passes: Passes) -> np.ndarray:
+        """(n,) which performed bars belong to a pass: 1, 2, ..., `last`, `da capo`, or None for all; or those that are
+        named themselves."""
         if passes is None:
             return np.ones(len(self.bars), bool)
+        if isinstance(passes, tuple):
+            named = np.zeros(len(self.bars), bool)
+            named[list(passes)] = True
+            return named
         if passes == "last":
             return self.bars["last"].copy()
         if passes == "da capo":
@@ -260,7 +298,10 @@ class Where:
             return nothing
         self._found += len(found)
         if self._found > MOST_HEARD:
-            message = f"the entries of the plan are heard more than {MOST_HEARD:,} times in this order of the bars"
+            message = (
+                f"the entries of the plan and the marks of the score are heard more than {MOST_HEARD:,} times in this "
+                "order of the bars"
+            )
             raise CannotDo([Remark(Severity.ERROR, "plan-size", message, entry.place())])
         said = ""
         if not len(found):
