@@ -168,8 +168,9 @@ def _preset_changes(start: np.ndarray, channel: np.ndarray, preset: np.ndarray) 
 
 
 def _frames(seconds: np.ndarray) -> np.ndarray:
-    """The nearest block boundary to each time."""
-    return np.rint(seconds * RATE / BLOCK).astype(np.int64) * BLOCK
+    """The nearest block boundary to each time. What lies halfway (8 s do) goes to the later one, also where a float
+    falls short of it, so that a stretch of the music is rounded as in the whole."""
+    return np.floor(seconds * RATE / BLOCK + (0.5 + 1e-6)).astype(np.int64) * BLOCK
 
 
 def stream(stems: list[Stem]) -> Iterator[np.ndarray]:

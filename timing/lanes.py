@@ -7,7 +7,7 @@ import numpy as np
 from timing.performance import LANE
 from timing.score import Score
 
-_DIES_AWAY = 0.5  # seconds that a lane is left alone after a slide, so that the next one does not bend its end
+DIES_AWAY = 0.5  # seconds that a lane is left alone after a slide, so that the next one does not bend its end
 
 
 def build_lanes(played: np.ndarray, score: Score, programs: np.ndarray, tunings: np.ndarray) -> np.ndarray:
@@ -46,7 +46,7 @@ def with_sliding(lanes: np.ndarray, played: np.ndarray, groups: list[list[int]],
             lane["string"], lane["staff"], lane["voice"], lane["sliding"] = 0, 0, 0, True
             lane["name"] = f"{score.parts['name'][part]}, sliding"
             new.append(lane)
-        made[free] = part, float(played["end"][group].max()) + _DIES_AWAY
+        made[free] = part, float(played["end"][group].max()) + DIES_AWAY
         played["lane"][group] = len(lanes) + free
     lanes = np.append(lanes, np.array(new, LANE))
     used, played["lane"] = np.unique(played["lane"], return_inverse=True)

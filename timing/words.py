@@ -182,7 +182,8 @@ def file_name(value: object) -> str:
     return name
 
 
-def _pass(value: object) -> int | str:
+def read_pass(value: object) -> int | str:
+    """A time through the music: a number, `last` or `da capo`."""
     text = str(value).strip() if isinstance(value, str | int) and not isinstance(value, bool) else ""
     if re.fullmatch(r"[1-9]\d?", text, re.ASCII):
         return int(text)
@@ -325,7 +326,7 @@ Then = Annotated[
 ]
 Pass = Annotated[
     int | str,
-    BeforeValidator(_pass),
+    BeforeValidator(read_pass),
     WithJsonSchema(
         {
             "anyOf": [{"type": "integer", "minimum": 1, "maximum": 99}, {"enum": ["last", "da capo"]}],

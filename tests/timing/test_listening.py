@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support import midi, reading, score
 
-from timing.listening import _only, heard
+from timing.excerpt import some_of
+from timing.listening import heard
 from timing.performance import PLUCKED
 from timing.remarks import CannotDo
 
@@ -55,7 +56,7 @@ def test_curves_bends_and_slides_follow_their_notes():
 def test_a_goal_whose_slide_is_left_out_is_plucked():
     performance = duet(glissandi=[{"from": "1:1", "to": "1:3", "arrive": "slurred", "for": "melody"}]).performance
     sliding = int(performance.glides["note"][0])
-    left = _only(performance, np.arange(len(performance.notes)) != sliding)
+    left = some_of(performance, np.arange(len(performance.notes)) != sliding)
     assert set(left.notes["attack"].tolist()) == {PLUCKED}
     assert not len(left.glides) and not len(left.bends)
 
@@ -78,7 +79,7 @@ def test_a_role_that_is_not_there():
 def test_a_sound_is_cut_where_a_note_that_it_carries_is_left_out():
     entries = [{"from": a, "to": b, "arrive": "slurred", "swell": "1 dB"} for a, b in (("1:1", "1:3"), ("1:3", "2:1"))]
     performance = reading({"glissandi": entries}, score(2, voices={1: "c5:2 e5:2 g5:4"}, program=40)).performance
-    left = _only(performance, performance.notes["pitch"] != midi("e5"))
+    left = some_of(performance, performance.notes["pitch"] != midi("e5"))
     assert left.notes["attack"].tolist() == [PLUCKED, PLUCKED]
     assert not len(left.glides)
     assert left.bends["second"].max() <= 2 and left.bends["semitones"].max() == pytest.approx(4)
