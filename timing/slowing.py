@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from timing.edits import replaced, shown
 from timing.phrases import PhraseRun
 from timing.plan_time import Slowing
-from timing.remarks import Severity
+from timing.remarks import Edit, Severity
 from timing.tracks import Event
 from timing.where import Fault, Run, Where
 
@@ -43,14 +44,16 @@ def slowing_runs(
     that contain its end. `amount` scales every change in log pace.
     """
     made: list[SlowingRun] = []  # sorted, and no two overlap
+    overlaps = _Overlaps(where)
     endings = np.array([(p.end, p.bars) for p in phrases]).reshape(-1, 2)
     for entry in entries:
         if entry.kind == "a tempo":
             continue
         runs = [run for run in where.runs_of(entry, entry.kind) if run.complete]
+        overlaps.starts[id(entry)] = np.round([run.start for run in runs], 3)
         for run, back in zip(runs, _backs(entry, runs, where), strict=True):
             to = entry.to or _usual(entry, run, endings, where)
-            _put(made, SlowingRun(entry, run, to**amount, run.end, back), where)
+            _put(made, SlowingRun(entry, run, to**amount, run.end, back), overlaps)
     return made
 
 
@@ -74,29 +77,51 @@ def _backs(entry: Slowing, runs: list[Run], where: Where) -> list[float | None]:
     return np.where(following <= again, following, ends).tolist()
 
 
-def _put(made: list[SlowingRun], new: SlowingRun, where: Where) -> None:
+def _put(made: list[SlowingRun], new: SlowingRun, overlaps: _Overlaps) -> None:
     """Put a run in its place; whatever it meets there gives way, with a caution."""
     first = bisect_left(made, new.run.start, key=lambda old: old.run.start)
     last = bisect_left(made, new.run.end, key=lambda old: old.run.start)
     for old in made[first:last]:
-        _overlap(old, new, where)
+        overlaps.tell(old, new)
     made[first:last] = [new]
     if first and made[first - 1].until > new.run.start:
-        _overlap(made[first - 1], new, where)
+        overlaps.tell(made[first - 1], new)
         made[first - 1] = replace(made[first - 1], until=new.run.start)
 
 
-def _overlap(old: SlowingRun, new: SlowingRun, where: Where) -> None:
-    bar, beat, pass_ = where.beat(max(old.run.start, new.run.start))
-    message = (
-        f"the {new.entry.kind} {new.entry.where} overlaps the {old.entry.kind} {old.entry.where}: "
-        "where they meet only the later entry acts"
-    )
-    suggestion = "end the first one before the second begins, or give them different passes"
-    where.remark(
-        Severity.CAUTION, "slowings-overlap", message, new.entry.place(new.entry.kind),
-        bar=bar, beat=beat, pass_=pass_, suggestion=suggestion,
-    )  # fmt: skip
+class _Overlaps:
+    """Tells where two changes of pace meet. `starts` are the quarters (to a thousandth) at which entries are heard."""
+
+    def __init__(self, where: Where):
+        self.starts: dict[int, np.ndarray] = {}  # by the identity of the entry
+        self._where = where
+        self._fixes: dict[tuple, tuple[Edit, ...]] = {}
+
+    def tell(self, old: SlowingRun, new: SlowingRun) -> None:
+        bar, beat, pass_ = self._where.beat(max(old.run.start, new.run.start))
+        message = (
+            f"the {new.entry.kind} {new.entry.where} overlaps the {old.entry.kind} {old.entry.where}: "
+            "where they meet only the later entry acts"
+        )
+        fix = self._parted(*sorted((old, new), key=lambda slow: slow.run.start))
+        suggestion = shown(fix) or "end the first one before the second begins, or give them different passes"
+        self._where.remark(
+            Severity.CAUTION, "slowings-overlap", message, new.entry.place(new.entry.kind),
+            bar=bar, beat=beat, pass_=pass_, suggestion=suggestion, fix=fix,
+        )  # fmt: skip
+
+    def _parted(self, first: SlowingRun, second: SlowingRun) -> tuple[Edit, ...]:
+        """The change that lets the first end where the second begins, and the second go on from it, if the second
+        begins there each time that the first is heard."""
+        away = round(second.run.start - first.run.start, 3)
+        key = id(first.entry), id(second.entry), away
+        if key not in self._fixes:
+            follows = np.isin(np.round(self.starts[key[0]] + away, 3), self.starts[key[1]]).all()
+            possible = away > 0 and first.run.begun and follows
+            bars = self._where.range_text(first.run.start, second.run.start) if possible else ""
+            changes = {first.entry.kind: bars, "then": None}
+            self._fixes[key] = (replaced(first.entry, changes),) if possible else ()
+        return self._fixes[key]
 
 
 def _usual(entry: Slowing, run: Run, endings: np.ndarray, where: Where) -> float:

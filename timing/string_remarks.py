@@ -6,15 +6,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from timing.edits import added, replaced, shown
 from timing.hands import Sounds
 from timing.performance import HARMONIC
 from timing.plan_strings import StringChoice
-from timing.playable import POSSIBLE, listed, pitch_name, reach, why_not_together
-from timing.position import beat_name
-from timing.remarks import Place, Severity
+from timing.playable import FRETS, POSSIBLE, listed, pitch_name, reach, why_not_together
+from timing.remarks import Edit, Place, Severity
 from timing.where import Where
 
-_MOST = 5  # places told of one kind of trouble
+_MOST = 5  # places told of one kind of trouble, and entries added at most to mend it
 
 
 @dataclass
@@ -24,7 +24,7 @@ class Teller:
     played: np.ndarray
     tunings: np.ndarray
     where: Where
-    _found: dict[str, list[tuple[int, str, Place | None, str | None]]] = field(default_factory=dict)
+    _found: dict[str, list[tuple[int, str, Place | None, tuple[Edit, ...]]]] = field(default_factory=dict)
 
     def tell(self) -> None:
         """Remark on what was found, in the order of the music, each message once; of the rest say how much."""
@@ -34,7 +34,7 @@ class Teller:
             for (text, fix), (row, place) in ordered[:_MOST]:
                 note = self.played[row]
                 spot = {"bar": int(note["bar"]), "beat": round(float(note["beat"]), 6), "pass_": int(note["pass"])}
-                self.where.remark(Severity.CAUTION, code, text, place, **spot, suggestion=fix)
+                self.where.remark(Severity.CAUTION, code, text, place, **spot, suggestion=shown(fix) or None, fix=fix)
             if (more := len(ordered) - _MOST) > 0:
                 text = f"and {more} more place{'s' * (more > 1)} like these ({code})"
                 self.where.remark(Severity.CAUTION, code, text, None)
@@ -55,18 +55,18 @@ class Teller:
     ) -> None:
         others = ", ".join(f"{s} (fret {f})" for s, f in found.items())
         text = f"string {string} cannot give {pitch_name(pitch)}{_times(rows)}; strings that can: {others}"
-        self._asked("string-cannot-reach", text, entry, rows[0], min(found, key=lambda s: abs(s - string)))
+        self._asked("string-cannot-reach", text, entry, rows, min(found, key=lambda s: abs(s - string)))
 
     def other_fret(
         self, pitch: int, string: int, fret: int, found: dict[int, int], entry: StringChoice | None, rows: np.ndarray
     ) -> None:
         if string:
             text = f"{pitch_name(pitch)} is at fret {found[string]} of string {string}, not at fret {fret}"
-            self._asked("fret-contradicts", f"{text}{_times(rows)}: the string holds", entry, rows[0], string)
+            self._asked("fret-contradicts", f"{text}{_times(rows)}: the string holds", entry, rows, string)
         else:
             others = ", ".join(f"{f} on string {s}" for s, f in found.items())
             text = f"no string has {pitch_name(pitch)} at fret {fret}{_times(rows)}; it is at fret {others}"
-            self._asked("fret-contradicts", text, entry, rows[0], min(found, key=lambda s: abs(found[s] - fret)))
+            self._asked("fret-contradicts", text, entry, rows, min(found, key=lambda s: abs(found[s] - fret)))
 
     def hard_chords(
         self, rows: np.ndarray, sounds: Sounds, number: np.ndarray, tables: list[np.ndarray], strings: int
@@ -95,17 +95,39 @@ class Teller:
                 text = f"this chord is a stretch from fret {low[moment]} to fret {high[moment]}: no hand reaches it"
             self._add("unplayable-chord", first[here][0], text)
 
-    def _asked(self, code: str, text: str, entry: StringChoice | None, row: int, string: int) -> None:
+    def _asked(self, code: str, text: str, entry: StringChoice | None, rows: np.ndarray, string: int) -> None:
         """Trouble with what an entry or the score asks; the nearest thing that can be had."""
         place = None
         if entry is not None:
             place = entry.place("string" if entry.string else "fret")
-        note = self.played[row]
-        passage = self.where.bars[note["ordinal"]]
-        position = f"{self.where.score.bar_name(passage['row'])}:{beat_name(float(note['beat']))}"
-        self._add(code, row, text, place, f"strings: [{{at: {position}, string: {string}}}]")
+        self._add(code, rows[0], text, place, self._instead(entry, rows, string))
 
-    def _add(self, code: str, row: int, text: str, place: Place | None = None, fix: str | None = None) -> None:
+    def _instead(self, entry: StringChoice | None, rows: np.ndarray, string: int) -> tuple[Edit, ...]:
+        """The changes that put these notes on a string: the entry for their place anew, or one for each place."""
+        if entry is not None and entry.at is not None:
+            return (replaced(entry, {"string": string, "fret": None}),)
+        entries = {tuple(keys.items()): keys for keys in (self._keys(int(row), string, entry) for row in rows)}
+        few = len(entries) <= _MOST and all(entries.values())
+        return tuple(added("strings", keys) for keys in entries.values()) if few else ()
+
+    def _keys(self, row: int, string: int, entry: StringChoice | None) -> dict[str, object]:
+        """The entry that puts one note on a string; none where it would mean a higher note."""
+        note, moment = self.played[row], self.played["score_onset"]
+        beside = self.played[slice(*np.searchsorted(moment, note["score_onset"] + np.array([-1e-6, 1e-6])))]
+        higher = beside[beside["pitch"] > note["pitch"]]
+        stops = higher["pitch"] - self.tunings[higher["part"], string - 1]
+        own = (higher["voice"] == note["voice"]) & (higher["part"] == note["part"])
+        if np.any(own & (stops >= 0) & (stops <= FRETS)):
+            return {}
+        keys: dict[str, object] = {"at": self.where.position_text(float(note["score_onset"]))}
+        if len(higher):
+            part = [f"part {note['part'] + 1}"] if len(self.where.score.parts) > 1 else []
+            keys["for"] = ", ".join([*part, f"voice {note['voice']}"])
+        for key, value in (("pass", entry.passes), ("name", entry.name)) if entry is not None else ():
+            keys |= {key: value} if value is not None else {}
+        return keys | {"string": string}
+
+    def _add(self, code: str, row: int, text: str, place: Place | None = None, fix: tuple[Edit, ...] = ()) -> None:
         self._found.setdefault(code, []).append((int(row), text, place, fix))
 
 

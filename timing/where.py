@@ -255,14 +255,18 @@ class Where:
         bar, beat, pass_ = self.beat(quarters - 1e-4)
         return bar, float(np.floor(beat)), pass_
 
+    def position_text(self, quarters: float) -> str:
+        """A position as a plan writes it, at this quarter."""
+        return f"{self.score.bar_name(self.bars['row'][self.ordinal(quarters)])}:{beat_name(self.beat(quarters)[1])}"
+
     def range_text(self, start: float, end: float) -> str:
         """A range as a plan writes it, from and to these quarters."""
-        first, last = self.bars[self.ordinal(start)], self.bars[self.ordinal(end - 1e-4)]
+        last = self.bars[self.ordinal(end - 1e-4)]
         unit = 4 / int(last["unit"])
         over = (end - last["start"] + last["shift"]) / unit  # beats of the last bar that are over by then
         whole = abs(over - round(over)) < 1e-3
-        begin, stop = beat_name(self.beat(start)[1]), beat_name(round(over) if whole else round(over + 1, 6))
-        return f"{self.score.bar_name(first['row'])}:{begin} - {self.score.bar_name(last['row'])}:{stop}"
+        stop = beat_name(round(over) if whole else round(over + 1, 6))
+        return f"{self.position_text(start)} - {self.score.bar_name(last['row'])}:{stop}"
 
     def felt_beat(self, quarters: float) -> float:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
