@@ -14,7 +14,7 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="The same as JSON.")] = False,
 ) -> None:
     """Say in which order the bars are played, and where the plan works against the phrase."""
-    from timing.remarks import CannotDo, Severity
+    from timing.remarks import CannotDo
 
     try:
         from soundfonts import guitar
@@ -36,4 +36,4 @@ def check(
         terminal = console()
         show_reading(terminal, reading)
         show_remarks(terminal, remarks)
-    raise typer.Exit(CAUTIONED if any(r.severity is Severity.CAUTION for r in remarks) else DONE)
+    raise typer.Exit(CAUTIONED if any(remark.stands for remark in remarks) else DONE)

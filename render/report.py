@@ -15,16 +15,27 @@ _STYLES = {Severity.ERROR: "bold red", Severity.CAUTION: "bold yellow", Severity
 
 
 def show_remarks(console: Console, remarks: Sequence[Remark]) -> None:
-    """Print remarks, each with its place, the line with a caret, and what to do."""
+    """Print remarks, each with its place, the line with a caret, and what to do; apart from them what is accepted."""
     for remark in remarks:
-        console.print(_heading(remark))
-        console.print(Text(remark.message))
-        place = remark.place
-        if place and place.line and place.excerpt.strip():
-            _show_line(console, place.line, place.excerpt, place.column or 1)
-        if remark.suggestion:
-            console.print(Text.assemble("  instead: ", (remark.suggestion, "green")))
-        console.print()
+        if remark.accepted is None:
+            _show_remark(console, remark)
+    for remark in remarks:
+        if remark.accepted is not None:
+            console.print(_heading(remark))
+            console.print(Text(remark.message))
+            console.print(Text.assemble("  accepted: ", (remark.accepted, "green")))
+            console.print()
+
+
+def _show_remark(console: Console, remark: Remark) -> None:
+    console.print(_heading(remark))
+    console.print(Text(remark.message))
+    place = remark.place
+    if place and place.line and place.excerpt.strip():
+        _show_line(console, place.line, place.excerpt, place.column or 1)
+    if remark.suggestion:
+        console.print(Text.assemble("  instead: ", (remark.suggestion, "green")))
+    console.print()
 
 
 def _heading(remark: Remark) -> Text:
@@ -38,9 +49,8 @@ def _heading(remark: Remark) -> Text:
     if heard and (remark.pass_ or 1) > 1:
         heard += f", pass {remark.pass_}"
     parts = [where, heard, f"[{remark.code}]"]
-    return Text.assemble(
-        (f"{remark.severity}", _STYLES[remark.severity]), "  ", "  ".join(part for part in parts if part)
-    )
+    weight = (f"{remark.severity}", _STYLES[remark.severity]) if remark.accepted is None else ("accepted", "green")
+    return Text.assemble(weight, "  ", "  ".join(part for part in parts if part))
 
 
 def _show_line(console: Console, line: int, excerpt: str, column: int) -> None:

@@ -94,4 +94,5 @@ def remark_values(remark: Remark) -> dict[str, Any]:
         "beat": remark.beat,
         "pass": remark.pass_,
         "suggestion": remark.suggestion,
+        "accepted": remark.accepted,
     }

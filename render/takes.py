@@ -18,7 +18,7 @@ from timing.listening import heard
 from timing.loading import load
 from timing.performance import Performance
 from timing.reading import Reading
-from timing.remarks import CannotDo, Remark, Severity
+from timing.remarks import CannotDo, Remark
 from timing.scale import AS_PLANNED, Scale
 
 MIDI = (".mid", ".midi")
@@ -55,14 +55,22 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
     cautioned = False
     for plan, reading, performance, files in zip(plans, readings, performances, targets, strict=True):
         remarks = _remarks(plan, reading, wanted)
-        cautions = [remark for remark in remarks if remark.severity is Severity.CAUTION]
+        cautions = [remark for remark in remarks if remark.stands]
         show_remarks(console, cautions)
         for file in files:
             _write(performance, file, inputs, wanted.soundfont, console)
-        if advice := len(remarks) - len(cautions):
-            console.print(Text(f"{advice} piece{'s' * (advice > 1)} of advice: lentando check {plan}", style="dim"))
+        if others := _others_in_words(remarks):
+            console.print(Text(f"{others}: lentando check {plan}", style="dim"))
         cautioned |= bool(cautions)
     return cautioned
+
+
+def _others_in_words(remarks: Sequence[Remark]) -> str:
+    """How much there is to say besides the cautions that stand."""
+    accepted = sum(remark.accepted is not None for remark in remarks)
+    advice = sum(not remark.stands for remark in remarks) - accepted
+    said = [f"{advice} piece{'s' * (advice > 1)} of advice"] * (advice > 0) + [f"{accepted} accepted"] * (accepted > 0)
+    return ", ".join(said)
 
 
 def share_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from timing import hand_cautions, open_strings, slide_cautions  # noqa: F401 (loading them registers their rules)
+from timing.accepting import with_acceptances
 from timing.pace import STANDARD_TEMPO
 from timing.phrases import PhraseRun
 from timing.plan_time import Slowing
@@ -22,14 +23,20 @@ from timing.where import Fault, Where
 
 
 def check(reading: Reading, sound: Sound | None = None) -> list[Remark]:
-    """Everything there is to say about a reading: what performing it met, then the rules, gravest first.
+    """Everything there is to say about a reading: what performing it met, then the rules, gravest first; at the end
+    what the plan accepts.
 
     `sound` is what is known of how the strings sound; without it they are judged by the planned levels alone.
     """
     told = (each.find(reading, sound) if each.listens else each.find(reading) for each in RULES if each.find)
     found = dict.fromkeys([*reading.remarks, *(remark for remarks in told for remark in remarks)])
     weight = {Severity.ERROR: 0, CAUTION: 1, ADVICE: 2}
-    return sorted(found, key=lambda r: (weight[r.severity], (r.place and r.place.line) or 0, r.bar or 0, r.beat or 0))
+
+    def gravest_first(r: Remark) -> tuple:
+        line = r.place.line if r.place is not None else None
+        return r.accepted is not None, weight[r.severity], line or 0, r.bar or 0, r.beat or 0
+
+    return sorted(with_acceptances(found, reading), key=gravest_first)
 
 
 # -- the slowdown in the middle of a phrase

@@ -64,7 +64,7 @@ def tone_too_quick(reading: Reading) -> Iterator[Remark]:
             fix = _in_time(reading, strokes, quick, stroke, time)
             return remark_at(CAUTION, "tone-too-quick", message, spot_of(notes[row]), None, fix=fix)
 
-        yield from first_few(by_row, notes, tell)
+        yield from first_few(by_row, reading, tell)
 
 
 @rule(
@@ -95,7 +95,7 @@ def tone_two_places(reading: Reading) -> Iterator[Remark]:
             fix = tuple(added("tone", {"at": place, "tone": top} | only) for place in places)
             return remark_at(CAUTION, "tone-two-places", message, spot_of(notes[row]), None, fix=fix)
 
-        yield from first_few(by_row, notes, tell)
+        yield from first_few(by_row, reading, tell)
 
 
 def _all_strokes(reading: Reading) -> Iterator[_Strokes]:

@@ -12,10 +12,13 @@ from timing.remarks import CannotDo, Remark, Severity
 from timing.scale import AS_PLANNED, Scale
 
 
-def load(path: str | Path, fingering: str | None = None, scale: Scale = AS_PLANNED) -> Reading:
+def load(
+    path: str | Path, fingering: str | None = None, scale: Scale = AS_PLANNED, text: str | None = None
+) -> Reading:
     """Read a plan and its score and bring them together; `fingering` names another of the plan's ways to play than the
-    plan itself does, and `scale` draws the reading larger or smaller. CannotDo lists every fault."""
-    plan = read_plan(path)
+    plan itself does, `scale` draws the reading larger or smaller, and a `text` is read as if it stood in the plan's
+    file. CannotDo lists every fault."""
+    plan = read_plan(path, text)
     if fingering is not None:
         plan = plan.model_copy(update={"fingering": fingering})
     score_path = Path(plan.score)

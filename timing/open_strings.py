@@ -54,9 +54,9 @@ def open_string_out(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
         )
         return remark_at(severity, "open-string-out", message, spot_of(note), None, fix=_stopped(reading, row))
 
-    yield from first_few(found[out >= STANDS_OUT], notes, tell)
+    yield from first_few(found[out >= STANDS_OUT], reading, tell)
     noticed = found[(out >= NOTICED) & (out < STANDS_OUT)] if sound is not None else found[:0]
-    yield from first_few(noticed, notes, lambda row: tell(row, ADVICE))
+    yield from first_few(noticed, reading, lambda row: tell(row, ADVICE))
 
 
 def _alone_in_their_lines(reading: Reading) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

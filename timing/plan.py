@@ -1,7 +1,7 @@
 """The plan: what a musician writes, as validated models. The language itself is described in plans/README.md.
 
 Nothing here knows the score: whether bar 40 exists is seen when plan and score are brought together (`timing.where`).
-What the entries of each section hold is in `plan_time`, `plan_sound` and `plan_strings`.
+What the entries of each section hold is in `plan_time`, `plan_sound`, `plan_strings` and `plan_accept`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from timing import words
 from timing.entry import Entry, Faults, KeyFault, Words
+from timing.plan_accept import Acceptance
 from timing.plan_sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan_strings import Capo, Name, StringChoice, Tuning
 from timing.plan_time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Slowing
@@ -62,7 +63,7 @@ Instruments = Annotated[
 ]
 
 SECTIONS = (
-    "phrases", "slowing", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings",
+    "phrases", "slowing", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings", "accept",
 )  # fmt: skip  # these add up; with the groups, what is said later counts
 _GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "fingering", "voices", "articulation")
 
@@ -110,6 +111,7 @@ class Plan(Words):
     second_time: _section(SecondTime) = Field((), alias="second time", description="what differs from the first time")
     glissandi: _section(Glissando) = Field((), description="slides from one note into another")
     strings: _section(StringChoice) = Field((), description="on which strings the notes lie, and how they are sounded")
+    accept: _section(Acceptance) = Field((), description="cautions that are meant to stand, each with its reason")
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:

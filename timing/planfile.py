@@ -21,15 +21,15 @@ MAX_CHAIN = 10  # plans based on plans
 SCORES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc", ".krn", ".mei")
 
 
-def read_plan(path: str | Path) -> Plan:
-    """Read and validate a plan, with the plans it is based on.
+def read_plan(path: str | Path, text: str | None = None) -> Plan:
+    """Read and validate a plan, with the plans it is based on. A `text` is read as if it stood in the file.
 
     The score's path in the result is absolute or relative to the current folder, never to the plan.
     Raises CannotDo with every fault found, each with line and column (after the first fifty only their number).
     """
     path = Path(path)
     remarks: list[Remark] = []
-    source = _load(path, (), remarks)
+    source = _load(path, (), remarks, text)
     plan, untold = None, 0
     if source is not None:
         try:
@@ -52,7 +52,7 @@ def _fault(code: str, message: str, place: Place | None, suggestion: str | None 
 # -- the file, and the plan it is based on
 
 
-def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark]) -> Map | None:
+def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark], text: str | None = None) -> Map | None:
     """The raw plan with what it is based on merged in, and its score's path resolved against its own folder.
 
     Faults are added to `remarks`; None if there is nothing to validate.
@@ -62,7 +62,7 @@ def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark]) -> Map | N
         remarks.append(_fault("not-a-plan", message, Place(path)))
         return None
     try:
-        source, faults = parse(path, read_text(path))
+        source, faults = parse(path, read_text(path) if text is None else text)
     except CannotDo as cannot:
         remarks += cannot.remarks
         return None
@@ -176,17 +176,23 @@ def _join(older: List, newer: List, section: str) -> List:
 
 _ENTRIES = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
 _WHERE = {"bars", "at", "over", *(kind for entry in _ENTRIES.values() for kind in entry.KINDS)}
+_WHERE_ELSE = {"glissandi": {"from", "to"}, "accept": {"code", "at"}}
 _WHO_AND_WHEN = {"pass", "for"}
 
 
 def _identity(entry: Any, section: str) -> Any:
-    """What makes two entries the same one: kind, place, voice and pass, but not how much."""
-    if not isinstance(entry, Map):
-        return id(entry)
-    where = {"from", "to"} if section == "glissandi" else _WHERE
-    if not where.intersection(entry):
-        return id(entry)
-    return tuple(sorted((key, _tidy(value)) for key, value in entry.items() if key in where | _WHO_AND_WHEN))
+    """What makes two entries the same one."""
+    found = identity(entry, section)
+    return tuple(sorted((key, _tidy(value)) for key, value in found.items())) if found else id(entry)
+
+
+def identity(entry: Any, section: str) -> dict[str, Any]:
+    """The settings that say which entry it is: kind, place, voice and pass, but not how much. Empty where nothing in
+    it says so, and no other plan can mean it."""
+    where = _WHERE_ELSE.get(section, _WHERE)
+    if not isinstance(entry, Map) or not where.intersection(entry):
+        return {}
+    return {key: value for key, value in entry.items() if key in where | _WHO_AND_WHEN}
 
 
 def _tidy(value: Any) -> str:

@@ -48,7 +48,8 @@ class Remark:
 
     `bar` and `pass_` are as printed on the page (None: the piece as a whole); `beat` counts from 1. `suggestion` says
     in words what would mend it; `fix` holds the changes of the plan that do, all of them together (none: it takes a
-    musician to decide). `accepted` is the reason for which the plan accepts it.
+    musician to decide). `accepted` is the reason for which the plan accepts it. Where `more` is not 0 it stands for so
+    many places that are not told one by one, the first of which it names.
     """
 
     severity: Severity
@@ -61,6 +62,12 @@ class Remark:
     suggestion: str | None = None
     fix: tuple[Edit, ...] = ()
     accepted: str | None = None
+    more: int = 0
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is a caution that nobody has accepted: then it counts."""
+        return self.severity is Severity.CAUTION and self.accepted is None
 
 
 MOST_TOLD = 50  # faults in full; of more only their number is told

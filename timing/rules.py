@@ -7,7 +7,8 @@ and decorate it with `rule(code, why, ...)`. The evidence is what players do, so
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -16,6 +17,7 @@ from timing.edits import added, replaced, shown, shown_edit, written  # noqa: F4
 from timing.position import beat_name
 from timing.reading import Reading
 from timing.remarks import Edit, Place, Remark, Severity
+from timing.where import Fault, near
 
 ADVICE, CAUTION = Severity.ADVICE, Severity.CAUTION
 
@@ -136,15 +138,29 @@ def part_of(note: np.void, reading: Reading) -> dict[str, str]:
     return {"for": f"part {note['part'] + 1}"} if len(reading.score.parts) > 1 else {}
 
 
-def first_few(rows: Iterable[int], notes: np.ndarray, tell: Callable[[int], Remark]) -> Iterator[Remark]:
-    """Tell of the first places among these rows of `notes` (PLAYED), and how many more there are. What is the same each
-    time through is told once."""
+def first_few(rows: Iterable[int], reading: Reading, tell: Callable[[int], Remark]) -> Iterator[Remark]:
+    """Tell of the first places among these rows of the notes, and how many more there are; where the plan accepts
+    something, in any case. What is the same each time through is told once."""
+    notes, accepted = reading.performance.notes, _accepted_places(reading)
     first: dict[tuple, int] = {}
     for row in rows:
         first.setdefault((notes["part"][row], *spot_of(notes[row])[:2]), int(row))
-    places = list(first.values())
-    remarks = [tell(row) for row in places[:MOST_TOLD]]
+    expected = {row for (_, bar, beat), row in first.items() if {(bar, None), (bar, near(beat))} & accepted}
+    others = [row for row in first.values() if row not in expected]
+    yield from map(tell, sorted(expected))
+    remarks = [tell(row) for row in others[:MOST_TOLD]]
     yield from remarks
-    if (more := len(places) - MOST_TOLD) > 0:
+    if (more := len(others) - MOST_TOLD) > 0:
         message = f"and {more} more place{'s' * (more > 1)} like these ({remarks[0].code})"
-        yield remark_at(remarks[0].severity, remarks[0].code, message, spot_of(notes[places[MOST_TOLD]]), None, None)
+        spot = spot_of(notes[others[MOST_TOLD]])
+        yield replace(remark_at(remarks[0].severity, remarks[0].code, message, spot, None), more=more)
+
+
+def _accepted_places(reading: Reading) -> set[tuple[int, float | None]]:
+    """Where the plan accepts cautions: printed bars and beats (None: anywhere in the bar)."""
+    found = set()
+    for acceptance in reading.plan.accept:
+        if acceptance.at is not None:
+            with suppress(Fault):  # then it meets nothing, which is told elsewhere
+                found.add(reading.where.printed(acceptance.at))
+    return found

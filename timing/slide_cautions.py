@@ -67,7 +67,7 @@ def _on_open(reading: Reading, slides: np.ndarray, code: str, what: str, because
         )
         return _slide_remark(code, message, slide, reading, fix, None if fix else _LEAVE_OUT)
 
-    yield from first_few(slides["note"], notes, tell)
+    yield from first_few(slides["note"], reading, tell)
 
 
 @rule(
@@ -95,7 +95,7 @@ def slide_two_strings(reading: Reading) -> Iterator[Remark]:
         )
         return _slide_remark("slide-two-strings", message, slide, reading, fix, None if fix else _LEAVE_OUT)
 
-    yield from first_few(parted["note"], notes, tell)
+    yield from first_few(parted["note"], reading, tell)
 
 
 @rule(
@@ -124,7 +124,7 @@ def slide_long(reading: Reading) -> Iterator[Remark]:
         fix = (replaced(_entry_of(slides[n], reading), {"glide": f"{percent}%"}),)
         return _slide_remark("slide-long", message, slides[n], reading, fix)
 
-    yield from first_few(slides["note"][long], notes, tell)
+    yield from first_few(slides["note"][long], reading, tell)
 
 
 @rule(
@@ -143,7 +143,7 @@ def slide_no_swell(reading: Reading) -> Iterator[Remark]:
         fix = (replaced(_entry_of(slide, reading), {"swell": f"{USUAL_SWELL:g} dB"}),)
         return _slide_remark("slide-no-swell", message, slide, reading, fix)
 
-    yield from first_few(slides["note"][slides["swell"] <= 0], notes, tell)
+    yield from first_few(slides["note"][slides["swell"] <= 0], reading, tell)
 
 
 def _slides(reading: Reading) -> tuple[np.ndarray, np.ndarray]:
@@ -230,7 +230,7 @@ def slide_over_rest(reading: Reading) -> Iterator[Remark]:
         suggestion = f"leave the slide or the {what} out"
         return _slide_remark("slide-over-rest", message, slides[n], reading, suggestion=suggestion)
 
-    yield from first_few(silent["note"], notes, tell)
+    yield from first_few(silent["note"], reading, tell)
 
 
 def _next_in_voice(notes: np.ndarray, rows: np.ndarray) -> np.ndarray:
@@ -274,7 +274,7 @@ def ligado_after_rest(reading: Reading) -> Iterator[Remark]:
         suggestion = "let it be plucked, or let the note before it sound until then"
         return remark_at(CAUTION, "ligado-after-rest", message, spot_of(notes[row]), None, suggestion)
 
-    yield from first_few(np.flatnonzero(slurred & ~rings), notes, tell)
+    yield from first_few(np.flatnonzero(slurred & ~rings), reading, tell)
 
 
 def _latest_before(group: np.ndarray, onset: np.ndarray, end: np.ndarray) -> np.ndarray:

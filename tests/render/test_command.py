@@ -131,7 +131,9 @@ def test_check_of_a_good_plan_is_silent_and_zero(run):
 def test_check_json_has_the_promised_keys(run):
     done = run("check", "plan.yaml", "--json", **files_of(BAD))
     (remark,) = (r for r in json.loads(done.stdout) if r["code"] == "slowing-mid-phrase")
-    assert set(remark) == {"severity", "code", "message", "line", "column", "bar", "beat", "pass", "suggestion"}
+    assert set(remark) == {
+        "severity", "code", "message", "line", "column", "bar", "beat", "pass", "suggestion", "accepted",
+    }  # fmt: skip
     assert (remark["severity"], remark["line"], remark["bar"], remark["beat"], remark["pass"]) == (
         "caution",
         7,
@@ -140,6 +142,29 @@ def test_check_json_has_the_promised_keys(run):
         1,
     )
     assert done.returncode == 1
+
+
+ACCEPTED = BAD + "accept:\n  - {code: slowing-mid-phrase, at: 6:2, because: the shift is meant to be heard}\n"
+
+
+def test_what_the_plan_accepts_is_listed_apart_and_does_not_count(run):
+    done = run("check", "plan.yaml", **files_of(ACCEPTED))
+    assert done.returncode == 0 and "caution" not in done.stdout.replace("cautions", "")
+    assert "accepted  plan.yaml:7:" in done.stdout and "accepted: the shift is meant to be heard" in done.stdout
+    remarks = json.loads(run("check", "plan.yaml", "--json").stdout)
+    assert [r["accepted"] for r in remarks if r["code"] == "slowing-mid-phrase"] == ["the shift is meant to be heard"]
+
+
+def test_what_is_accepted_elsewhere_still_counts(run):
+    done = run("check", "plan.yaml", **files_of(ACCEPTED.replace("at: 6:2", "at: 6:1")))
+    assert done.returncode == 1
+    for words in ("[slowing-mid-phrase]", "[acceptance-unmatched]", "instead: at: 6:2"):
+        assert words in done.stdout, done.stdout
+
+
+def test_render_does_not_warn_of_what_is_accepted(run):
+    done = run("render", "plan.yaml", "-o", "take.mid", **files_of(ACCEPTED))
+    assert done.returncode == 0 and "slowing-mid-phrase" not in done.stderr and "1 accepted" in done.stderr
 
 
 def test_the_suggestion_mends_the_plan(run):
