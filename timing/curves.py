@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.displacement import Displacement
 from timing.dynamics import Level
 from timing.performance import CURVE
 from timing.remarks import CannotDo
@@ -16,12 +17,17 @@ _MOST = 5_000_000  # stretches between corners, of all notes together
 
 
 def build_curves(
-    played: np.ndarray, sustained: np.ndarray, level: Level, time: TimeMap, order: np.ndarray
+    played: np.ndarray,
+    sustained: np.ndarray,
+    level: Level,
+    time: TimeMap,
+    order: np.ndarray,
+    displaced: Displacement,
 ) -> np.ndarray:
     """CURVE table of the notes (PLAYED, sorted by score onset) that are `sustained`, by lane and second.
 
-    `order` is the sorting of the finished performance, to whose rows the table refers. Raises CannotDo where the plan
-    has more to change in the notes than memory can hold.
+    `order` is the sorting of the finished performance, to whose rows the table refers; `displaced` is where the notes
+    are against the clock. Raises CannotDo where the plan has more to change in the notes than memory can hold.
     """
     rows = np.flatnonzero(sustained & (played["score_length"] > 2 * _HAIR))
     owner, start, end = _stretches(played, rows, level.corners)
@@ -45,8 +51,9 @@ def build_curves(
     note = rows[owner[stretch]]
     curves = np.zeros(len(note), CURVE)
     curves["note"], curves["lane"] = np.argsort(order)[note], played["lane"][note]
-    displaced = played["onset"] - time.seconds(played["score_onset"])
-    curves["second"] = time.seconds(quarters) + displaced[note]
+    # a small note, a roll or a lead moves the whole note; a displaced voice has a clock of its own
+    moved = played["onset"][rows] - displaced.at(rows, time.seconds(played["score_onset"][rows]))
+    curves["second"] = displaced.at(note, time.seconds(quarters)) + moved[owner[stretch]]
     curves["level"] = level.moving(note, quarters) - base[owner[stretch]]
     # where the level goes on through a corner one point will do
     goes_on = (note[1:] == note[:-1]) & (place[1:] == 0) & (np.abs(np.diff(curves["level"])) < 1e-3)

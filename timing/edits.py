@@ -9,11 +9,12 @@ from typing import Any
 from timing.entry import Entry
 from timing.plan_sound import Accent, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan_strings import StringChoice
-from timing.plan_time import Hold, Phrase, Slowing, TempoMark
+from timing.plan_time import Hold, Phrase, Rubato, Slowing, TempoMark
 from timing.remarks import Edit
 
 _SECTIONS = {
-    Phrase: "phrases", TempoMark: "tempo", Slowing: "slowing", Hold: "holds", Dynamic: "dynamics", Accent: "accents",
+    Phrase: "phrases", TempoMark: "tempo", Slowing: "slowing", Rubato: "rubato", Hold: "holds",
+    Dynamic: "dynamics", Accent: "accents",
     ToneChange: "tone", SecondTime: "second time", Glissando: "glissandi", StringChoice: "strings",
 }  # fmt: skip
 

@@ -3,10 +3,14 @@ brought together with it. The remarks are made there; here is what there is to s
 
 from __future__ import annotations
 
+import numpy as np
+
+from timing.displacement import STEEPEST
 from timing.glides import SHORTEST
 from timing.order import MAX_BARS
 from timing.playable import FRETS, NODES, POSSIBLE, SCALE
 from timing.reader_bars import CLOSE
+from timing.rubato import MOST
 from timing.rules import met
 from timing.strings import GUITARS
 
@@ -210,6 +214,31 @@ met(
     example="score: low-water.musicxml\nstrings: [{at: 27, for: melody, string: 5}]",
     threshold=f"two notes on one string, or stopped notes more than {POSSIBLE:g} mm apart on a string of {SCALE:g} mm",
     source="common practice: four frets lie under the hand, five are a stretch",
+)
+
+# -- finer timing
+
+met(
+    "rubato-overlap",
+    "Two rubatos at one place pull the time both ways, and neither is heard as it was meant.",
+    example="score: low-water.musicxml\nrubato: [{bars: 3-8, hurry: 6%}, {bars: 7-10, linger: 6%}]",
+    threshold="two entries shape the time of one bar, the pair of one beat, or the same notes at one moment",
+    source=_PLAN,
+)
+met(
+    "rubato-limited",
+    "More time was to be stolen than can be given back, so less is heard than the plan says.",
+    example="score: low-water.musicxml\nrubato: [{bars: 3, late: 500 ms, for: melody}]",
+    threshold=f"giving back would take more than {np.exp(MOST):g} times the pace, or a displaced voice would gain or "
+    f"lose more than {STEEPEST:g} of the time that passes",
+    source="our own value: no notes overtake one another",
+)
+met(
+    "delay-limited",
+    "A note that is held back for longer than it lasts would not be heard at all.",
+    example="score: low-water.musicxml\nholds: [{delay: 2:6, by: 500 ms, for: melody}]",
+    threshold="the delay is more than half of the shortest note that is delayed there",
+    source="our own value: what is left is heard as that note",
 )
 
 # -- slides

@@ -14,6 +14,7 @@ from timing.phrases import PhraseRun, add_pace_arches, arch_knots
 from timing.plan import Plan
 from timing.plan_time import Hold, TempoMark
 from timing.remarks import CannotDo, Remark, Severity
+from timing.rubato import add_rubato, rubato_cells
 from timing.scale import AS_PLANNED, Scale
 from timing.slowing import SlowingRun, bare_a_tempos, releases, slowing_events, slowing_runs
 from timing.timemap import TimeMap, between, mixed, split
@@ -70,6 +71,7 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where, scale: Scale 
     _apply(pieces, slowing, "v0", "v1", "vq")
     for start, end, length, _ in stretches:
         pieces["hold"][between(pieces, start, end)] /= length**scale.amount
+    pieces = add_rubato(pieces, rubato_cells(plan.rubato, where, scale.amount), plan.rubato, where)
     silences = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
     breaths = [(at, seconds * scale.amount, waits) for at, seconds, waits in silences if scale.amount]
     pieces = _add_silences(pieces, [(at, seconds) for at, seconds, waits in breaths if waits], where)

@@ -15,7 +15,7 @@ from timing.entry import Entry, Faults, KeyFault, Words
 from timing.plan_accept import Acceptance
 from timing.plan_sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan_strings import Capo, Name, StringChoice, Tuning
-from timing.plan_time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Slowing
+from timing.plan_time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Rubato, Slowing
 
 
 def _tempo_list(value: Any) -> Any:
@@ -63,7 +63,8 @@ Instruments = Annotated[
 ]
 
 SECTIONS = (
-    "phrases", "slowing", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings", "accept",
+    "phrases", "slowing", "rubato", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings",
+    "accept",
 )  # fmt: skip  # these add up; with the groups, what is said later counts
 _GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "fingering", "voices", "articulation")
 
@@ -104,6 +105,7 @@ class Plan(Words):
     articulation: Annotated[Articulation, _nothing({}), words.OrNothing()] = Articulation()
     phrases: _section(AnyPhrase) = Field((), description="where each phrase begins and ends")
     slowing: _section(Slowing) = Field((), description="where the time gives way and comes back")
+    rubato: _section(Rubato) = Field((), description="where time is stolen and given back")
     holds: _section(Hold) = Field((), description="where the time waits")
     dynamics: _section(Dynamic) = Field((), description="marks and hairpins")
     accents: _section(Accent) = Field((), description="notes that are played louder")

@@ -10,7 +10,7 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import BeforeValidator, Field
 
 from timing import words
-from timing.entry import Entry, Faults, Words, exactly_one, kind_of, misplaced, not_both
+from timing.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
 
 MAX_ENTRIES = 5000  # in one list of a plan
 
@@ -117,21 +117,65 @@ class Slowing(Entry):
                 )
 
 
-class Hold(Entry):
-    """A moment at which the time waits: a fermata, a breath, a caesura, an agogic accent."""
+def _one_or_more(value: Any) -> Any:
+    return value if isinstance(value, list | tuple) else (value,)
 
-    KINDS: ClassVar = ("fermata", "breath", "caesura", "agogic")
+
+class Rubato(Entry):
+    """Time that is stolen and given back: by all voices, by one against the others, or by the short note of a pair."""
+
+    KINDS: ClassVar = ("hurry", "linger", "late", "early", "long short")
+    model_config = exactly_one(KINDS)
+
+    bars: words.Range
+    hurry: words.Sway | None = None
+    linger: words.Sway | None = None
+    keeps: words.one_of(("bar line", "end"), "what a rubato can keep") = "bar line"
+    late: words.Short | None = None
+    early: words.Short | None = None
+    for_: words.Voices | None = Field(None, alias="for")
+    meets: Annotated[
+        tuple[words.Position, ...],
+        Field(max_length=16),
+        BeforeValidator(_one_or_more),
+        words.also(words.Position),
+    ] = Field((), description="where a displaced voice is together with the others again")
+    long_short: words.LongShort | None = Field(None, alias="long short")
+
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        yield from super().faults(given, made)
+        kind = kind_of(cls, given)
+        if kind in ("hurry", "linger"):
+            message = f"where all {kind} no voice is displaced: for that write 'late' or 'early'"
+            yield from misplaced(given, ("for", "meets"), message)
+        elif kind in ("late", "early"):
+            if "for" not in given:
+                yield (kind,), KeyFault(f"say which voice comes {kind}, as in for: melody")
+            yield from misplaced(given, ("keeps",), "the other voices keep the time: say where the voice 'meets' them")
+        elif kind is not None:
+            message = "every beat stays as long as it is, and all voices play it together: this has no sense here"
+            yield from misplaced(given, ("keeps", "for", "meets"), message)
+
+
+class Hold(Entry):
+    """A moment at which the time waits, or a note: a fermata, a breath, a caesura, an agogic accent, a delay."""
+
+    KINDS: ClassVar = ("fermata", "breath", "caesura", "agogic", "delay")
     model_config = exactly_one(KINDS)
 
     fermata: words.Range | None = None
     breath: words.After | None = None
     caesura: words.After | None = None
     agogic: words.Range | None = None
+    delay: words.Position | None = None
     length: words.Stretch | None = None
     seconds: words.Silence | None = None
     in_time: words.YesNo = Field(
         False, alias="in time", description="a breath only shortens the note before; nothing waits"
     )
+    by: words.Short | None = None
+    for_: words.Voices | None = Field(None, alias="for")
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:
@@ -142,5 +186,10 @@ class Hold(Entry):
             yield from misplaced(
                 given, ("seconds", "in time"), f"the length of a hold is a share, as in length: {example}"
             )
+        elif kind == "delay":
+            message = "a delay is given in milliseconds, as in by: 40 ms"
+            yield from misplaced(given, ("length", "seconds", "in time"), message)
         elif kind is not None:
             yield from misplaced(given, ("length",), f"a {kind} is given in seconds, as in seconds: 0.2")
+        if kind is not None and kind != "delay":
+            yield from misplaced(given, ("by", "for"), f"all voices wait for the {kind}: only a delay has this")

@@ -11,7 +11,7 @@ from timing import words
 from timing.entry import KeyFault, Words
 from timing.plan import SECTIONS, Plan
 from timing.plan_sound import Dynamic
-from timing.plan_time import Hold, Slowing
+from timing.plan_time import Hold, Rubato, Slowing
 from timing.position import parse_range, shown
 from timing.remarks import MOST_TOLD, CannotDo, Place, Remark, Severity, by_place, in_order
 from timing.yamltext import List, Map, parse, read_text
@@ -140,7 +140,7 @@ def _merge(base: Map, own: Map) -> Map:
 
 
 # Of these an entry has one; a newer entry that says the other means it instead.
-_RIVALS = ({"by", "to mark"}, {"softer", "louder"}, {"at", "over"})
+_RIVALS = ({"by", "to mark"}, {"softer", "louder"}, {"at", "over"}, {"hurry", "linger"}, {"late", "early"})
 
 
 def _overlay(older: Map, newer: Map) -> Map:
@@ -178,12 +178,16 @@ _ENTRIES = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
 _WHERE = {"bars", "at", "over", *(kind for entry in _ENTRIES.values() for kind in entry.KINDS)}
 _WHERE_ELSE = {"glissandi": {"from", "to"}, "accept": {"code", "at"}}
 _WHO_AND_WHEN = {"pass", "for"}
+_SORTS = {"hurry": {"hurry", "linger"}, "late": {"late", "early"}, "long short": {"long short"}}  # of rubato
 
 
 def _identity(entry: Any, section: str) -> Any:
     """What makes two entries the same one."""
     found = identity(entry, section)
-    return tuple(sorted((key, _tidy(value)) for key, value in found.items())) if found else id(entry)
+    same = [(key, _tidy(value)) for key, value in found.items()]
+    if section == "rubato":  # its kinds hold how much, so that only their presence counts
+        same += [(kind, "") for kind in _SORTS if _SORTS[kind] & entry.keys()]
+    return tuple(sorted(same)) if found else id(entry)
 
 
 def identity(entry: Any, section: str) -> dict[str, Any]:
@@ -245,7 +249,9 @@ def _locate(source: Map, loc: list) -> tuple[Place, Any]:
 
 
 # The section in which each kind of entry lives, and what musicians write for short.
-_HOMES = {kind: home for home, entry in _ENTRIES.items() for kind in entry.KINDS if kind != "at"}
+_HOMES = {
+    kind: home for home, entry in (*_ENTRIES.items(), ("rubato", Rubato)) for kind in entry.KINDS if kind != "at"
+}
 _ABBREVIATIONS = {
     "rit": "ritardando", "ritard": "ritardando", "rall": "rallentando", "riten": "ritenuto", "allarg": "allargando",
     "accel": "accelerando", "string": "stringendo", "cresc": "crescendo", "dim": "diminuendo", "decresc": "decrescendo",

@@ -9,7 +9,7 @@ import numpy as np
 
 from timing.bends import add_swells, build_bends, glide_table
 from timing.curves import build_curves
-from timing.dynamics import at_second_time, build_level
+from timing.dynamics import Level, at_second_time, build_level
 from timing.glides import carry_tone, chains, find_slides, mark_slides, notes_of
 from timing.instruments import guess_program, program_of, sustains
 from timing.lanes import build_lanes, with_sliding
@@ -40,6 +40,7 @@ class Reading:
     where: Where
     phrases: list[PhraseRun]
     pace: Pace
+    level: Level
     lines: Lines
     capos: np.ndarray  # (parts,) the frets at which they lie
     remarks: tuple[Remark, ...]  # what reading and performing have to say; `timing.cautions` adds its own
@@ -95,7 +96,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     tables = (curves, glides, bends, phrase_table(phrases))
     performance = Performance(title, played[order], lanes, tunings, bars, pace.time, *tables)
     remarks = (*score.remarks, *order_remarks, *where.remarks)
-    return Reading(score, plan, performance, where, phrases, pace, lines, capos, remarks)
+    return Reading(score, plan, performance, where, phrases, pace, level, lines, capos, remarks)
 
 
 def _refuse_faults(where: Where, plan: Plan) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.displacement import Displacement
 from timing.lines import voice_numbers
 from timing.plan_sound import Articulation
 from timing.score import Sign
@@ -23,12 +24,13 @@ def onsets_and_ends(
     time: TimeMap,
     lead: np.ndarray,
     breaths: list[tuple[float, float, bool]],
+    displaced: Displacement,
 ) -> tuple[np.ndarray, np.ndarray]:
     """(n,) seconds at which each note begins and is let go.
 
     `notes` are the score's rows (NOTE) of the performed notes `played` (PLAYED), which are sorted by score onset;
     `lead` is how many seconds each note comes early; `breaths` are (quarters, seconds of silence before,
-    whether the clock waits for it).
+    whether the clock waits for it); `displaced` is where the notes are against the clock.
     """
     finish = played["score_onset"] + played["score_length"]
     onset, written_end, latest = _small_notes(notes, played, touch, time, finish)
@@ -40,6 +42,11 @@ def onsets_and_ends(
     onset = onset + _rolls(notes, played, touch, onset, end)
     # a voice that leads moves as a whole; nothing comes before the beginning
     shift = np.minimum(lead, onset)
+    # a voice that leaves the others moves as a whole, with its breaths; nothing comes before the beginning
+    every = np.arange(len(played))
+    onset, end = displaced.at(every, onset), displaced.at(every, end)
+    shift = np.minimum(lead, onset)
+    onset, end = onset - shift, end - shift
     onset, end = onset - shift, end - shift
     for gap, (at, seconds, _) in zip(gaps, breaths, strict=True):
         end[by_finish[gap]] = np.minimum(end[by_finish[gap]], float(time.seconds(at)) - seconds)

@@ -22,6 +22,8 @@ TONE_WORDS = {
     "dark": "dark", "plain": "plain", "bright": "bright",
 }  # fmt: skip
 
+USUAL_LONG_SHORT = 1.6  # of the long note against the short one in 6/8, as measured for this project (Vienna 4x22)
+
 LONGEST_NAME = 255  # bytes; no common file system allows a longer file name
 
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
@@ -248,6 +250,14 @@ def _tempo(value: object) -> float | str:
     return units.tempo(value)
 
 
+def _long_short(value: object) -> float:
+    """The ratio of a long note to a short one: a number, or the usual one; `no` is as written."""
+    answer = yes_or_no(value, None)
+    if answer is None:
+        return units.number(1, 4, "of the long note against the short one, as in 1.6")(value)
+    return USUAL_LONG_SHORT if answer else 2.0
+
+
 # -- short forms
 
 
@@ -359,6 +369,15 @@ Stretch = percent(50, 1000, "its length against the written one", "150%")
 Share = percent(5, 120, "how much of the written note sounds", "50%")
 Short = milliseconds(0, 500, "a short time", "30 ms")
 Silence = number(0.01, 10, "of seconds, as in 0.2", "how long, in seconds")
+Sway = percent(0, 30, "how much faster or slower the time goes where it is furthest from even", "8%")
+LongShort = Annotated[
+    float,
+    BeforeValidator(_long_short),
+    _schema(
+        ["number", "string", "boolean"], "the long note of a pair against the short one; `yes` is 1.6", 1.6, True,
+        pattern="^(yes|no)$",
+    ),
+]  # fmt: skip
 Curvature = number(1, 10, "from 1 to 10", "1 is even; 2 and 3 are like a runner's stop; more gives way later")
 Glide = percent(1, 100, "the last part of the note, in which the slide moves", "30%")
 Peak = percent(5, 95, "where the arch is highest, counted from the start of the phrase", "40%")
