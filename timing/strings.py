@@ -13,6 +13,7 @@ from difflib import get_close_matches
 
 import numpy as np
 
+from timing.edits import added
 from timing.hands import Hand, Sounds
 from timing.lines import Lines, voice_numbers
 from timing.parts import of_parts
@@ -70,8 +71,10 @@ def tunings_of(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> 
         said = [place for value, place in given if value]
         if said and not any(value and strung for (value, _), strung in zip(given, fretted, strict=True)):
             message = f"no part is played on a guitar: the {key} does nothing"
-            fix = "instrument: classical guitar"
-            where.remark(Severity.CAUTION, "no-strings", message, said[0], suggestion=fix)
+            alone = len(score.parts) == 1 and plan.instrument is None  # else the plan may mean what it says
+            fix = (added("instrument", "classical guitar"),) if alone else ()
+            suggestion = "instrument: classical guitar"
+            where.remark(Severity.CAUTION, "no-strings", message, said[0], suggestion=suggestion, fix=fix)
     capos = np.where(fretted, [capo or 0 for capo, _ in asked["capo"]], 0)
     return np.where(tunings > 0, tunings + capos[:, None], 0), capos.astype(np.int16)
 
