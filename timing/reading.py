@@ -9,6 +9,7 @@ import numpy as np
 
 from timing.bends import add_swells, build_bends, glide_table
 from timing.curves import build_curves
+from timing.displacement import delay, displacement
 from timing.dynamics import Level, at_second_time, build_level
 from timing.glides import carry_tone, chains, find_slides, mark_slides, notes_of
 from timing.instruments import guess_program, program_of, sustains
@@ -74,7 +75,11 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
     lead = scale.amount * _leads(plan, lines, where)
     notes = score.notes[played["id"]]
-    played["onset"], played["end"] = onsets_and_ends(notes, played, plan.articulation, pace.time, lead, pace.breaths)
+    displaced = displacement(plan.rubato, played, lines, pace.time, where, scale.amount)
+    played["onset"], played["end"] = onsets_and_ends(
+        notes, played, plan.articulation, pace.time, lead, pace.breaths, displaced
+    )
+    delay(plan.holds, notes, played, lines, where, scale.amount)
     slides = find_slides(plan, played, lines, where, scale.amount)
     tied = [(slide.note, slide.goal) for slide in slides]
     hands = choose_strings(played, notes, tunings, capos, plan, lines, where, tied)
@@ -87,7 +92,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     carry_tone(slides, played, where)
     order = np.lexsort((played["pitch"], played["lane"], played["onset"]))
     sustained = np.array([sustains(int(program)) for program in lanes["program"]], bool)[played["lane"]]
-    curves = build_curves(played, sustained, level, pace.time, order)
+    curves = build_curves(played, sustained, level, pace.time, order, displaced)
     finished = np.argsort(order)
     curves = add_swells(slides, played, finished, curves)
     glides, bends = glide_table(slides, played, finished), build_bends(slides, played, finished, fretted)

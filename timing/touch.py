@@ -40,16 +40,13 @@ def onsets_and_ends(
         written_end[by_finish[gap]] -= seconds * waits  # the silence that was added is no part of the note
     end = np.minimum(_ends(notes, touch, onset, written_end), latest)
     onset = onset + _rolls(notes, played, touch, onset, end)
-    # a voice that leads moves as a whole; nothing comes before the beginning
-    shift = np.minimum(lead, onset)
+    for gap, (at, seconds, _) in zip(gaps, breaths, strict=True):
+        end[by_finish[gap]] = np.minimum(end[by_finish[gap]], float(time.seconds(at)) - seconds)
     # a voice that leaves the others moves as a whole, with its breaths; nothing comes before the beginning
     every = np.arange(len(played))
     onset, end = displaced.at(every, onset), displaced.at(every, end)
     shift = np.minimum(lead, onset)
     onset, end = onset - shift, end - shift
-    onset, end = onset - shift, end - shift
-    for gap, (at, seconds, _) in zip(gaps, breaths, strict=True):
-        end[by_finish[gap]] = np.minimum(end[by_finish[gap]], float(time.seconds(at)) - seconds)
     return onset, np.maximum(end, onset + _SHORTEST)
 
 
