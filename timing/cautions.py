@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from timing import hand_cautions, open_strings, slide_cautions  # noqa: F401 (loading them registers their rules)
+from timing import hand_cautions, met_codes, open_strings, slide_cautions  # noqa: F401 (loading registers rules)
 from timing.accepting import with_acceptances
 from timing.pace import STANDARD_TEMPO
 from timing.phrases import PhraseRun
