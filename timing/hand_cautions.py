@@ -14,7 +14,7 @@ from timing.performance import PLUCKED, TONES
 from timing.position import parse_range
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
-from timing.rules import CAUTION, first_few, part_of, place_of, remark_at, rule, said, spot_of
+from timing.rules import CAUTION, COMMON_PRACTICE, first_few, part_of, place_of, remark_at, rule, said, spot_of
 from timing.where import Fault, Run
 
 MOVE_TIME = 0.150  # seconds that the hand takes to another plucking point (common practice)
@@ -38,11 +38,16 @@ class _Strokes:
 @rule(
     "tone-too-quick",
     "A hand that has no time to move plucks late or in another place, and the line limps.",
-    example="score: low-water.musicxml\ntempo: dotted quarter = 150\ntone: [{bars: 4, tone: sul tasto}]",
+    example="""\
+score: low-water.musicxml
+tempo: dotted quarter = 150
+tone: [{bars: 4, tone: sul tasto}]
+""",
     threshold=f"the plucking point moves by {SAME_PLACE:g} cm or more, and less than {1000 * MOVE_TIME:.0f} ms lie "
     f"between the last pluck of one stroke and the first of the next; plucks within {1000 * TOGETHER:.0f} ms are one "
     "stroke",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends=f"changes the tone at the nearest place with time for it, if that lies within {FARTHEST:g} quarters",
 )
 def tone_too_quick(reading: Reading) -> Iterator[Remark]:
     notes = reading.performance.notes
@@ -70,9 +75,13 @@ def tone_too_quick(reading: Reading) -> Iterator[Remark]:
 @rule(
     "tone-two-places",
     "One hand plucks in one place: two tones at once sound like two players.",
-    example="score: low-water.musicxml\ntone: [{at: 7, tone: sul ponticello, for: melody}]",
+    example="""\
+score: low-water.musicxml
+tone: [{at: 7, tone: sul ponticello, for: melody}]
+""",
     threshold=f"the notes of one stroke are plucked {SAME_PLACE:g} cm apart or more",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends="plucks the whole stroke in the tone of its highest note",
 )
 def tone_two_places(reading: Reading) -> Iterator[Remark]:
     notes = reading.performance.notes
@@ -120,9 +129,7 @@ def _tone(note: np.void) -> str:
     return f"{note['pluck']:g} cm" if np.isfinite(note["pluck"]) else TONES[note["tone"]]
 
 
-def _in_time(
-    reading: Reading, strokes: _Strokes, quick: np.ndarray, stroke: int, time: np.ndarray
-) -> tuple[Edit, ...]:
+def _in_time(reading: Reading, strokes: _Strokes, quick: np.ndarray, stroke: int, time: np.ndarray) -> tuple[Edit, ...]:
     """The tone entry that moves the change after a stroke, one of the `quick` ones, to the nearest that leaves time:
     later, where the old tone goes on until then, or earlier, where the new one begins before."""
     notes = reading.performance.notes

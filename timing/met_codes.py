@@ -11,11 +11,8 @@ from timing.order import MAX_BARS
 from timing.playable import FRETS, NODES, POSSIBLE, SCALE
 from timing.reader_bars import CLOSE
 from timing.rubato import MOST
-from timing.rules import met
+from timing.rules import COMMON_PRACTICE, OWN_VALUE, met
 from timing.strings import GUITARS
-
-_READING = "our own value: how a score is read here"
-_PLAN = "our own value: how the plan is read here"
 
 # -- the score as it is read
 
@@ -24,14 +21,14 @@ met(
     "A score of rests alone gives nothing to hear, so no decision about it can be tried.",
     example="A score whose bars hold rests and no notes.",
     threshold="no note, but at least one written rest",
-    source=_READING,
+    source=OWN_VALUE,
 )
 met(
     "no-bar-lines",
     "Bars that are only counted may lie elsewhere than the musician feels them, and repeats are not heard.",
     example="A tune or a spine that was written without bar lines.",
     threshold="a part in which fewer than two bar lines are found",
-    source=_READING,
+    source=OWN_VALUE,
 )
 met(
     "passed-over",
@@ -45,7 +42,7 @@ met(
     "Of a file with several tunes only one is heard.",
     example="A tune book in ABC with the headings X:1 and X:2.",
     threshold="two tunes or more",
-    source=_READING,
+    source=OWN_VALUE,
 )
 met(
     "chord-ties",
@@ -59,14 +56,14 @@ met(
     "A bar that is too long holds up the metre, and a listener hears a beat too many.",
     example="A bar of five quarters in 4/4.",
     threshold=f"the notes of a bar last more than {float(CLOSE):g} quarters longer than its metre",
-    source=_READING,
+    source=OWN_VALUE,
 )
 met(
     "short-bar",
     "A bar that is too short leaves a silence that nobody wrote.",
     example="A bar of three quarters in 4/4, in the middle of a piece.",
     threshold="a bar holds less than its metre and is neither a pickup nor completed by a bar beside it",
-    source=_READING,
+    source=OWN_VALUE,
 )
 met(
     "tempo",
@@ -80,7 +77,7 @@ met(
     "Where half a bar too much is repeated, the phrase begins again on another beat.",
     example="A bar line with a repeat sign in the middle of a bar.",
     threshold="any repeat sign that does not stand at the beginning or end of a bar",
-    source=_READING,
+    source=OWN_VALUE,
 )
 met(
     "ending",
@@ -126,7 +123,7 @@ met(
     "A jump whose sign is missing is not played, so the form that is heard is another one.",
     example="D.S. al Coda in a score that has no coda sign.",
     threshold="any D.C., D.S., Fine, segno, To Coda or coda without its counterpart, or after it",
-    source="common practice",
+    source=COMMON_PRACTICE,
 )
 met(
     "order-too-long",
@@ -141,33 +138,45 @@ met(
 met(
     "never-heard",
     "What the plan says here is never heard, though whoever reads it believes that it is.",
-    example="score: low-water.musicxml\nslowing: [{rallentando: 9:4 - 10:5, to: 80%, then: a tempo, pass: 2}]",
+    example="""\
+score: low-water.musicxml
+slowing: [{rallentando: 9:4 - 10:5, to: 80%, then: a tempo, pass: 2}]
+""",
     threshold="the place of an entry, or the end that it needs, is not heard on the pass that it names",
-    source=_PLAN,
+    source=OWN_VALUE,
 )
 met(
     "role-not-found",
     "A voice that cannot be told from the rest cannot be brought out.",
-    example='score: low-water.musicxml\nvoices: {melody: {is: "voice 1, voice 2, voice 3"}, bass: -4 dB}',
+    example="""\
+score: low-water.musicxml
+voices: {melody: {is: "voice 1, voice 2, voice 3"}, bass: -4 dB}
+""",
     threshold="no note of the score has the role that is named",
-    source=_PLAN,
+    source=OWN_VALUE,
 )
 met(
     "slowings-overlap",
     "Two changes of pace at once pull against each other, so only one of them is heard.",
-    example="score: low-water.musicxml\n"
-    "slowing:\n"
-    "  - {rallentando: 9:1 - 10:5, to: 80%, then: a tempo}\n"
-    "  - {ritenuto: 10:1 - 10:6, to: 70%, then: a tempo}",
+    example="""\
+score: low-water.musicxml
+slowing:
+  - {rallentando: 9:1 - 10:5, to: 80%, then: a tempo}
+  - {ritenuto: 10:1 - 10:6, to: 70%, then: a tempo}
+""",
     threshold="any moment that lies in the ranges of two entries on the same pass",
-    source=_PLAN,
+    source=OWN_VALUE,
+    mends="lets the one that begins first end where the other begins, if it does so each time",
 )
 met(
     "holds-overlap",
     "Holds that meet multiply, so the time stands still for longer than either of them says.",
-    example="score: low-water.musicxml\nholds: [{fermata: 27:1 - 27:3}, {agogic: 27:2}]",
+    example="""\
+score: low-water.musicxml
+holds: [{fermata: 27:1 - 27:3}, {agogic: 27:2}]
+""",
     threshold="any moment that two fermatas or agogic accents both stretch",
-    source=_PLAN,
+    source=OWN_VALUE,
 )
 
 # -- strings and frets
@@ -175,43 +184,65 @@ met(
 met(
     "no-strings",
     "What is said of strings is not heard on an instrument that has none.",
-    example="score: umbrella-stand.musicxml\ntuning: dropped D",
+    example="""\
+score: umbrella-stand.musicxml
+tuning: dropped D
+""",
     threshold=f"no part that is meant is played by a guitar (General MIDI programs {GUITARS.start + 1} to "
     f"{GUITARS.stop})",
     source="General MIDI 1",
+    mends="plays the only part on a classical guitar, if the plan names no instrument; of tones takes the nearest to "
+    "the plucking point: dark, plain or bright",
 )
 met(
     "no-harmonic",
     "A harmonic that no string has cannot ring, so an ordinary note is heard.",
-    example="score: low-water.musicxml\nstrings: [{at: 21, for: melody, harmonic: yes}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 21, for: melody, harmonic: yes}]
+""",
     threshold=f"the note lies {', '.join(map(str, NODES))} semitones above no open string",
     source="the second to fifth partial (N. Fletcher and T. Rossing, The Physics of Musical Instruments, from memory)",
 )
 met(
     "off-the-instrument",
     "A note that the instrument does not have is heard all the same, but no player can give it.",
-    example="score: low-water.musicxml\ntuning: [E4, B3, G3, D3, A2]",
+    example="""\
+score: low-water.musicxml
+tuning: [E4, B3, G3, D3, A2]
+""",
     threshold=f"below the lowest open string, or above fret {FRETS} of the highest (less the fret of a capo)",
     source=f"the {FRETS} frets of the classical guitar, common practice",
 )
 met(
     "string-cannot-reach",
     "On another string than was asked for, the note has another colour.",
-    example="score: low-water.musicxml\nstrings: [{at: 3, for: bass, string: 1}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 3, for: bass, string: 1}]
+""",
     threshold=f"the string that score or plan ask for has the note at none of its frets (0 to {FRETS})",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends="takes the nearest string that has the note",
 )
 met(
     "fret-contradicts",
     "A fret that does not hold the note would sound another one.",
-    example="score: low-water.musicxml\nstrings: [{at: 3, for: melody, string: 1, fret: 7}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 3, for: melody, string: 1, fret: 7}]
+""",
     threshold="the fret that score or plan ask for holds another note, on the string they name or on every string",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends="keeps the string and leaves the fret out, or takes the string on which the note lies nearest to that fret",
 )
 met(
     "unplayable-chord",
     "A chord that no hand can take is heard, but will not be played as it is planned.",
-    example="score: low-water.musicxml\nstrings: [{at: 27, for: melody, string: 5}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 27, for: melody, string: 5}]
+""",
     threshold=f"two notes on one string, or stopped notes more than {POSSIBLE:g} mm apart on a string of {SCALE:g} mm",
     source="common practice: four frets lie under the hand, five are a stretch",
 )
@@ -221,14 +252,20 @@ met(
 met(
     "rubato-overlap",
     "Two rubatos at one place pull the time both ways, and neither is heard as it was meant.",
-    example="score: low-water.musicxml\nrubato: [{bars: 3-8, hurry: 6%}, {bars: 7-10, linger: 6%}]",
+    example="""\
+score: low-water.musicxml
+rubato: [{bars: 3-8, hurry: 6%}, {bars: 7-10, linger: 6%}]
+""",
     threshold="two entries shape the time of one bar, the pair of one beat, or the same notes at one moment",
-    source=_PLAN,
+    source=OWN_VALUE,
 )
 met(
     "rubato-limited",
     "More time was to be stolen than can be given back, so less is heard than the plan says.",
-    example="score: low-water.musicxml\nrubato: [{bars: 3, late: 500 ms, for: melody}]",
+    example="""\
+score: low-water.musicxml
+rubato: [{bars: 3, late: 500 ms, for: melody}]
+""",
     threshold=f"giving back would take more than {np.exp(MOST):g} times the pace, or a displaced voice would gain or "
     f"lose more than {STEEPEST:g} of the time that passes",
     source="our own value: no notes overtake one another",
@@ -236,7 +273,10 @@ met(
 met(
     "delay-limited",
     "A note that is held back for longer than it lasts would not be heard at all.",
-    example="score: low-water.musicxml\nholds: [{delay: 2:6, by: 500 ms, for: melody}]",
+    example="""\
+score: low-water.musicxml
+holds: [{delay: 2:6, by: 500 ms, for: melody}]
+""",
     threshold="the delay is more than half of the shortest note that is delayed there",
     source="our own value: what is left is heard as that note",
 )
@@ -254,16 +294,21 @@ met(
 met(
     "slide-unplanned",
     "A slide that the score draws is missed where only its two notes are heard.",
-    example="score: low-water.musicxml",
+    example="""\
+score: low-water.musicxml
+""",
     threshold="any slide line of the score between two pitches that no entry of the plan shapes",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends="shapes the slide line: a glide of 30 % and a swell of 4 dB",
 )
 met(
     "tone-carried",
     "A tone is made by plucking, so where nothing is plucked the colour of the sound before goes on.",
-    example="score: low-water.musicxml\n"
-    "tone: [{bars: 24, tone: sul ponticello}]\n"
-    "glissandi: [{from: 23:4, to: 24:1, arrive: slurred, swell: 3 dB}]",
+    example="""\
+score: low-water.musicxml
+tone: [{bars: 24, tone: sul ponticello}]
+glissandi: [{from: 23:4, to: 24:1, arrive: slurred, swell: 3 dB}]
+""",
     threshold="the plan has another tone or plucking point for the goal of a slurred slide than for the note before",
-    source="common practice",
+    source=COMMON_PRACTICE,
 )

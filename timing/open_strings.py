@@ -26,12 +26,15 @@ _SOUNDS_AS = {PIZZICATO: 3, HARMONIC: 4}  # codes of a Sound, by technique
 @rule(
     "open-string-out",
     "A single open string rings out of a line of stopped ones like an accent that nobody meant.",
-    example="score: low-water.musicxml\n"
-    "accents: [{at: 4:4, by: 4 dB, for: melody}]\n"
-    "strings: [{at: 4:1, string: 2}, {at: 4:4, string: 1}, {at: 4:6, string: 1}]",
+    example="""\
+score: low-water.musicxml
+accents: [{at: 4:4, by: 4 dB, for: melody}]
+strings: [{at: 4:1, string: 2}, {at: 4:4, string: 1}, {at: 4:6, string: 1}]
+""",
     threshold=f"an open string between stopped notes of its line, at most {NEIGHBOURS:g} s away, is {STANDS_OUT:g} dB "
     f"louder than they are (advice: {NOTICED:g} dB), brightness counted as level: twice as bright as 6 dB",
     source="our own value, as for an accent; no open string of the modelled guitar comes to more than 2.0 dB by nature",
+    mends="stops the note on the next string that is free, if there is one",
     listens=True,
 )
 def open_string_out(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
@@ -155,7 +158,10 @@ def _stopped(reading: Reading, row: int) -> tuple[Edit, ...]:
 @rule(
     "tuning-unknown",
     "Where the sound of the strings is not known, all strings and plucking points of the guitar sound alike.",
-    example="score: low-water.musicxml\ntuning: [E4, B3, G3, D3, A2, E2, B1, F#1]",
+    example="""\
+score: low-water.musicxml
+tuning: [E4, B3, G3, D3, A2, E2, B1, F#1]
+""",
     threshold="the classical guitar has more strings than seven, or one that is tuned below A0 or above E6",
     source="our own value: what the modelled guitar has strings for",
     listens=True,

@@ -13,7 +13,7 @@ from timing.plan_sound import Glissando
 from timing.playable import FRETS
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
-from timing.rules import CAUTION, first_few, keys_of, remark_at, rule, said, spot_of
+from timing.rules import CAUTION, COMMON_PRACTICE, first_few, keys_of, remark_at, rule, said, spot_of
 
 # -- on frets alone: a bowed or sung portamento is smooth, so there are no frets to be heard in it, and its sound does
 #    not die away while it moves.
@@ -22,16 +22,20 @@ LATE = 0.5  # a slide moves in this last part of its note at most (common practi
 QUICK = 0.4  # seconds in which it is over at most (common practice)
 USUAL_SWELL = 3.0  # dB, for a suggestion: the house's own value, as for an accent
 CLOSE = 1e-3  # quarters: what is nearer follows at once
+_ONE_STRING = "stops both notes on one string, the one with the lowest frets that can take them, if there is one"
 
 
 @rule(
     "slide-from-open",
     "An open string has no finger on it that could slide, so the slide begins with a jump.",
-    example="score: low-water.musicxml\n"
-    "strings: [{at: 24:4, string: 2, fret: 13}, {at: 19:6, string: 1}]\n"
-    "glissandi: [{from: 19:6, to: 20:1, swell: 3 dB}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 19:6, string: 1}]
+glissandi: [{from: 19:6, to: 20:1, swell: 3 dB}]
+""",
     threshold="the note that the slide begins with is played on an open string",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends=_ONE_STRING,
 )
 def slide_from_open(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
@@ -42,11 +46,14 @@ def slide_from_open(reading: Reading) -> Iterator[Remark]:
 @rule(
     "slide-to-open",
     "A slide into an open string never arrives: the finger has to leave, and the string jumps.",
-    example="score: low-water.musicxml\n"
-    "strings: [{at: 3:5, string: 1}, {at: 3:6, string: 1}]\n"
-    "glissandi: [{from: 3:4, to: 3:6, swell: 3 dB}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 3:4, string: 1}, {at: 3:6, string: 1}]
+glissandi: [{from: 3:4, to: 3:6, swell: 3 dB}]
+""",
     threshold="the goal of the slide is played on an open string, and its beginning is not",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends=_ONE_STRING,
 )
 def slide_to_open(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
@@ -73,11 +80,14 @@ def _on_open(reading: Reading, slides: np.ndarray, code: str, what: str, because
 @rule(
     "slide-two-strings",
     "A finger slides along one string; from one string to another the slide is broken off.",
-    example="score: low-water.musicxml\n"
-    "strings: [{at: 23:4, string: 2}, {at: 24:1, string: 1}]\n"
-    "glissandi: [{from: 23:4, to: 24:1, swell: 3 dB}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 23:4, string: 2}, {at: 24:1, string: 1}]
+glissandi: [{from: 23:4, to: 24:1, swell: 3 dB}]
+""",
     threshold="the two notes of the slide are played on different strings, and the first is not an open one",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends=_ONE_STRING,
 )
 def slide_two_strings(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
@@ -101,10 +111,14 @@ def slide_two_strings(reading: Reading) -> Iterator[Remark]:
 @rule(
     "slide-long",
     "A slide that takes its time lets every fret be heard, so it sounds like a scale.",
-    example="score: low-water.musicxml\nglissandi: [{from: 23:4, to: 24:1, glide: 60%, swell: 3 dB}]",
+    example="""\
+score: low-water.musicxml
+glissandi: [{from: 23:4, to: 24:1, glide: 60%, swell: 3 dB}]
+""",
     threshold=f"the slide moves for more than {LATE:.0%} of its note or for more than {QUICK:g} s, over at least one "
     "fret that lies in between",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends="makes the glide so short that every slide of its entry is late and quick",
 )
 def slide_long(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
@@ -130,9 +144,13 @@ def slide_long(reading: Reading) -> Iterator[Remark]:
 @rule(
     "slide-no-swell",
     "A string dies away while the finger moves, so without a swell the goal seems to be let fall.",
-    example="score: low-water.musicxml\nglissandi: [{from: 23:4, to: 24:1, glide: 30%}]",
+    example="""\
+score: low-water.musicxml
+glissandi: [{from: 23:4, to: 24:1, glide: 30%}]
+""",
     threshold="a slide on a string swells by 0 dB or less",
-    source="common practice",
+    source=COMMON_PRACTICE,
+    mends=f"lets the slide swell by {USUAL_SWELL:g} dB",
 )
 def slide_no_swell(reading: Reading) -> Iterator[Remark]:
     notes, slides = _slides(reading)
@@ -201,12 +219,14 @@ def _can_take(strings: list[int]) -> str:
 @rule(
     "slide-over-rest",
     "A slide sounds until it arrives, so the silence that stands between its notes is not heard.",
-    example="score: low-water.musicxml\n"
-    "glissandi: [{from: 23:4, to: 24:1, swell: 3 dB}]\n"
-    "holds: [{breath: after 23, seconds: 0.3}]",
+    example="""\
+score: low-water.musicxml
+glissandi: [{from: 23:4, to: 24:1, swell: 3 dB}]
+holds: [{breath: after 23, seconds: 0.3}]
+""",
     threshold="a rest of any length follows the first note of the slide in its voice, or the plan has a breath or a "
     "caesura between the two notes",
-    source="common practice",
+    source=COMMON_PRACTICE,
 )
 def slide_over_rest(reading: Reading) -> Iterator[Remark]:
     notes, slides = reading.performance.notes, reading.performance.glides
@@ -245,12 +265,13 @@ def _next_in_voice(notes: np.ndarray, rows: np.ndarray) -> np.ndarray:
 @rule(
     "ligado-after-rest",
     "The left hand can only sound a string that still rings; after a silence its note is hardly heard.",
-    example="score: umbrella-stand.musicxml\n"
-    "instrument: classical guitar\n"
-    "strings: [{at: 27:2, for: voice 1, ligado: yes}]",
+    example="""\
+score: low-water.musicxml
+strings: [{at: 3:2, for: voice 2, ligado: yes}]
+""",
     threshold="a rest of any length, a breath or a caesura lies before a note that is sounded by the left hand, on its "
     "string and in its voice",
-    source="common practice",
+    source=COMMON_PRACTICE,
 )
 def ligado_after_rest(reading: Reading) -> Iterator[Remark]:
     notes = reading.performance.notes
