@@ -32,6 +32,7 @@ PLAYED = np.dtype(
         ("voice", np.int16),
         ("role", np.int8),  # index into ROLES
         ("pitch", np.int16),
+        ("step", np.int32),  # place among the notes of an ornament, from 0; 0 for a note that has none
         ("score_onset", np.float64),  # quarters along the performed order
         ("score_length", np.float64),
         ("onset", np.float64),  # seconds
@@ -119,6 +120,7 @@ class Performance:
     glides: np.ndarray  # GLIDE
     bends: np.ndarray  # BEND
     phrases: np.ndarray  # PHRASE
+    whole: Performance | None = None  # what it is a part of; writers set up for that, so that a part sounds as there
 
     @property
     def quarters(self) -> float:

@@ -121,6 +121,9 @@ class Glissando(Entry):
             yield ("to",), KeyFault("a slide that ends 'to' a place needs the place that it comes 'from'")
 
 
+TRILLS = ("from the main note", "from above")
+
+
 class Articulation(Words):
     """How written signs are played. Lengths are shares of the written note."""
 
@@ -131,12 +134,21 @@ class Articulation(Words):
     portato: words.Share = 0.75
     tenuto: words.Share = 1.0
     plain: words.Share = 1.0
+    # How much louder than their surroundings: the house's own values, in steps of most of a dynamic mark.
+    accent: words.Change = 3.0  # also rf and rfz
+    strong_accent: words.Change = Field(5.0, alias="strong accent")
+    sforzato: words.Change = 6.0  # sf, sfz, fz
     slur_overlap: words.Short = Field(0.02, alias="slur overlap")  # notes under a slur reach into the next one
     slur_end: words.Share = Field(0.9, alias="slur end")  # the last note under a slur is lifted (common practice)
     # An appoggiatura takes half of its main note, two parts of three if that is dotted (C. P. E. Bach 1753, from
     # memory).
     appoggiatura: words.Share = 0.5
     grace: words.Short = 0.07  # each small note before the beat (common practice)
+    # Trills begin on the main note since J. N. Hummel (1828), from above before (C. P. E. Bach 1753; both from memory).
+    trill: words.one_of(TRILLS, "a way to begin a trill") = TRILLS[0]
+    trill_speed: words.number(4, 16, "from 4 to 16 (notes a second)", "notes a second, at most") = Field(
+        12.0, alias="trill speed"  # pianists reach some 13 (G. P. Moore, Music Perception 9, 1992, from memory)
+    )
     roll: words.Short = 0.035  # from one note of a rolled chord to the next (common practice)
     roll_ends: words.YesNo = Field(
         False, alias="roll ends on the beat", description="the last note, not the first, is on the beat"

@@ -37,6 +37,7 @@ WISH = np.dtype(
         ("finger", np.int64),  # -1: any
         ("harmonic", np.bool_),
         ("across", np.bool_),  # campanella
+        ("room", np.int64),  # frets below it that its ornament needs
     ]
 )
 _NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")

@@ -27,6 +27,7 @@ from timing.reader_bars import read_bars
 from timing.reader_marks import read_marks, settle
 from timing.reader_musicxml import LONGEST_BAR, read_facts, untag
 from timing.reader_notes import read_notes, set_slurs
+from timing.reader_ornaments import set_ornaments
 from timing.reader_walk import Parsed, walk_heads
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import PART, Score
@@ -83,6 +84,7 @@ def _tabulate(parsed: Parsed) -> Score:
     heads = walk_heads(parsed)
     notes, table, note_remarks = read_notes(parsed, heads)
     slurs = set_slurs(parsed, heads, notes, table)
+    set_ornaments(parsed, heads, notes, table)
     marks = read_marks(parsed, heads, notes, table, slurs)
     bars, bar_remarks = read_bars(parsed, marks)
     marks = settle(marks, bars)

@@ -16,6 +16,7 @@ from timing.instruments import guess_program, program_of, sustains
 from timing.lanes import build_lanes, with_sliding
 from timing.lines import Lines
 from timing.order import in_words, unfold
+from timing.ornaments import realise
 from timing.pace import Pace, build_pace
 from timing.parts import of_parts
 from timing.performance import PLAYED, TONES, Performance
@@ -65,16 +66,16 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     played = _written_out(score, where)
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where, scale)
-    lines = Lines(score, played["id"], plan.voices, where)
     programs = _programs(score, plan, where)
     tunings, capos = tunings_of(score, plan, programs, where)
     fretted = tunings.any(axis=1)
+    played, notes = realise(played, score.notes[played["id"]], plan.articulation, pace.time, bars, fretted)
+    lines = Lines(score, played["id"], plan.voices, where)
     played["pitch"] += capos[played["part"]]
     played["role"] = lines.role
     level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where, scale.amount)
     played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
     lead = scale.amount * _leads(plan, lines, where)
-    notes = score.notes[played["id"]]
     displaced = displacement(plan.rubato, played, lines, pace.time, where, scale.amount)
     played["onset"], played["end"] = onsets_and_ends(
         notes, played, plan.articulation, pace.time, lead, pace.breaths, displaced

@@ -8,7 +8,7 @@ in the code; the number printed on the page is a column of that table and is use
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import IntFlag
+from enum import IntEnum, IntFlag
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +33,20 @@ class Sign(IntFlag):
     TIED_IN = 2048  # at the beginning of a bar and tied from before, though not from the bar before (a second ending)
 
 
+class Ornament(IntEnum):
+    """Written ornaments, as codes in the column `ornament`. A mordent goes to the lower neighbour, an inverted one (a
+    short trill) to the upper; a turn begins above, an inverted one below; a delayed one stands after its note."""
+
+    NONE = 0
+    TRILL = 1
+    MORDENT = 2
+    INVERTED_MORDENT = 3
+    TURN = 4
+    INVERTED_TURN = 5
+    DELAYED_TURN = 6
+    DELAYED_INVERTED_TURN = 7
+
+
 # One row a sounding note; tied noteheads are one note. Sorted by (bar, offset, part, staff, voice, pitch).
 NOTE = np.dtype(
     [
@@ -51,6 +65,10 @@ NOTE = np.dtype(
         ("string", np.int8),  # 1 is the highest string; 0 not given
         ("fret", np.int8),  # -1 not given
         ("finger", np.int8),  # left-hand finger as written; -1 not given
+        ("ornament", np.int8),  # an Ornament
+        ("upper", np.int8),  # semitones up to the neighbour that the ornament touches; 0 where the note has no pitch
+        ("lower", np.int8),  # semitones down to the other
+        ("tremolo", np.float64),  # quarters from one stroke of a tremolo on this note to the next; 0 for none
         ("head", np.int32),  # row of its first notehead in heads
     ]
 )

@@ -8,6 +8,7 @@ where several ways to play the same notes are named, the first one in the plan.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -16,6 +17,7 @@ import numpy as np
 from timing.edits import added
 from timing.hands import Hand, Sounds
 from timing.lines import Lines, voice_numbers
+from timing.ornaments import as_written, share_strings, whole_notes
 from timing.parts import of_parts
 from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan
@@ -95,24 +97,35 @@ def choose_strings(
     rows of `played` that should lie on one string (slides). Notes of parts without strings get string 0 and fret -1,
     and so do notes that can have none.
     """
-    signs = notes["signs"]
-    played["technique"] = np.select(
+    first, last, owner = whole_notes(played)
+    whole, written = as_written(played, first, last), notes[first]
+    signs = written["signs"]
+    whole["technique"] = np.select(
         [signs & Sign.HARMONIC != 0, signs & Sign.PIZZICATO != 0], [HARMONIC, PIZZICATO], ORDINARY
     )
-    played["attack"] = np.where(signs & Sign.LEFT_HAND != 0, SLURRED, PLUCKED)
-    played["string"], played["fret"] = 0, -1
+    whole["attack"] = np.where(signs & Sign.LEFT_HAND != 0, SLURRED, PLUCKED)
+    whole["string"], whole["fret"] = 0, -1
     frets = FRETS - capos.astype(np.int64)
-    wishes = _Wishes(played, notes, tunings, frets, where)
-    for entry in _in_force(plan, played, lines, where):
-        wishes.take(entry, lines.select(entry.for_, entry.place("for"), where))
+
+    def chosen(entry: StringChoice) -> np.ndarray:
+        return lines.select(entry.for_, entry.place("for"), where)[first]
+
+    wishes = _Wishes(whole, written, tunings, frets, where)
+    np.maximum.at(wishes.table["room"], owner, whole["pitch"][owner] - played["pitch"])
+    for entry in _in_force(plan, whole, chosen, where):
+        wishes.take(entry, chosen(entry))
     wishes.tell()
-    teller = Teller(played, tunings, where)
+    teller = Teller(whole, tunings, where)
+    tied = [(int(owner[note]), int(owner[goal])) for note, goal in tied]
     for part in np.flatnonzero(tunings.any(axis=1)):
-        rows = np.flatnonzero(played["part"] == part)
+        rows = np.flatnonzero(whole["part"] == part)
         if len(rows):
-            _play_part(played, notes, rows, tunings[part], int(frets[part]), wishes, tied, teller)
+            _play_part(whole, written, rows, tunings[part], int(frets[part]), wishes, tied, teller)
     teller.tell()
-    return Ringing(wishes.latest)
+    share_strings(played, whole, owner, notes["signs"], tunings)
+    latest = np.full(len(played), -np.inf)
+    latest[last] = wishes.latest
+    return Ringing(latest)
 
 
 # -- what is asked
@@ -230,7 +243,9 @@ def _stretches(entry: StringChoice, onset: np.ndarray, played: np.ndarray, where
     return made
 
 
-def _in_force(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> list[StringChoice]:
+def _in_force(
+    plan: Plan, played: np.ndarray, chosen: Callable[[StringChoice], np.ndarray], where: Where
+) -> list[StringChoice]:
     """The entries that hold, in the order in which they go over one another."""
     names = list(dict.fromkeys(entry.name for entry in plan.strings if entry.name))
     if plan.fingering is not None and plan.fingering not in names:
@@ -245,7 +260,7 @@ def _in_force(plan: Plan, played: np.ndarray, lines: Lines, where: Where) -> lis
     kept = []
     for entry in plan.strings:
         if entry.name:  # its faults are told whether it holds or not
-            mine, number = lines.select(entry.for_, entry.place("for"), where), names.index(entry.name)
+            mine, number = chosen(entry), names.index(entry.name)
             rows = np.concatenate([np.zeros(0, np.int64), *_stretches(entry, onset, played, where)])
             rows = rows[mine[rows]]
             taken = np.any((owner[rows] >= 0) & (owner[rows] != number))
@@ -328,7 +343,7 @@ def _granted(
         if not kept:
             teller.other_fret(pitch, 0, fret, found, entry, rows)
         return kept or found
-    return found
+    return {s: f for s, f in found.items() if f >= wish["room"]} or found
 
 
 def _sounds(

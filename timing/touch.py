@@ -102,25 +102,22 @@ def _small_notes(
     grace = notes["grace"] > 0
     if not grace.any():
         return onset, end, latest
-    keys, group = np.unique(_keys(played, played["score_onset"]), return_inverse=True)
+    keys, group = np.unique(voice_moments(played, played["score_onset"]), return_inverse=True)
     own, main = grace & ~notes["after"], ~grace & (played["score_length"] > 0)
     count = _most(group[own], notes["grace"][own].astype(float), len(keys), 0.0)
-    length = -_most(group[main], -played["score_length"][main], len(keys), -np.inf)
     moment = np.zeros(len(keys))
     moment[group] = onset
 
     # on the beat: the main note gives way
-    leaning = own & ~notes["slashed"] & (count[group] == 1) & np.isfinite(length[group])
-    leans = np.isin(np.arange(len(keys)), group[leaning])
-    share = np.where(_dotted(length), 2 * touch.appoggiatura / 1.5, touch.appoggiatura)
-    taken = np.where(leans, np.minimum(share, 0.9) * np.where(leans, length, 0), 0)
-    late = leans[group] & (main | leaning)
-    resolved = time.seconds((played["score_onset"] + taken[group])[late])
-    end[leaning], onset[late & main] = resolved[leaning[late]], resolved[main[late]]
+    leans, waits = leaning(notes, played, touch)
+    leant = np.isin(np.arange(len(keys)), group[leans])
+    late = leant[group] & (main | leans)
+    resolved = time.seconds((played["score_onset"] + waits)[late])
+    end[leans], onset[late & main] = resolved[leans[late]], resolved[main[late]]
 
     # before the beat: one after another, those that end a note first
-    before = grace & ~leaning
-    place = notes["grace"] + np.where(notes["after"] & ~leans[group], count[group], 0)
+    before = grace & ~leans
+    place = notes["grace"] + np.where(notes["after"] & ~leant[group], count[group], 0)
     count = _most(group[before], place[before], len(keys), 0.0)
     opening = moment <= 1e-9
     shortest = -_most(group[main], (onset - end)[main], len(keys), -np.inf)
@@ -131,17 +128,30 @@ def _small_notes(
     end[before] = onset[before] + step[group][before]
     onset = np.where(main & opening[group] & (count[group] > 0), arrival[group], onset)
     given = (count > 0) & ~opening
-    ending = _keys(played, finish)
+    ending = voice_moments(played, finish)
     following = np.minimum(np.searchsorted(keys, ending), len(keys) - 1)
     cut = main & (keys[following] == ending) & given[following]
     latest[cut] = (moment - count * step)[following[cut]]
     return onset, end, latest
 
 
+def leaning(notes: np.ndarray, played: np.ndarray, touch: Articulation) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) which small notes are appoggiaturas on the beat, and (n,) how many quarters the notes there wait for one."""
+    grace = notes["grace"] > 0
+    keys, group = np.unique(voice_moments(played, played["score_onset"]), return_inverse=True)
+    own, main = grace & ~notes["after"], ~grace & (played["score_length"] > 0)
+    count = _most(group[own], notes["grace"][own].astype(float), len(keys), 0.0)
+    length = -_most(group[main], -played["score_length"][main], len(keys), -np.inf)
+    leans = own & ~notes["slashed"] & (count[group] == 1) & np.isfinite(length[group])
+    leant = np.isin(np.arange(len(keys)), group[leans])
+    share = np.where(dotted(length), 2 * touch.appoggiatura / 1.5, touch.appoggiatura)
+    return leans, np.where(leant, np.minimum(share, 0.9) * np.where(leant, length, 0), 0)[group]
+
+
 _MOMENTS = 1 << 44  # more than there are millionths of a quarter in any piece
 
 
-def _keys(played: np.ndarray, quarters: np.ndarray) -> np.ndarray:
+def voice_moments(played: np.ndarray, quarters: np.ndarray) -> np.ndarray:
     """(n,) one integer for each voice and moment: a main note, its chord and its small notes share it."""
     return voice_numbers(played)[1] * _MOMENTS + np.round(quarters * 1e6).astype(np.int64)
 
@@ -159,7 +169,7 @@ def _room_before(keys: np.ndarray, moment: np.ndarray) -> np.ndarray:
     return moment - previous
 
 
-def _dotted(lengths: np.ndarray) -> np.ndarray:
+def dotted(lengths: np.ndarray) -> np.ndarray:
     """Which lengths are those of a dotted note, 3·2^n quarters: there the appoggiatura takes two parts of three."""
     return np.abs(np.mod(np.log2(np.clip(lengths, 1e-9, 1e9) / 3) + 0.5, 1) - 0.5) < 1e-6
 

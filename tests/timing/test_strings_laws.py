@@ -108,7 +108,8 @@ def test_a_chord_loses_no_more_notes_than_it_must(pitches):
 @given(st.lists(st.integers(40, 83), min_size=1, max_size=6), st.data())
 def test_no_way_costs_less(pitches, data):
     """A melody's fingering is as cheap as any other: each choice of strings is priced by leaving the hand no other."""
-    tables = [ways(frets_on(pitch, STANDARD, FRETS), np.array((0, -1, 0, -1, False, False), WISH)) for pitch in pitches]
+    asks = np.array((0, -1, 0, -1, False, False, 0), WISH)
+    tables = [ways(frets_on(pitch, STANDARD, FRETS), asks) for pitch in pitches]
     count = len(pitches)
     moments, start = np.arange(count), np.arange(count, dtype=float)
     flat, voice = np.zeros(count, bool), np.zeros(count, np.int64)
