@@ -9,6 +9,7 @@ import numpy as np
 
 from timing.edits import added, shown
 from timing.lines import Lines
+from timing.ornaments import whole_notes
 from timing.performance import CARRIED
 from timing.plan import Plan
 from timing.plan_sound import Glissando
@@ -37,17 +38,20 @@ class Slide:
 def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where, amount: float = 1.0) -> list[Slide]:
     """The slides of the plan; of several from one note, or into one, the latest entry counts. `amount` scales their
     swells."""
-    drawn = _drawn(played, where)
+    first, last, owner = whole_notes(played)
+    opening, closing = first[owner], last[owner]
+    drawn = _drawn(played, closing, where)
     found: dict[int, Slide] = {}  # by note
     into: dict[int, int] = {}  # by goal, the note
     onset, moment = played["onset"], np.ascontiguousarray(played["score_onset"])
     for number, entry in enumerate(plan.glissandi):
         chosen = lines.select(entry.for_, entry.place("for"), where)
         if entry.to is None:
-            pairs = _on_lines(drawn, entry, played, chosen, where)
+            pairs = _on_lines(drawn, entry, played, opening, chosen, where)
         else:
             pairs = _between_places(entry, played, moment, chosen, where)
-        for note, goal in pairs:
+        for begun, goal in pairs:
+            note = int(closing[begun])  # a slide leaves from the last note of an ornament, and goes to the first
             if played["pitch"][note] == played["pitch"][goal]:
                 bar, beat, _ = where.beat(float(played["score_onset"][note]))
                 message = f"the slide from {bar}:{beat:g} ends on the pitch that it comes from: it has nowhere to go"
@@ -167,11 +171,12 @@ def _highest(played: np.ndarray, moment: np.ndarray, chosen: np.ndarray, quarter
 # -- on the slide lines of the score
 
 
-def _drawn(played: np.ndarray, where: Where) -> list[tuple[int, int]]:
+def _drawn(played: np.ndarray, closing: np.ndarray, where: Where) -> list[tuple[int, int]]:
     """(note, goal) of every slide line of the score, each time that it is heard."""
     marks = where.score.marks_of("glissando")
     marks = marks[(marks["note"] >= 0) & (marks["goal"] >= 0)]
     by_id = np.argsort(played["id"], kind="stable")
+    by_id = by_id[played["step"][by_id] == 0]
     ids = played["id"][by_id]
     pairs = []
     for mark in marks:
@@ -181,19 +186,24 @@ def _drawn(played: np.ndarray, where: Where) -> list[tuple[int, int]]:
         following = np.searchsorted(goals, notes, side="right")
         for note, goal in zip(notes, following, strict=True):
             if goal < len(goals) and played["score_onset"][goals[goal]] <= where.line_ends[played["ordinal"][note]]:
-                pairs.append((int(note), int(goals[goal])))
+                pairs.append((int(closing[note]), int(goals[goal])))
     return sorted(pairs)
 
 
 def _on_lines(
-    drawn: list[tuple[int, int]], entry: Glissando, played: np.ndarray, chosen: np.ndarray, where: Where
+    drawn: list[tuple[int, int]],
+    entry: Glissando,
+    played: np.ndarray,
+    opening: np.ndarray,
+    chosen: np.ndarray,
+    where: Where,
 ) -> list[tuple[int, int]]:
     """The slide lines that an entry without a goal means: all, or those that begin at `from`."""
     here = where.on_pass(entry.passes)
     pairs = [pair for pair in drawn if chosen[pair[0]] and here[played["ordinal"][pair[0]]]]
     if entry.from_ is not None:
         starts = where.moments_of(entry, "from")
-        pairs = [pair for pair in pairs if np.any(np.abs(starts - played["score_onset"][pair[0]]) < 1e-6)]
+        pairs = [pair for pair in pairs if np.any(np.abs(starts - played["score_onset"][opening[pair[0]]]) < 1e-6)]
         if len(starts) and not pairs:
             message = f"no slide line of the score begins at {entry.from_}: say where the slide goes 'to'"
             where.remark(Severity.ERROR, "plan-position", message, entry.place("from"))
