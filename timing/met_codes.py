@@ -126,6 +126,13 @@ met(
     source=COMMON_PRACTICE,
 )
 met(
+    "bars-never-played",
+    "Music that is written but never reached is missing from the piece that is heard.",
+    example="A score with endings for the second and third time and none for the first.",
+    threshold="any bar that the repeats, endings and jumps of the score lead past each time",
+    source=COMMON_PRACTICE,
+)
+met(
     "order-too-long",
     "A piece that ends by being cut off ends nowhere.",
     example="Repeats within repeats that come to more bars than anyone could play.",
