@@ -14,6 +14,7 @@ from typing import Annotated
 
 import typer
 
+from render.comparing_commands import compare
 from render.judging_commands import check
 from render.listening_commands import render
 from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, as_values, console
@@ -46,6 +47,7 @@ def _lentando(
 
 app.command()(render)
 app.command(short_help="Say where the plan works against the phrase.")(check)
+app.command(short_help="Put two readings side by side.")(compare)
 
 
 @app.command(short_help="List when everything sounds.")

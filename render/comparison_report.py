@@ -1,0 +1,312 @@
+"""Two readings side by side, in the terminal and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import zip_longest
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from timing.alignment import Apart
+from timing.comparing import MEASURE, Comparison
+from timing.differences import Difference
+from timing.position import beat_name
+from timing.spans import ALL, SECTION, SHARED, Span
+
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+NOTHING = "-"  # a reading that has no such thing
+_UNPLAYED = "not played"
+_ORDINARY = "naturale"  # the tone that is not worth a line
+
+
+# -- JSON
+
+
+def comparison_values(comparison: Comparison, plans: Sequence[Path]) -> dict[str, Any]:
+    """A comparison as plain values. Readings are called A, B; seconds, quarters a minute, dB below velocity 127 and
+    shares from 0 to 1; a difference is the second reading's value less the first's."""
+    return {
+        "readings": [
+            {
+                "name": letter, "title": reading.performance.title, "plan": str(plan), "score": str(reading.score.path),
+                "order": reading.order.split(", "), "seconds": float(reading.performance.time.length),
+            }
+            for letter, reading, plan in zip(LETTERS, comparison.readings, plans, strict=False)
+        ],
+        "same": comparison.same,
+        "sound_alike": comparison.alike,
+        "scores": [_apart_values(apart) for apart in comparison.scores],
+        "orders": [_apart_values(apart) for apart in comparison.orders],
+        "spans": [_span_values(comparison, row) for row in range(len(comparison.spans))],
+        "differences": [_difference_values(difference) for difference in comparison.differences],
+    }  # fmt: skip
+
+
+def _letters(of: Sequence[bool]) -> list[str]:
+    return [letter for letter, there in zip(LETTERS, of, strict=False) if there]
+
+
+def _apart_values(apart: Apart) -> dict[str, Any]:
+    return {"what": apart.what, "bars": apart.bars or None, "pass": apart.pass_, "readings": _letters(apart.of)}
+
+
+def _span_values(comparison: Comparison, row: int) -> dict[str, Any]:
+    span, made = comparison.spans[row], comparison.measures[row]
+    values: dict[str, Any] = {
+        "kind": span.kind, "bars": span.bars or None, "pass": span.pass_, "name": span.name or None,
+        "depth": span.depth, "in": _letters(span.of), "partly": span.partly,
+    }  # fmt: skip
+    for number, letter in enumerate(LETTERS[: len(made)]):
+        values[letter] = _measure_values(comparison, row, number)
+    both = np.all(made["seconds"] > 0)
+    values["difference"] = _tidy(made["seconds"][1] - made["seconds"][0]) if both and len(made) == 2 else None
+    return values
+
+
+def _measure_values(comparison: Comparison, row: int, number: int) -> dict[str, Any] | None:
+    made = comparison.measures[row, number]
+    if made["seconds"] == 0:
+        return None
+    shares = zip(comparison.tones, comparison.shares[row, number].tolist(), strict=True)
+    return {
+        "seconds": _tidy(made["seconds"]),
+        "slowest": {
+            "bar": str(made["bar"]), "beat": float(made["beat"]), "pass": int(made["pass"]),
+            "pace": _tidy(made["slowest"]), "bpm": _tidy(made["slowest_bpm"]), "held": bool(made["held"]),
+        },
+        "tempo": {"low": _tidy(made["low_bpm"]), "high": _tidy(made["high_bpm"])},
+        "level": None if np.isnan(made["loudest"])
+        else {"softest": _tidy(made["softest"]), "loudest": _tidy(made["loudest"])},
+        "tones": {tone: _tidy(share) for tone, share in shares if share > 0},
+    }  # fmt: skip
+
+
+def _difference_values(difference: Difference) -> dict[str, Any]:
+    return {
+        "section": difference.section, "kind": difference.kind, "for": difference.voice, "bars": difference.bars,
+        "passes": list(difference.passes), "in": _letters([words is not None for words in difference.words]),
+        "played": _letters(difference.plays),
+        **dict(zip(LETTERS, difference.words, strict=False)),
+    }  # fmt: skip
+
+
+def _tidy(value: float) -> float:
+    return round(float(value), 9)
+
+
+# -- the terminal
+
+
+def show_comparison(console: Console, comparison: Comparison, plans: Sequence[Path]) -> None:
+    """Print a comparison: whom it compares, where scores and orders differ, every phrase, and what only one does."""
+    _show_names(console, comparison, plans)
+    if comparison.same:
+        console.print(Text("The readings are the same: they sound alike, and their plans say the same."))
+        return
+    _show_apart(console, comparison)
+    console.print(_spans(comparison))
+    _show_notes(console, comparison)
+    if (tones := _tones(comparison)).row_count:
+        console.print(tones)
+        console.print()
+    found = [difference for difference in comparison.differences if all(difference.plays)]  # the order told of the rest
+    if found:
+        console.print(_differences(found))
+    if comparison.alike:
+        console.print(Text("\nAnd yet they sound alike." if found else "They sound alike."))
+
+
+def _show_names(console: Console, comparison: Comparison, plans: Sequence[Path]) -> None:
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    for letter, reading, plan in zip(LETTERS, comparison.readings, plans, strict=False):
+        table.add_row(Text(letter, "bold"), Text(reading.performance.title, "bold"), Text(plan.name, "dim"))
+    console.print(table)
+    orders = list(dict.fromkeys(reading.order for reading in comparison.readings))
+    if len(orders) == 1:
+        console.print(Text(f"order  {orders[0]}"))
+    console.print()
+
+
+def _show_apart(console: Console, comparison: Comparison) -> None:
+    """Say first where the scores or the orders of the bars differ."""
+    if not (comparison.scores or comparison.orders):
+        return
+    if comparison.scores:
+        console.print(Text("The scores differ.", "bold"))
+        for letter, reading in zip(LETTERS, comparison.readings, strict=False):
+            bars = reading.score.bars
+            names = [reading.score.bar_name(row) for row in (0, len(bars) - 1)]
+            console.print(Text(f"  {letter}  {reading.score.path.name}: {len(bars)} bars, {'-'.join(names)}"))
+    if comparison.orders:
+        console.print(Text("The order of the bars differs.", "bold"))
+        for letter, reading in zip(LETTERS, comparison.readings, strict=False):
+            console.print(Text(f"  {letter}  {reading.order}"))
+    for apart in [*comparison.scores, *comparison.orders]:
+        console.print(Text(f"  {_sentence(apart, len(comparison.readings))}"))
+    console.print(Text(f"What follows compares what {_all(len(comparison.readings))} play."))
+    console.print()
+
+
+def _sentence(apart: Apart, count: int) -> str:
+    who, several = " and ".join(_letters(apart.of)), bool(set(apart.bars) & set("-,"))
+    bars = f"bar{'s' * several} {apart.bars}"
+    return {
+        "bars": f"only the score of {who} has {bars}",
+        "length": f"{bars} {'are' if several else 'is'} not equally long in {who}",
+        "notes": f"the notes differ in {bars}",
+        "played": f"only {who} plays {bars} (pass {apart.pass_})",
+        "order": f"what {_all(count)} play comes in another order",
+    }[apart.what]
+
+
+def _all(count: int) -> str:
+    return "both" if count == 2 else "all"
+
+
+def _table(*headings: str, right: Sequence[str] = ()) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for heading in headings:
+        table.add_column(heading, justify="right" if heading in right else "left")
+    return table
+
+
+def _spans(comparison: Comparison) -> Table:
+    """A line for each reading of each span."""
+    two = len(comparison.readings) == 2
+    headings = ["phrase", "", "length", *["B - A"] * two, "slowest beat", "tempo", "level"]
+    if all(span.kind in (SECTION, SHARED, ALL) for span in comparison.spans):
+        headings[0] = ""
+    table = _table(*headings, right=("length", "B - A", "slowest beat", "tempo", "level"))
+    table.columns[0].ratio, table.columns[0].overflow = 1, "fold"
+    for column in table.columns[1:]:
+        column.no_wrap = True
+    for row, span in enumerate(comparison.spans):
+        made = comparison.measures[row]
+        labels = _labels(comparison, span, made["seconds"] > 0)
+        if _equal(made):  # nothing to compare: one line is enough
+            labels = [_label(span)]
+            lines = [[Text(_all(len(made)), "dim"), *_cells(made[0], "", two, span)]]
+        else:
+            since = [_signed(one["seconds"] - made[0]["seconds"]) for one in made]
+            known = made["seconds"] > 0
+            since = [text if number and known[0] and known[number] else "" for number, text in enumerate(since)]
+            names = zip(LETTERS, made, since, strict=False)
+            lines = [[Text(letter, "dim"), *_cells(one, text, two, span)] for letter, one, text in names]
+        for label, line in zip_longest(labels, lines):
+            table.add_row(label or "", *(line or []))
+    return table
+
+
+def _equal(made: np.ndarray) -> bool:
+    """Whether all readings are measured alike, beyond what can be heard."""
+    numbers = [name for name in MEASURE.names if made.dtype[name].kind == "f"]
+    return all(np.allclose(made[name], made[name][0], rtol=0, atol=1e-6, equal_nan=True) for name in numbers)
+
+
+def _cells(one: np.void, since: str, two: bool, span: Span) -> list:
+    """What one reading makes of a span, column by column; `since` is how much longer it is than the first."""
+    if not one["seconds"]:
+        return [NOTHING, *[""] * two, Text(_UNPLAYED, "dim")]
+    tempo = _range(one["low_bpm"], one["high_bpm"], "-")
+    return [_length(one["seconds"]), *[since] * two, _slowest(one, span), tempo, _level(one)]
+
+
+def _label(span: Span) -> Text:
+    """What a span is called, on one line."""
+    again = f", pass {span.pass_}" if (span.pass_ or 1) > 1 else ""
+    named = {ALL: "in all", SHARED: "what is shared"}.get(span.kind, span.name or span.bars)
+    return Text.assemble("  " * span.depth, (named, "bold" if span.kind == ALL else ""), (again, "dim"))
+
+
+def _labels(comparison: Comparison, span: Span, played: Sequence[bool]) -> list[Text]:
+    """What a span is called, on two lines: its name, then which music it is."""
+    if span.kind in (ALL, SHARED):
+        return [_label(span)]
+    repeated = any(reading.performance.bars["pass"].max() > 1 for reading in comparison.readings)
+    more = [span.bars] if span.name else []
+    more += [f"pass {span.pass_}"] * repeated
+    more += ["in part"] * span.partly
+    phrased = [bool(reading.phrases) for reading in comparison.readings]
+    if any(not there and has and plays for there, has, plays in zip(span.of, phrased, played, strict=True)):
+        more.append(f"only in {' and '.join(_letters(span.of))}")
+    indent = "  " * span.depth
+    return [Text(indent + (span.name or span.bars)), Text(f"{indent}{', '.join(more)}", "dim")]
+
+
+def _length(seconds: float) -> str:
+    minutes, rest = divmod(round(float(seconds), 1), 60)
+    return f"{int(minutes)}:{rest:04.1f}" if minutes else f"{rest:.1f} s"
+
+
+def _signed(seconds: float) -> str:
+    text = f"{seconds:+.1f}"
+    return "0.0" if float(text) == 0 else text
+
+
+def _slowest(one: np.void, span: Span) -> str:
+    """Where the slowest beat begins, and how slow it is; in a steady tempo no beat is slowest."""
+    pace = f"{one['slowest']:4.0%}{'*' if one['held'] else ' '}"
+    if not one["held"] and one["high_bpm"] - one["low_bpm"] < 0.005 * one["high_bpm"]:
+        return f"steady  {pace}"
+    again = f" ({one['pass']})" if span.kind in (SHARED, ALL) and one["pass"] > 1 else ""
+    return f"{one['bar']}:{beat_name(one['beat'])}{again}  {pace}"
+
+
+def _range(low: float, high: float, between: str) -> str:
+    ends = [f"{end:.0f}" for end in (low, high)]
+    return between.join(dict.fromkeys("0" if end == "-0" else end for end in ends))
+
+
+def _level(one: np.void) -> str:
+    return NOTHING if np.isnan(one["loudest"]) else _range(one["softest"], one["loudest"], " to ")
+
+
+def _show_notes(console: Console, comparison: Comparison) -> None:
+    held = " (* with a hold in it)" if comparison.measures["held"].any() else ""
+    console.print(Text(f"slowest beat: its pace against the basic tempo, as it is heard{held}", "dim"))
+    console.print(Text("tempo: beats in quarters a minute, holds left out; level: of the melody, in dB", "dim"))
+    console.print()
+
+
+def _in_words(comparison: Comparison, row: int) -> list[str]:
+    """The tones of each reading in a span."""
+    made = []
+    for shares, one in zip(comparison.shares[row], comparison.measures[row], strict=True):
+        heard = sorted(zip(shares.tolist(), comparison.tones, strict=True), reverse=True)
+        parts = [(share, tone) for share, tone in heard if share >= 0.005]
+        whole = ", ".join(tone if len(parts) == 1 else f"{tone} {share:.0%}" for share, tone in parts)
+        made.append(whole if one["seconds"] else _UNPLAYED)
+    return made
+
+
+def _tones(comparison: Comparison) -> Table:
+    """The spans in which the tones differ, and the whole, unless that has only the ordinary one."""
+    table = _table("tone", *LETTERS[: len(comparison.readings)])
+    for row, span in enumerate(comparison.spans):
+        words = _in_words(comparison, row)
+        heard = {*words} - {_UNPLAYED, ""}
+        if span.kind != SHARED and (len(heard) > 1 or (span.kind == ALL and heard - {_ORDINARY})):
+            table.add_row(_label(span), *words)
+    return table
+
+
+def _differences(found: Sequence[Difference]) -> Table:
+    table = _table("what differs", "bars", "pass", *LETTERS[: len(found[0].words)])
+    section = None
+    for difference in found:
+        voice = f"for {difference.voice}" if difference.voice else ""
+        what = f"  {' '.join(filter(None, [difference.kind, voice]))}".rstrip()
+        if difference.section != section:
+            section = difference.section
+            if what or difference.bars:
+                table.add_row(Text(section, "bold"))
+            else:
+                what = Text(section, "bold")  # one setting for all of the piece
+        cells = [Text(words) if words else Text(NOTHING, "dim") for words in difference.words]
+        table.add_row(what, difference.bars or "", ", ".join(map(str, difference.passes)), *cells)
+    return table

@@ -1,0 +1,299 @@
+"""What plans say differently of the same music, in their own words.
+
+Entries are compared as they are heard: one hearing is an entry at one place on one pass. Two hearings are the same
+entry if they are of one section, kind and voice and lie at one place of the score; if none do, those that end
+together, and then those that begin together, are taken for two versions of one. Nothing here knows any section by its
+name but the few that mean more than they say, so that what a plan learns to say is compared as well.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from timing.alignment import Alignment
+from timing.dynamics import at_second_time
+from timing.entry import Entry, Words
+from timing.plan import Plan
+from timing.plan_sound import SecondTime
+from timing.position import Position, Range
+from timing.reading import Reading
+from timing.where import Fault, Where
+
+# What does not change how the music is played; how the order of the bars differs is found in the order itself.
+_NOT_PLAYED = {"title", "based on", "without", "score", "order", "repeats after da capo", "accept"}
+_NOT_COMPARED = {"pass", "why", "omit", "for", "inside", "name"}  # of an entry
+_PLACES = ("at", "bars", "over", "from")  # kinds of entry that say where, not what
+_SAME_WORD = {"ritardando": "rallentando", "stringendo": "accelerando", "decrescendo": "diminuendo"}
+LEFT_OUT, AS_USUAL = "left out", "as usual"
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Something that the plans say differently: of some bars on these passes, or (bars None) of the piece."""
+
+    section: str  # its key in the plan, as in "second time"
+    kind: str | None  # "rallentando"; for a setting its key; None where the section says it all
+    voice: str | None  # whom it is `for`; None: all
+    bars: str | None  # as the first plan that has it writes them
+    passes: tuple[int, ...]
+    words: tuple[str | None, ...]  # for each reading what its plan says; None: it has no such thing there
+    plays: tuple[bool, ...]  # whether each reading plays this place at all
+
+
+@dataclass(frozen=True)
+class _Heard:
+    """An entry at one place on one pass."""
+
+    reading: int
+    section: str
+    entry: Entry
+    key: str | None  # under which its place stands
+    pass_: int | None
+    row: int  # of the alignment, where it begins, or where it ends if that is what counts; -1: everywhere
+    start: tuple[int, float]  # bar of the page, quarters after the bar line
+    end: tuple[int, float]
+
+    @property
+    def what(self) -> tuple:
+        kind = _kind(self.entry)
+        return self.section, _SAME_WORD.get(kind, kind), _voice(self.entry)
+
+    @property
+    def place(self) -> str | None:
+        if self.key is None:
+            return None
+        return " ".join(str(_raw(self.entry).get(self.key, _values(self.entry)[self.key])).split())
+
+
+def differences(readings: Sequence[Reading], alignment: Alignment) -> list[Difference]:
+    """All that the plans say differently, section by section along the music; settings of the whole piece first."""
+    plans = [reading.plan for reading in readings]
+    settings, made = [], []
+    for name, field in Plan.model_fields.items():
+        key = field.alias or name
+        values = [getattr(plan, name) for plan in plans]
+        if key in _NOT_PLAYED:
+            continue
+        if any(isinstance(each, Entry) for value in values if isinstance(value, tuple) for each in value):
+            made += _of_section(key, values, readings, alignment)
+        else:
+            settings += _of_setting(key, values, plans)
+    return settings + made
+
+
+# -- settings of the whole piece
+
+
+def _of_setting(key: str, values: list[Any], plans: list[Plan]) -> Iterator[Difference]:
+    flat = [dict(_leaves(value, _raw(plan).get(key), ())) for value, plan in zip(values, plans, strict=True)]
+    for path in dict.fromkeys(path for each in flat for path in each):
+        found = [each.get(path, (None, None)) for each in flat]
+        words = tuple(None if said is None else _said(said) for _, said in found)
+        if any(words) and any(value != found[0][0] for value, _ in found):
+            yield Difference(key, " ".join(path) or None, None, None, (), words, (True,) * len(plans))
+
+
+def _leaves(value: Any, raw: Any, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], tuple[Any, Any]]]:
+    """Every single setting under its keys: its value, and the words for it (None: it is not said)."""
+    if isinstance(value, Words):
+        raw = _raw(value)
+        inner = [(field.alias or name, getattr(value, name)) for name, field in type(value).model_fields.items()]
+    elif isinstance(value, dict):
+        inner = list(value.items())
+    else:
+        yield path, (value, raw)
+        return
+    for key, each in inner:
+        yield from _leaves(each, raw.get(key) if isinstance(raw, dict) else None, (*path, str(key)))
+
+
+# -- entries
+
+
+def _of_section(
+    section: str, values: list[tuple[Entry, ...]], readings: Sequence[Reading], alignment: Alignment
+) -> list[Difference]:
+    heard: list[_Heard] = []
+    for number, (entries, reading) in enumerate(zip(values, readings, strict=True)):
+        for entry in _flat(entries):
+            heard += _hearings(section, entry, number, reading, alignment)
+    apart = sorted(_matched(heard), key=lambda group: min((h.row, h.start, h.end) for h in group))
+    made: dict[tuple, Difference] = {}
+    for group in apart:
+        if (said := _difference(group, alignment)) is not None:
+            key = (said.kind, said.voice, said.bars, said.words, said.plays)
+            known = made.get(key)
+            made[key] = said if known is None else replace(known, passes=tuple({*known.passes, *said.passes}))
+    return [replace(each, passes=tuple(sorted(each.passes))) for each in made.values()]
+
+
+def _flat(entries: Sequence[Entry], passes: int | str | None = None) -> Iterator[Entry]:
+    """Entries and those inside them, which hold on the same pass; of phrases only those that shape something."""
+    for entry in entries:
+        if entry.passes is None and passes is not None:
+            entry = entry.model_copy(update={"passes": passes})
+        nested = "inside" in type(entry).model_fields
+        if not nested or _settings(entry):  # a phrase without an arch only says where it is
+            yield entry
+        if nested:
+            yield from _flat(entry.inside, entry.passes)
+
+
+def _hearings(section: str, entry: Entry, number: int, reading: Reading, alignment: Alignment) -> Iterator[_Heard]:
+    where = reading.where
+    if isinstance(entry, SecondTime):
+        entry = at_second_time(entry)
+    key = _place_key(entry)
+    if key is None:
+        yield _Heard(number, section, entry, None, None, -1, (-1, 0.0), (-1, 0.0))
+        return
+    place = _values(entry)[key]
+    try:
+        if isinstance(place, Position):
+            start = end = where.point(place)
+            ordinals = [where.ordinal(moment) for moment in where.moments(place, entry.passes).tolist()]
+        else:
+            start, end = where.point(place.start), _printed_end(place.end, where)
+            counts = key in entry.NEED_END
+            runs = where.runs(place, entry.passes, arriving=section == "dynamics")
+            ordinals = [run.last if counts else run.first for run in runs if run.complete or not counts]
+    except Fault:
+        return  # what no score has is no part of a reading
+    start, end = ((int(alignment.pages[number][row]), round(float(offset), 6)) for row, offset in (start, end))
+    for ordinal in ordinals:
+        row, pass_ = int(alignment.rows[number][ordinal]), int(where.bars["pass"][ordinal])
+        yield _Heard(number, section, entry, key, pass_, row, start, end)
+
+
+def _printed_end(end: Position, where: Where) -> tuple[int, float]:
+    """Bar row and offset at which a range is over."""
+    try:
+        return where.point(end) if end.instant else where.end_point(end)
+    except Fault:  # the instant at which a bar is over has no beat of its own
+        return where.end_point(Position(end.bar))
+
+
+def _values(entry: Entry) -> dict[str, Any]:
+    """Every key that the entry may have, and its value."""
+    return {field.alias or name: getattr(entry, name) for name, field in type(entry).model_fields.items()}
+
+
+def _place_key(entry: Entry) -> str | None:
+    """The key under which the place of an entry stands: its kind, or the first that holds one."""
+    values = _values(entry)
+    keys = [*([entry.kind] if entry.KINDS else []), *values]
+    return next((key for key in keys if isinstance(values[key], Position | Range)), None)
+
+
+def _matched(heard: list[_Heard]) -> Iterator[list[_Heard]]:
+    """Groups of hearings that are versions of one another, at most one of each reading."""
+    stages = (
+        lambda h: (h.row, h.start, h.end, _fingerprint(h.entry)),
+        lambda h: (h.row, h.start, h.end),
+        lambda h: (h.row, h.end),
+        lambda h: (h.row, h.start),
+    )
+    for stage in stages:
+        groups: dict[tuple, dict[int, list[_Heard]]] = defaultdict(lambda: defaultdict(list))
+        for each in heard:
+            groups[(*each.what, stage(each))][each.reading].append(each)
+        heard = []
+        for group in groups.values():
+            lists = [sorted(each, key=lambda h: (h.start, h.end)) for each in group.values()]
+            together = min(map(len, lists)) if len(lists) > 1 else 0
+            yield from ([each[k] for each in lists] for k in range(together))
+            heard += [each for some in lists for each in some[together:]]
+    yield from ([each] for each in heard)
+
+
+def _fingerprint(entry: Entry) -> str:
+    """What tells apart two entries at one place."""
+    values = {path: value for path, (value, _) in _settings(entry).items()}
+    return f"{values} {getattr(entry, 'name', None)}"
+
+
+def _difference(group: list[_Heard], alignment: Alignment) -> Difference | None:
+    """What a group of hearings has to say; None if that is the same in all readings."""
+    count = len(alignment.ordinals)
+    first = min(group, key=lambda h: h.reading)
+    by_reading: list[_Heard | None] = [None] * count
+    for each in group:
+        by_reading[each.reading] = each
+    settings = [_settings(each.entry) for each in group]
+    paths = list(dict.fromkeys(path for each in settings for path in each))
+    if len(group) == count:
+        nothing = (None, None)
+        values = {path: [each.get(path, nothing)[0] for each in settings] for path in paths}
+        paths = [path for path in paths if any(value != values[path][0] for value in values[path])]
+    moved = len({(each.start, each.end) for each in group}) > 1
+    if len(group) == count and not paths and not moved:
+        return None
+    words = tuple(each and _in_words(each, paths, moved) for each in by_reading)
+    plays = tuple(first.row < 0 or bool(ordinal[first.row] >= 0) for ordinal in alignment.ordinals)
+    passes = () if first.pass_ is None else (first.pass_,)
+    groups = {path[0] for path in paths if len(path) > 1}  # an arch, say, of which the words are told alone
+    kind = _kind(first.entry) or (groups.pop() if len(groups) == 1 else None)
+    return Difference(first.section, kind, _voice(first.entry), first.place, passes, words, plays)
+
+
+def _in_words(heard: _Heard, paths: list[tuple[str, ...]], moved: bool) -> str:
+    settings = _settings(heard.entry)
+    said = [heard.place] if moved and heard.place else []
+    for path in paths:
+        words = settings.get(path, (None, None))[1]
+        if words is not None:
+            goes_without = path[-1] in (heard.section, "mark", _kind(heard.entry))  # sul tasto, mf, 10%
+            said.append(_said(words) if goes_without else f"{path[-1]} {_said(words)}")
+    left_out = ", ".join(f"{path[-1]} {LEFT_OUT}" for path in paths if path in settings or len(paths) == 1)
+    return ", ".join(said) or left_out or _kind(heard.entry) or AS_USUAL
+
+
+def _kind(entry: Entry) -> str | None:
+    kind = entry.kind if entry.KINDS else None
+    return None if kind in _PLACES else kind
+
+
+def _voice(entry: Entry) -> str | None:
+    voice = getattr(entry, "for_", None)
+    return voice and " ".join(voice.lower().split())
+
+
+def _values(entry: Entry) -> dict[str, Any]:
+    """Every key that the entry may have, and its value."""
+    return {field.alias or name: getattr(entry, name) for name, field in type(entry).model_fields.items()}
+
+
+def _place_key(entry: Entry) -> str | None:
+    """The key under which the place of an entry stands: its kind, or the first that holds one."""
+    values = _values(entry)
+    keys = [*([entry.kind] if entry.KINDS else []), *values]
+    return next((key for key in keys if isinstance(values[key], Position | Range)), None)
+
+
+def _settings(entry: Entry) -> dict[tuple[str, ...], tuple[Any, Any]]:
+    """What shapes something in an entry: the value, defaults included, and the words for it (None: not said)."""
+    without = {*_NOT_COMPARED, _place_key(entry)}
+    made = {}
+    for key, value in _values(entry).items():
+        if key not in without:
+            made |= {path: each for path, each in _leaves(value, _raw(entry).get(key), (key,)) if each[0] is not None}
+    return {path: (value, words) for path, (value, words) in made.items() if value is not False}
+
+
+def _raw(group: Words) -> dict:
+    """What the file has in this group of settings."""
+    return group._source if isinstance(group._source, dict) else {}
+
+
+def _said(value: Any) -> str:
+    """A value as one reads it aloud."""
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {_said(each)}" for key, each in value.items())
+    if isinstance(value, list | tuple):
+        return ", ".join(map(_said, value))
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else " ".join(str(value).split())
