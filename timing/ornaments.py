@@ -330,9 +330,8 @@ def _signs(
     """The signs of the notes of figures: accents at their beginning, what shapes the end at their end; between the
     notes all is legato, but for the strokes of a tremolo, which are played as the note is written."""
     signs = np.where(first, signs, signs & ~_ONSET_SIGNS)
-    legato = signs & ~(_END_SIGNS | Sign.HARMONIC) | Sign.SLURRED
-    struck = signs & ~int(Sign.SLUR_END | Sign.LET_RING)
-    signs = np.where(last, np.where(tremolo, signs, signs & ~int(Sign.HARMONIC)), np.where(tremolo, struck, legato))
+    legato, struck = signs & ~_END_SIGNS | Sign.SLURRED, signs & ~int(Sign.SLUR_END | Sign.LET_RING)
+    signs = np.where(last, signs, np.where(tremolo, struck, legato))
     return np.where(slurred & ~first, signs | Sign.LEFT_HAND, signs)
 
 

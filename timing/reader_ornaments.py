@@ -51,7 +51,6 @@ _ALTERS = {"sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp
 _SCALE = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _STEPS = "CDEFGAB"
 _FLAGS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5, "256th": 6}
-_MOST_STROKES = 8  # as MusicXML has it
 _WIDEST = 4  # semitones to a neighbour: E double flat to F sharp is no neighbour any more
 AS_QUICK_AS_CAN_BE = 1 / 64  # quarters, for a tremolo that is not measured
 
@@ -71,12 +70,15 @@ def set_ornaments(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: n
     """Write `ornament`, `upper`, `lower` and `tremolo` into `notes` (NOTE); `table` (HEAD) says whose the heads are."""
     first = notes["head"]
     signs: dict[int, _Found] = {}
+    strokes: dict[int, float] = {}  # by note or chord
     for number, head in enumerate(heads):
-        row = int(table["note"][number])
-        for tremolo in _tremolos(head):
-            notes["tremolo"][row] = tremolo
         if (found := _sign(head)) is not None:
             signs[number] = found
+        if (tremolo := _tremolo(head)) is not None:
+            strokes[id(head.owner)] = tremolo
+    for number, head in enumerate(heads):
+        if id(head.owner) in strokes:
+            notes["tremolo"][table["note"][number]] = strokes[id(head.owner)]
     signs = _on_members(signs, heads)
     for number in _under_lines(heads, signs, set(first.tolist())) if parsed.facts else ():
         signs.setdefault(number, _Found(Ornament.TRILL))
@@ -156,31 +158,28 @@ def _on_members(signs: dict[int, _Found], heads: list[Head]) -> dict[int, _Found
     return placed
 
 
-def _tremolos(head: Head) -> list[float]:
+def _tremolo(head: Head) -> float | None:
     """Quarters between the strokes of a tremolo on this note (not of one between two notes)."""
     if head.facts is None:
         strokes = [e.numberOfMarks for e in head.owner.expressions if type(e).__name__ == "Tremolo"]
-        kind = head.owner.duration.type
+        kind = head.owner.duration.type if strokes else ""
     else:
-        element = head.facts.element
         single = [e for e in _elements(head) if e.tag == "tremolo" and e.get("type") not in ("start", "stop")]
-        strokes, kind = [_strokes(e) for e in single], element.findtext("type") or ""
+        strokes, kind = [_strokes(e) for e in single], head.facts.element.findtext("type") or ""
+    if not strokes:
+        return None
     ratio = Fraction(1)
-    for tuplet in head.owner.duration.tuplets if strokes else ():
+    for tuplet in head.owner.duration.tuplets:
         ratio *= Fraction(tuplet.tupletMultiplier())
-    return [
-        float(ratio / 2 ** (count + _FLAGS.get(kind, 0))) if count else AS_QUICK_AS_CAN_BE
-        for count in strokes
-        if 0 <= count <= _MOST_STROKES
-    ]
+    return float(ratio / 2 ** (strokes[0] + _FLAGS.get(kind, 0))) if strokes[0] else AS_QUICK_AS_CAN_BE
 
 
 def _strokes(element: Element) -> int:
-    """How many strokes are written; 0 where they are not measured."""
+    """How many strokes are written (music21 has seen that they are 8 at most); 0 where they are not measured."""
     text = (element.text or "").strip()
     if element.get("type") == "unmeasured":
         return 0
-    return int(text) if text.isdecimal() and len(text) < 3 else 3
+    return int(text) if text.isdecimal() else 3
 
 
 # -- wavy lines

@@ -99,7 +99,7 @@ def choose_strings(
     """
     first, last, owner = whole_notes(played)
     whole, written = as_written(played, first, last), notes[first]
-    signs = written["signs"]
+    signs = written["signs"] = written["signs"] | notes["signs"][last] & ~np.uint32(Sign.LEFT_HAND)
     whole["technique"] = np.select(
         [signs & Sign.HARMONIC != 0, signs & Sign.PIZZICATO != 0], [HARMONIC, PIZZICATO], ORDINARY
     )
