@@ -67,7 +67,7 @@ def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where, amou
             found.pop(into.get(goal), None)
             found[note], into[goal] = Slide(entry, number, note, goal, amount * entry.swell), note
     slides = [found[note] for note in sorted(found)]
-    _tell_of_others(drawn, slides, played, where)
+    _tell_of_others(drawn, slides, played, opening, where)
     return slides
 
 
@@ -213,12 +213,14 @@ def _on_lines(
     return [(note, goal) for note, goal in pairs if played["pitch"][note] != played["pitch"][goal]]
 
 
-def _tell_of_others(drawn: list[tuple[int, int]], slides: list[Slide], played: np.ndarray, where: Where) -> None:
+def _tell_of_others(
+    drawn: list[tuple[int, int]], slides: list[Slide], played: np.ndarray, opening: np.ndarray, where: Where
+) -> None:
     """Advice for the first slide line of the score that no entry shapes."""
     shaped = {int(played["id"][slide.note]) for slide in slides}
     pitch = played["pitch"]
     others = {
-        int(played["id"][note]): note
+        int(played["id"][note]): int(opening[note])
         for note, goal in reversed(drawn)
         if int(played["id"][note]) not in shaped and pitch[note] != pitch[goal]
     }

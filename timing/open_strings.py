@@ -8,7 +8,7 @@ import numpy as np
 
 from timing.edits import added
 from timing.instruments import program_of
-from timing.performance import HARMONIC, PIZZICATO, ROLES, SLURRED, TONES
+from timing.performance import HARMONIC, PIZZICATO, POINTS, ROLES, SLURRED, TONES
 from timing.playable import FRETS, pitch_name
 from timing.reading import Reading
 from timing.remarks import CannotDo, Edit, Remark
@@ -17,9 +17,6 @@ from timing.rules import ADVICE, CAUTION, Sound, first_few, keys_of, remark_at, 
 STANDS_OUT = 3.0  # dB: the house's accent, enough to be heard
 NOTICED = 2.5  # dB: more than any open string of the guitar has by nature (up to 2.0 on the modelled one)
 NEIGHBOURS = 2.0  # seconds within which the notes before and after sound like the same line (the house's own value)
-# cm from the bridge at which each of TONES is plucked; on a guitar dark is over the fingerboard, bright at the bridge
-# (common practice for a string of 65 cm; the modelled guitar has the same).
-POINTS = dict(zip(TONES, (12.6, 20.5, 4.5, 20.5, 12.6, 4.5), strict=True))
 _SOUNDS_AS = {PIZZICATO: 3, HARMONIC: 4}  # codes of a Sound, by technique
 
 

@@ -49,6 +49,9 @@ PLAYED = np.dtype(
 )
 
 TONES = ("naturale", "sul tasto", "sul ponticello", "dark", "plain", "bright")
+# cm from the bridge at which each is plucked; on a guitar dark is over the fingerboard, bright at the bridge (common
+# practice for a string of 65 cm; the modelled guitar has the same).
+POINTS = dict(zip(TONES, (12.6, 20.5, 4.5, 20.5, 12.6, 4.5), strict=True))
 
 # What must sound by itself: a voice of a part (a string, a sliding voice). Writers map lanes to ports and channels.
 LANE = np.dtype(

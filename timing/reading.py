@@ -11,6 +11,7 @@ from timing.bends import add_swells, build_bends, glide_table
 from timing.curves import build_curves
 from timing.displacement import delay, displacement
 from timing.dynamics import Level, at_second_time, build_level
+from timing.edits import replaced
 from timing.glides import carry_tone, chains, find_slides, mark_slides, notes_of
 from timing.instruments import guess_program, program_of, sustains
 from timing.lanes import build_lanes, with_sliding
@@ -19,7 +20,7 @@ from timing.order import in_words, unfold
 from timing.ornaments import realise
 from timing.pace import Pace, build_pace
 from timing.parts import of_parts
-from timing.performance import PLAYED, TONES, Performance
+from timing.performance import PLAYED, POINTS, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.remarks import CannotDo, Remark, Severity, in_order
@@ -213,6 +214,10 @@ def _set_tone(played: np.ndarray, plan: Plan, fretted: np.ndarray, lines: Lines,
             mine = chosen[inside]
             if not named and not fretted[played["part"][inside][mine]].all():
                 message = "a distance from the bridge has a sense on guitars only: elsewhere a tone is dark or bright"
-                where.remark(Severity.CAUTION, "no-strings", message, entry.place("tone"), suggestion="tone: bright")
+                colour = min(TONES[3:], key=lambda tone: abs(POINTS[tone] - entry.tone))
+                fretted_too = fretted[played["part"][inside][mine]].any()  # there the distance has a sense
+                fix = () if fretted_too else (replaced(entry, {"tone": colour}),)
+                more = {"suggestion": f"tone: {colour}", "fix": fix}
+                where.remark(Severity.CAUTION, "no-strings", message, entry.place("tone"), **more)
             played["tone"][inside][mine] = TONES.index(entry.tone if named else "naturale")
             played["pluck"][inside][mine] = np.nan if named else entry.tone

@@ -10,7 +10,7 @@ from support import reading, score
 
 from soundfonts import guitar
 from timing import check, load
-from timing.open_strings import POINTS
+from timing.performance import POINTS
 from timing.remarks import Severity
 from timing.rules import Sound
 
