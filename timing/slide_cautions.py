@@ -13,7 +13,18 @@ from timing.plan_sound import Glissando
 from timing.playable import FRETS
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
-from timing.rules import CAUTION, COMMON_PRACTICE, first_few, keys_of, remark_at, rule, said, spot_of
+from timing.rules import (
+    CAUTION,
+    COMMON_PRACTICE,
+    first_few,
+    keys_of,
+    part_of,
+    place_of,
+    remark_at,
+    rule,
+    said,
+    spot_of,
+)  # fmt: skip
 
 # -- on frets alone: a bowed or sung portamento is smooth, so there are no frets to be heard in it, and its sound does
 #    not die away while it moves.
@@ -135,7 +146,7 @@ def slide_long(reading: Reading) -> Iterator[Remark]:
             f"the slide from {said(spot_of(notes[row]))} moves for {length[n]:.2f} s, {length[n] / whole[n]:.0%} of "
             f"its note, which is unusual: over half of the note or {QUICK:g} s every fret is heard"
         )
-        fix = (replaced(_entry_of(slides[n], reading), {"glide": f"{percent}%"}),)
+        fix = _reshaped(slides[n], reading, {"glide": f"{percent}%"})
         return _slide_remark("slide-long", message, slides[n], reading, fix)
 
     yield from first_few(slides["note"][long], reading, tell)
@@ -158,7 +169,7 @@ def slide_no_swell(reading: Reading) -> Iterator[Remark]:
     def tell(row: int) -> Remark:
         slide = slides[np.argmax(slides["note"] == row)]
         message = f"the slide from {said(spot_of(notes[row]))} does not swell into its goal, which is unusual"
-        fix = (replaced(_entry_of(slide, reading), {"swell": f"{USUAL_SWELL:g} dB"}),)
+        fix = _reshaped(slide, reading, {"swell": f"{USUAL_SWELL:g} dB"})
         return _slide_remark("slide-no-swell", message, slide, reading, fix)
 
     yield from first_few(slides["note"][slides["swell"] <= 0], reading, tell)
@@ -189,6 +200,15 @@ def _slide_remark(
 def _entry_of(slide: np.void, reading: Reading) -> Glissando:
     """The entry of the plan that shapes a slide."""
     return reading.plan.glissandi[slide["entry"]]
+
+
+def _reshaped(slide: np.void, reading: Reading, changes: dict[str, str]) -> tuple[Edit, ...]:
+    """The change that gives the entry of a slide other settings; of a slide line that plays by itself, an entry."""
+    entry, note = _entry_of(slide, reading), reading.performance.notes[slide["note"]]
+    if entry._source is not None:
+        return (replaced(entry, changes),)
+    keys = {"from": place_of(note, reading), "swell": f"{slide['swell']:g} dB"} | part_of(note, reading)
+    return (added("glissandi", keys | changes),)
 
 
 def _on_one_string(reading: Reading, slide: np.void) -> tuple[list[int], tuple[Edit, ...]]:

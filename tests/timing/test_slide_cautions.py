@@ -7,6 +7,9 @@ from judged import entries_of, guitar, in_file, mended, told
 from support import reading, score
 
 from timing.cautions import check
+from timing.plan import Plan
+from timing.plan_sound import Glissando
+from timing.reading import perform
 from timing.remarks import Severity
 
 SLIDE = {"from": "1:3", "to": "2:1", "glide": "20%", "swell": "3 dB"}
@@ -134,3 +137,102 @@ def test_of_many_slides_the_first_few_are_told():
     remarks = told("slide-no-swell", reading(plan, made))
     assert [remark.bar for remark in remarks] == [1, 2, 3, 4]
     assert remarks[3].message == "and 5 more places like these (slide-no-swell)" and remarks[3].suggestion is None
+
+
+def test_the_slide_of_a_line_that_plays_by_itself_gets_an_entry():
+    mark = Glissando.model_construct(from_=None, to=None, glide=0.6, swell=3.0, arrive="plucked", for_=None)
+    made = guitar("c4:2 a4:2 c5:4", marks=[{"kind": "glissando", "bar": 0, "offset": 2.0, "note": 1, "goal": 2}])
+    plan = {"score": "made-by-hand.musicxml", "tempo": 60}
+    alone = Plan.model_validate(plan).model_copy(update={"glissandi": (mark,)})
+    (remark,) = told("slide-long", perform(made, alone))
+    assert remark.suggestion == "glissandi: [{from: 1:3, swell: 3 dB, glide: 20%}]"
+    assert told("slide-long", reading(mended(plan, remark), made)) == []
+
+
+# -- across silence
+
+
+@pytest.mark.parametrize(
+    ("line", "what"),
+    [
+        ("c4:2 a4:1 r:1 c5:4", "rest at 1:4"),
+        ("c4:2 a4:1.9 r:0.1 c5:4", "rest at 1:4.9"),
+        ("c4:2 a4:2 c5:4", None),
+        ("c4:2 a4:1 e4:1 c5:4", None),  # a voice that goes on under the slide is no silence
+        ("c4:2 a4:1. r:1 c5:4", "rest at 1:4"),
+        ("c4:2 a4:2. c5:4", None),  # a dot is no rest
+    ],
+)
+def test_a_slide_over_a_rest(line, what):
+    remarks = told("slide-over-rest", reading(sliding(), guitar(line)))
+    assert [remark.message.partition(" over the ")[2].partition(",")[0] for remark in remarks] == (
+        [what] if what else []
+    )
+    for remark in remarks:
+        assert (remark.severity, remark.bar, remark.beat, remark.fix) == (Severity.CAUTION, 1, 3, ())
+        assert remark.suggestion == "leave the slide or the rest out"
+
+
+@pytest.mark.parametrize(
+    ("after", "told_of"), [("1:4", True), ("1", True), ("1:3", True), ("1:2", False), ("2:1", False)]
+)
+@pytest.mark.parametrize("kind", ["breath", "caesura"])
+def test_a_slide_over_a_breath(kind, after, told_of):
+    plan = sliding() | {"holds": [{kind: f"after {after}"}]}
+    remarks = told("slide-over-rest", reading(plan, guitar("c4:2 a4:2 c5:4")))
+    assert len(remarks) == told_of and all("over the breath at" in remark.message for remark in remarks)
+
+
+def test_a_rest_under_a_slide_matters_on_any_instrument():
+    made = score(2, voices={1: "c4:2 a4:1 r:1 c5:4"}, program=40)
+    assert len(told("slide-over-rest", reading(sliding(), made))) == 1
+
+
+def test_the_rest_of_another_voice_is_none():
+    both = guitar({1: "c5:2 c5:2 d5:4", 2: "c4:2 r:2 c4:4"})
+    assert told("slide-over-rest", reading(sliding(), both)) == []
+
+
+def ligado(at: str, **more) -> dict:
+    return {"strings": [{"at": at, "ligado": "yes"} | more]}
+
+
+@pytest.mark.parametrize(
+    ("line", "at", "told_of"),
+    [
+        ("c4:1 d4:1 e4:2", "1:2", False),
+        ("c4:0.5 r:0.5 d4:1 e4:2", "1:2", True),
+        ("c4:0.9 r:0.1 d4:1 e4:2", "1:2", True),
+        ("c4:1. d4:1 e4:2", "1:2", False),
+        ("c4:1 d4:1 e4:2", "1:1", True),  # nothing has sounded yet
+        ("c4:1 d4:1g e4:1 r:2", "1:2", False),  # it comes from the small note
+    ],
+)
+def test_a_ligado_after_a_rest(line, at, told_of):
+    remarks = told("ligado-after-rest", reading(ligado(at), guitar(line, bars=1)))
+    assert [(remark.severity, remark.bar) for remark in remarks] == [(Severity.CAUTION, 1)] * told_of
+
+
+def test_what_is_let_ring_is_there_to_come_from():
+    line = guitar("c4:1 r:1 d4:2", bars=1)
+    ringing = {"strings": [{"at": "1:1", "let ring": "yes", "string": 2}, {"at": "1:3", "ligado": "yes", "string": 2}]}
+    assert told("ligado-after-rest", reading(ringing, line)) == []
+    assert len(told("ligado-after-rest", reading(ligado("1:3"), line))) == 1
+
+
+def test_a_ligado_after_a_breath():
+    line, breath = guitar("c4:1 d4:1 e4:2", bars=1), {"holds": [{"breath": "after 1:1"}]}
+    assert len(told("ligado-after-rest", reading(ligado("1:2") | breath, line))) == 1
+    assert told("ligado-after-rest", reading(ligado("1:3") | breath, line)) == []
+
+
+def test_a_ligado_may_come_from_another_voice_on_its_string():
+    both = guitar({1: "r:1 d4:1 r:2", 2: "c4:1 r:3"}, bars=1)
+    for string, told_of in ((2, 0), (3, 1)):
+        strings = [{"at": "1:1", "string": string}, {"at": "1:2", "ligado": "yes", "string": 2}]
+        assert len(told("ligado-after-rest", reading({"strings": strings}, both))) == told_of
+
+
+def test_a_wind_player_slurs_without_strings():
+    made = score(1, voices={1: "c4:0.5 r:0.5 d4:1 e4:2"}, program=73)
+    assert told("ligado-after-rest", reading(ligado("1:2"), made)) == []
