@@ -106,7 +106,7 @@ def _measured(reading: Reading, beats: np.ndarray, ordinal: np.ndarray, count: i
     tempo = (end - start) * 60 / freely
     made["low_bpm"][here], made["high_bpm"][here] = _extremes(span, tempo, tempo)
     pace = basic / heard
-    ranked = np.lexsort((np.round(pace, 9), span))  # the earliest of equally slow ones
+    ranked = np.lexsort((start, np.round(pace, 9), span))  # the earliest of equally slow ones
     slowest = ranked[np.searchsorted(span, here)]
     made["slowest"][here] = pace[slowest]
     made["slowest_bpm"][here] = (end - start)[slowest] * 60 / heard[slowest]

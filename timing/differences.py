@@ -52,7 +52,8 @@ class _Heard:
     entry: Entry
     key: str | None  # under which its place stands
     pass_: int | None
-    row: int  # of the alignment, where it begins, or where it ends if that is what counts; -1: everywhere
+    rows: tuple[int, int]  # of the alignment, where it begins and where it ends; -1: everywhere
+    row: int  # the one that counts
     start: tuple[int, float]  # bar of the page, quarters after the bar line
     end: tuple[int, float]
 
@@ -148,24 +149,25 @@ def _hearings(section: str, entry: Entry, number: int, reading: Reading, alignme
         entry = at_second_time(entry)
     key = _place_key(entry)
     if key is None:
-        yield _Heard(number, section, entry, None, None, -1, (-1, 0.0), (-1, 0.0))
+        yield _Heard(number, section, entry, None, None, (-1, -1), -1, (-1, 0.0), (-1, 0.0))
         return
     place = _values(entry)[key]
     try:
         if isinstance(place, Position):
             start = end = where.point(place)
-            ordinals = [where.ordinal(moment) for moment in where.moments(place, entry.passes).tolist()]
+            spans = [(where.ordinal(moment),) * 2 for moment in where.moments(place, entry.passes).tolist()]
         else:
             start, end = where.point(place.start), _printed_end(place.end, where)
-            counts = key in entry.NEED_END
             runs = where.runs(place, entry.passes, arriving=section == "dynamics")
-            ordinals = [run.last if counts else run.first for run in runs if run.complete or not counts]
+            spans = [(run.first, run.last) for run in runs if run.complete or key not in entry.NEED_END]
     except Fault:
         return  # what no score has is no part of a reading
     start, end = ((int(alignment.pages[number][row]), round(float(offset), 6)) for row, offset in (start, end))
-    for ordinal in ordinals:
-        row, pass_ = int(alignment.rows[number][ordinal]), int(where.bars["pass"][ordinal])
-        yield _Heard(number, section, entry, key, pass_, row, start, end)
+    for span in spans:
+        rows = tuple(alignment.rows[number][list(span)].tolist())
+        counts = 1 if key in entry.NEED_END else 0
+        pass_ = int(where.bars["pass"][span[counts]])
+        yield _Heard(number, section, entry, key, pass_, rows, rows[counts], start, end)
 
 
 def _printed_end(end: Position, where: Where) -> tuple[int, float]:
@@ -193,8 +195,8 @@ def _matched(heard: list[_Heard]) -> Iterator[list[_Heard]]:
     stages = (
         lambda h: (h.row, h.start, h.end, _fingerprint(h.entry)),
         lambda h: (h.row, h.start, h.end),
-        lambda h: (h.row, h.end),
-        lambda h: (h.row, h.start),
+        lambda h: (h.rows[1], h.end),
+        lambda h: (h.rows[0], h.start),
     )
     for stage in stages:
         groups: dict[tuple, dict[int, list[_Heard]]] = defaultdict(lambda: defaultdict(list))
@@ -224,16 +226,19 @@ def _difference(group: list[_Heard], alignment: Alignment) -> Difference | None:
         by_reading[each.reading] = each
     settings = [_settings(each.entry) for each in group]
     paths = list(dict.fromkeys(path for each in settings for path in each))
+    nothing = (None, None)
     if len(group) == count:
-        nothing = (None, None)
         values = {path: [each.get(path, nothing)[0] for each in settings] for path in paths}
         paths = [path for path in paths if any(value != values[path][0] for value in values[path])]
+    else:
+        paths = [path for path in paths if any(each.get(path, nothing)[1] is not None for each in settings)]
     moved = len({(each.start, each.end) for each in group}) > 1
     if len(group) == count and not paths and not moved:
         return None
     words = tuple(each and _in_words(each, paths, moved) for each in by_reading)
-    plays = tuple(first.row < 0 or bool(ordinal[first.row] >= 0) for ordinal in alignment.ordinals)
-    passes = () if first.pass_ is None else (first.pass_,)
+    rows = [each.row for each in group]
+    plays = tuple(min(rows) < 0 or bool((ordinal[rows] >= 0).any()) for ordinal in alignment.ordinals)
+    passes = () if first.pass_ is None else (min(each.pass_ for each in group),)
     groups = {path[0] for path in paths if len(path) > 1}  # an arch, say, of which the words are told alone
     kind = _kind(first.entry) or (groups.pop() if len(groups) == 1 else None)
     return Difference(first.section, kind, _voice(first.entry), first.place, passes, words, plays)
@@ -247,7 +252,7 @@ def _in_words(heard: _Heard, paths: list[tuple[str, ...]], moved: bool) -> str:
         if words is not None:
             goes_without = path[-1] in (heard.section, "mark", _kind(heard.entry))  # sul tasto, mf, 10%
             said.append(_said(words) if goes_without else f"{path[-1]} {_said(words)}")
-    left_out = ", ".join(f"{path[-1]} {LEFT_OUT}" for path in paths if path in settings or len(paths) == 1)
+    left_out = ", ".join(f"{path[-1]} {LEFT_OUT}" for path in paths)
     return ", ".join(said) or left_out or _kind(heard.entry) or AS_USUAL
 
 
