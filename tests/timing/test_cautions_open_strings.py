@@ -11,6 +11,7 @@ import pytest
 from judged import mended
 from support import reading, score
 
+from soundfonts import guitar as modelled
 from timing.reading import Reading
 from timing.remarks import CannotDo, Remark, Severity
 
@@ -185,3 +186,37 @@ def test_a_tuning_that_the_sound_does_not_know_leaves_the_levels():
 
 def test_a_piano_has_no_strings_to_hear():
     assert told(reading({"accents": [{"at": "1:2", "by": "9 dB"}]}, score(1, voices={1: LINE})), sounding(9, 9)) == []
+
+
+# -- tunings
+
+EIGHT = "E4 B3 G3 D3 A2 E2 B1 F#1"
+
+
+def knows_seven(string, tone, tuning, frets):
+    """Sounds of seven strings at most."""
+    if len(tuning) > 7:
+        raise CannotDo.because("tuning", "no such strings")
+    return np.ones(len(frets))
+
+
+@pytest.mark.parametrize(("tuning", "told_of"), [(EIGHT, 1), (EIGHT.rsplit(" ", 1)[0], 0), ("dropped D", 0)])
+def test_a_tuning_whose_sound_is_not_known(tuning, told_of):
+    sound = SimpleNamespace(brightness=knows_seven, loudness=knows_seven)
+    for known in (sound, modelled):
+        remarks = judged.told("tuning-unknown", reading({"tuning": tuning}, guitar(LINE)), known)
+        assert [remark.severity for remark in remarks] == [Severity.ADVICE] * told_of
+        assert all(f"tuned to {EIGHT} is not known" in remark.message for remark in remarks)
+
+
+def test_a_capo_counts_to_the_tuning():
+    for capo, told_of in ((0, 0), (1, 1)):
+        plan = {"tuning": "E6 B3 G3 D3 A2 E2", "capo": capo}
+        assert len(judged.told("tuning-unknown", reading(plan, guitar(LINE)), modelled)) == told_of
+
+
+def test_only_the_classical_guitar_has_strings_of_its_own():
+    for program in (25, 27):  # steel strings, electric
+        made = score(1, voices={1: LINE}, program=program)
+        assert judged.told("tuning-unknown", reading({"tuning": EIGHT}, made), modelled) == []
+    assert judged.told("tuning-unknown", reading({"tuning": EIGHT}, guitar(LINE))) == []  # nobody listens
