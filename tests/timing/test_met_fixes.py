@@ -1,0 +1,206 @@
+"""What is met while score and plan are brought together: cases that earn a code, cases that just miss it, and what the
+changes that mend them make of the plan."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from judged import entries_of, guitar, in_file, mended, told
+from support import reading, score
+
+from timing.reading import Reading
+from timing.remarks import Severity
+
+
+def slowing(*entries: dict, **more) -> dict:
+    return in_file({"slowing": list(entries)} | more)
+
+
+# -- slowdowns that overlap
+
+FIRST = {"rallentando": "3-6", "to": "80%", "then": "a tempo"}
+
+
+@pytest.mark.parametrize(
+    ("second", "bars"),
+    [
+        ({"ritenuto": "6:4", "to": "60%"}, "3:1 - 6:3"),
+        ({"rallentando": "5:2.5 - 8:4", "to": "60%"}, "3:1 - 5:2.5"),
+        ({"ritenuto": "7:1", "to": "60%"}, None),  # they only touch
+        ({"ritenuto": "3:1 - 6:4", "to": "60%"}, ""),  # which of the two is to go?
+    ],
+)
+@pytest.mark.parametrize("turned", [False, True])
+def test_the_first_of_two_slowdowns_ends_where_the_second_begins(second, bars, turned):
+    plan = slowing(*((second, FIRST) if turned else (FIRST, second)))
+    remarks = told("slowings-overlap", reading(plan))
+    assert [remark.severity for remark in remarks] == ([] if bars is None else [Severity.CAUTION])
+    for remark in remarks:
+        assert entries_of(remark) == ([{"rallentando": bars, "to": "80%"}] if bars else [])
+        if bars:
+            again = reading(mended(plan, remark))
+            assert told("slowings-overlap", again) == []
+            assert [slow.entry.kind for slow in again.pace.slowings] == ["rallentando", next(iter(second))]
+        else:
+            assert remark.suggestion.startswith("end the first one before")
+
+
+def test_a_slowdown_that_meets_another_on_one_pass_only_is_left_to_the_musician():
+    once = slowing(FIRST, {"ritenuto": "6", "to": "60%", "pass": 2}, order=["1-8", "1-8"])
+    (remark,) = told("slowings-overlap", reading(once))
+    assert remark.fix == () and remark.pass_ == 2
+    each = slowing(FIRST, {"ritenuto": "6", "to": "60%"}, order=["1-8", "1-8"])
+    remarks = told("slowings-overlap", reading(each))
+    assert [remark.pass_ for remark in remarks] == [1, 2] and remarks[0].fix == remarks[1].fix
+    assert told("slowings-overlap", reading(mended(each, remarks[0]))) == []
+
+
+# -- strings that are not there
+
+
+def test_a_tuning_without_a_guitar():
+    plan = in_file({"tuning": "dropped D"})
+    (remark,) = told("no-strings", reading(plan))
+    assert remark.suggestion == "instrument: classical guitar"
+    assert told("no-strings", reading(mended(plan, remark))) == []
+    assert told("no-strings", reading(plan, guitar("c4:4"))) == []
+
+
+def test_an_instrument_that_the_plan_names_is_not_changed():
+    (remark,) = told("no-strings", reading(in_file({"tuning": "dropped D", "instrument": "piano"})))
+    assert remark.suggestion == "instrument: classical guitar" and remark.fix == ()
+    duo = score(1, voices={1: "c4:4"}, parts=("One", "Two"))
+    (remark,) = told("no-strings", reading({"tuning": "dropped D"}, duo))
+    assert remark.fix == ()
+
+
+@pytest.mark.parametrize(("cm", "colour"), [("5 cm", "bright"), ("12 cm", "plain"), ("25 cm", "dark")])
+@pytest.mark.parametrize("section", ["tone", "second time"])
+def test_a_plucking_point_without_a_string(cm, colour, section):
+    plan = in_file({section: [{"bars": "1", "tone": cm}], "order": ["1-2", "1-2"]})
+    violin = score(2, program=40)
+    (remark,) = told("no-strings", reading(plan, violin))
+    assert entries_of(remark) == [{"bars": 1, "tone": colour}] and remark.severity is Severity.CAUTION
+    assert told("no-strings", reading(mended_by(plan, remark), violin)) == []
+    assert told("no-strings", reading(plan, score(2, program=24))) == []
+
+
+def mended_by(plan: dict, remark) -> dict:
+    """As `mended`, of a remark whose suggestion names the one key that changes."""
+    (edit,) = remark.fix
+    (entry,) = entries_of(remark)
+    assert remark.suggestion == f"tone: {entry['tone']}"
+    return plan | {edit.section: [entry]}
+
+
+# -- strings and frets
+
+
+def lies(made: Reading, pitch: int) -> list[tuple[int, int]]:
+    notes = made.performance.notes
+    return [(int(note["string"]), int(note["fret"])) for note in notes[notes["pitch"] == pitch]]
+
+
+@pytest.mark.parametrize(
+    ("entry", "code", "new"),
+    [
+        ({"at": "1:3", "string": 1}, "string-cannot-reach", {"at": "1:3", "string": 3}),
+        ({"at": "1:3", "string": 3}, None, None),
+        ({"at": "1:3", "string": 3, "fret": 4}, "fret-contradicts", {"at": "1:3", "string": 3}),
+        ({"at": "1:3", "string": 3, "fret": 2}, None, None),
+        ({"at": "1:3", "fret": 8, "why": "darker"}, "fret-contradicts", {"at": "1:3", "string": 4, "why": "darker"}),
+        ({"bars": "1:3 - 1:4", "string": 1}, "string-cannot-reach", {"at": "1:3", "string": 3}),
+    ],
+)
+def test_a_note_is_put_where_it_lies(entry, code, new):
+    made, plan = guitar("e4:2 a3:2", bars=1), in_file({"strings": [entry]})
+    remarks = [each for kind in ("string-cannot-reach", "fret-contradicts") for each in told(kind, reading(plan, made))]
+    assert [remark.code for remark in remarks] == ([code] if code else [])
+    for remark in remarks:
+        assert [{key: str(value) for key, value in each.items()} for each in entries_of(remark)] == [
+            {key: str(value) for key, value in (new | {}).items()}
+        ]
+        again = reading(mended(plan, remark), made)
+        assert told(code, again) == [] and lies(again, 57)[0][0] == new["string"]
+
+
+def test_a_string_mark_of_the_score_that_cannot_be():
+    made = guitar("e4:2 a3:2", bars=1)
+    made.notes["string"][1] = 1
+    (remark,) = told("string-cannot-reach", reading({}, made))
+    assert told("string-cannot-reach", reading(mended({}, remark), made)) == []
+
+
+@pytest.mark.parametrize(("places", "entries"), [(5, 5), (6, 0)])
+def test_a_few_places_are_mended_one_by_one(places, entries):
+    made = guitar(" ".join(["a3:1 e4:1"] * places + ["r:2"]), bars=3)
+    plan = in_file({"strings": [{"bars": "1-3", "string": 1, "for": "voice 1", "pass": 1}]})
+    (remark,) = told("string-cannot-reach", reading(plan, made))
+    assert len(remark.fix) == entries and all(entry["pass"] == 1 for entry in entries_of(remark))
+    if entries:
+        assert told("string-cannot-reach", reading(mended(plan, remark), made)) == []
+
+
+def test_of_a_chord_only_the_highest_that_fits_can_be_meant():
+    low = in_file({"strings": [{"bars": "1", "string": 1}]})
+    two = told("string-cannot-reach", reading(low, guitar("a3+c4:4", bars=1)))
+    fixes = {remark.message.split(" (")[0].split("; ")[0]: len(remark.fix) for remark in two}
+    assert fixes == {"string 1 cannot give A3": 0, "string 1 cannot give C4": 1}
+
+
+def test_a_lower_voice_is_named():
+    made = guitar({1: "e5:4", 2: "a3:4"}, bars=1)
+    plan = in_file({"strings": [{"bars": "1", "for": "voice 2", "string": 1}]})
+    (remark,) = told("string-cannot-reach", reading(plan, made))
+    assert entries_of(remark)[0]["for"] == "voice 2"
+    assert told("string-cannot-reach", reading(mended(plan, remark), made)) == []
+
+
+def test_a_way_to_play_is_mended_by_its_name():
+    made = guitar("e4:2 a3:2", bars=1)
+    plan = in_file({"strings": [{"bars": "1:3 - 1:4", "string": 1, "name": "dark"}]})
+    (remark,) = told("string-cannot-reach", reading(plan, made))
+    assert entries_of(remark)[0]["name"] == "dark"
+    assert told("string-cannot-reach", reading(mended(plan, remark), made)) == []
+
+
+# -- slide lines
+
+
+def drawn(*, glide: dict | None = None, lines: int = 2) -> Reading:
+    marks = [
+        {"kind": "glissando", "bar": bar, "offset": 2.0, "note": 3 * bar + 1, "goal": 3 * bar + 2}
+        for bar in range(lines)
+    ]
+    made = guitar("c4:2 a4:1 c5:1 " * 2, marks=marks)
+    return reading({"glissandi": [glide] if glide else []}, made), made
+
+
+def test_slide_lines_that_nobody_shapes():
+    made, again = drawn()
+    (remark,) = told("slide-unplanned", made)
+    assert "2 slide lines" in remark.message and remark.severity is Severity.ADVICE
+    assert remark.suggestion == "glissandi: [{glide: 30%, swell: 4 dB}]"
+    mended_plan = mended(in_file({}), remark)
+    assert told("slide-unplanned", reading(mended_plan, again)) == []
+    assert len(reading(mended_plan, again).performance.glides) == 2
+
+
+def test_where_some_are_shaped_the_others_get_their_own_entries():
+    made, again = drawn(glide={"from": "1:3", "swell": "3 dB"})
+    (remark,) = told("slide-unplanned", made)
+    assert remark.suggestion == "glissandi: [{from: 2:3, glide: 30%, swell: 4 dB}]" and remark.bar == 2
+    plan = mended(in_file({"glissandi": [{"from": "1:3", "swell": "3 dB"}]}), remark)
+    assert told("slide-unplanned", reading(plan, again)) == []
+    assert np.array_equal(reading(plan, again).performance.glides["swell"], [3, 4])
+    assert told("slide-unplanned", drawn(glide={"swell": "3 dB"})[0]) == []
+
+
+# -- holds
+
+
+@pytest.mark.parametrize(("second", "told_of"), [("2:2", True), ("2:3", False)])
+def test_holds_that_meet(second, told_of):
+    plan = {"holds": [{"fermata": "2:1 - 2:2"}, {"agogic": second}]}
+    remarks = told("holds-overlap", reading(plan))
+    assert [(remark.severity, remark.bar, remark.beat) for remark in remarks] == [(Severity.CAUTION, 2, 2)] * told_of
