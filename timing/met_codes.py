@@ -27,8 +27,8 @@ met(
     "no-bar-lines",
     "Bars that are only counted may lie elsewhere than the musician feels them, and repeats are not heard.",
     example="A tune or a spine that was written without bar lines.",
-    threshold="a part in which fewer than two bar lines are found",
-    source=OWN_VALUE,
+    threshold="a part without bar lines, or with so few that music21 makes no bars of them (in ABC, fewer than three)",
+    source="what music21 reads",
 )
 met(
     "passed-over",
