@@ -196,11 +196,55 @@ def test_where_some_are_shaped_the_others_get_their_own_entries():
     assert told("slide-unplanned", drawn(glide={"swell": "3 dB"})[0]) == []
 
 
-# -- holds
+# -- what takes a musician to mend
+
+CARRIED = {"glissandi": [{"from": "1:1", "to": "1:3", "swell": "3 dB", "arrive": "slurred"}]}
 
 
-@pytest.mark.parametrize(("second", "told_of"), [("2:2", True), ("2:3", False)])
-def test_holds_that_meet(second, told_of):
-    plan = {"holds": [{"fermata": "2:1 - 2:2"}, {"agogic": second}]}
-    remarks = told("holds-overlap", reading(plan))
-    assert [(remark.severity, remark.bar, remark.beat) for remark in remarks] == [(Severity.CAUTION, 2, 2)] * told_of
+@pytest.mark.parametrize(
+    ("code", "earns", "misses"),
+    [
+        ("holds-overlap", {"holds": [{"fermata": "1:1 - 1:2"}, {"agogic": "1:2"}]},
+                          {"holds": [{"fermata": "1:1 - 1:2"}, {"agogic": "1:3"}]}),
+        ("never-heard", {"holds": [{"breath": "after 1", "pass": 2}]}, {"holds": [{"breath": "after 1", "pass": 1}]}),
+        ("never-heard", {"slowing": [{"ritenuto": "1-2"}], "order": ["1"]},  # its end is not reached
+                        {"slowing": [{"ritenuto": "1-2"}], "order": ["1-2"]}),
+        ("tone-carried", CARRIED | {"tone": [{"at": "1:3", "tone": "sul tasto"}]},
+                         CARRIED | {"tone": [{"bars": "1", "tone": "sul tasto"}]}),
+    ],
+)  # fmt: skip
+def test_a_plan_that_earns_it_and_one_that_does_not(code, earns, misses):
+    (remark,) = told(code, reading(earns, guitar("c4:2 e4:2 c4:4")))
+    assert remark.fix == ()
+    assert told(code, reading(misses, guitar("c4:2 e4:2 c4:4"))) == []
+
+
+@pytest.mark.parametrize(
+    ("code", "earns", "misses"),
+    [
+        ("no-harmonic", "f5:4", "e5:4"),  # an octave above the first string
+        ("off-the-instrument", "d#2:4", "e2:4"),
+        ("off-the-instrument", "c6:4", "b5:4"),  # fret 19 of the first string
+        ("unplayable-chord", "f2+a#4:4", "f2+a4:4"),  # frets 1 and 6, 1 and 5
+        ("unplayable-chord", "e2+f2:4", "e2+b2:4"),
+    ],
+)
+def test_notes_that_earn_it_and_notes_that_do_not(code, earns, misses):
+    """The far fingers on the outer strings: from fret 1 to fret 6 are 154 mm, to fret 5 are 127 mm."""
+    strings = [{"bars": "1", "harmonic": "yes"}] if code == "no-harmonic" else []
+    found = [told(code, reading({"strings": strings}, guitar(line, bars=1))) for line in (earns, misses)]
+    assert [len(remarks) for remarks in found] == [1, 0]
+
+
+def test_a_role_that_no_note_has():
+    lone, plan = guitar("c4:4", bars=1), {"voices": {"bass": "-3 dB"}}
+    assert len(told("role-not-found", reading(plan, lone))) == 1
+    assert told("role-not-found", reading(plan, guitar({1: "c5:4", 2: "c3:4"}, bars=1))) == []
+
+
+@pytest.mark.parametrize(("quarters", "told_of"), [(0.08, 1), (0.09, 0)])
+def test_a_slide_needs_five_milliseconds(quarters, told_of):
+    """A quarter at 1,000 a minute is 60 ms."""
+    plan = {"tempo": 1000, "glissandi": [{"from": "1:1", "to": f"1:{1 + quarters:g}", "swell": "3 dB"}]}
+    remarks = told("slide-no-time", reading(plan, guitar(f"c4:{quarters} e4:1", bars=1)))
+    assert [remark.severity for remark in remarks] == [Severity.CAUTION] * told_of
