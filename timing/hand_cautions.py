@@ -41,7 +41,7 @@ class _Strokes:
     example="""\
 score: low-water.musicxml
 tempo: dotted quarter = 150
-tone: [{bars: 4, tone: sul tasto}]
+tone: [{bars: 16:6 - 18, tone: sul tasto}]
 """,
     threshold=f"the plucking point moves by {SAME_PLACE:g} cm or more, and less than {1000 * MOVE_TIME:.0f} ms lie "
     f"between the last pluck of one stroke and the first of the next; plucks within {1000 * TOGETHER:.0f} ms are one "
