@@ -64,19 +64,27 @@ def displacement(
 ) -> Displacement:
     """What the plan's `rubato` displaces of the performed notes (PLAYED, sorted by score onset). `amount` scales it."""
     pairs = Displacement(_pairs(entries, played, time, where, amount), [])
-    voices, begun = [], []
+    tables: dict[str, list[np.ndarray]] = {}  # by the voice
+    begun = []
     for number, entry in enumerate(entries):
         if entry.late is None and entry.early is None:
             continue
         chosen = lines.select(entry.for_, entry.place("for"), where)
         edges = _meetings(entry, where.runs_of(entry, "bars"), where)
-        if len(edges):
+        if chosen.any() and len(edges):
             seconds = pairs.at(np.zeros(edges.size, np.int64), time.seconds(edges.ravel())).reshape(edges.shape)
-            stretches = _stretches(entry, edges, seconds, where, amount)
+            tables.setdefault(entry.for_, []).append(_stretches(entry, edges, seconds, where, amount))
             begun += [(*edge, number) for edge in edges.tolist()]
-            voices.append((chosen, stretches))
     _tell_overlaps(sorted(begun), entries, lines, where)
+    voices = [(lines.select(name, None, where), each) for name, found in tables.items() for each in _joined(found)]
     return Displacement(pairs.pairs, voices)
+
+
+def _joined(tables: list[np.ndarray]) -> list[np.ndarray]:
+    """One table of all these stretches, if no two of them overlap."""
+    every = np.concatenate(tables)
+    every = every[np.argsort(every["start"], kind="stable")]
+    return tables if np.any(every["start"][1:] < every["end"][:-1] - 1e-9) else [every]
 
 
 # -- a voice against the others

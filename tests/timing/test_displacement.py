@@ -67,6 +67,8 @@ def test_they_may_meet_more_than_once():
     made = late({"rubato": [{"bars": "2-3", "late": "60 ms", "for": "voice 1", "meets": meets}]})
     expected = [0] * 4 + [0, 0.06, 0, 0.06, 0, 0.045, 0.045, 0] + [0] * 20
     assert made == pytest.approx(expected, abs=1e-12)
+    made = late({"rubato": [{"bars": "2-3", "late": "60 ms", "for": "voice 1", "meets": ["3:1", "4:1"]}]})
+    assert made[4:12] == pytest.approx([0, 0.03, 0.06, 0.03] * 2, abs=1e-12)
 
 
 def test_each_pass_has_its_own():
@@ -341,6 +343,15 @@ def test_small_notes_are_delayed_with_their_main_note(sign):
     strict, free = (notes(plan, bars=1, voices=voices) for plan in ({}, {"holds": [{"delay": "1:2", "by": "50 ms"}]}))
     assert free["onset"] - strict["onset"] == pytest.approx([0, 0.05, 0.05, 0])
     assert free["end"] - strict["end"] == pytest.approx([0, 0.05, 0, 0])
+
+
+def test_small_notes_that_end_the_note_before_stay_with_it():
+    made = score(bars=1, voices={1: "c5:1 d5:1g e5:1 c5:2"})
+    made.notes["after"] = made.notes["grace"] > 0
+    plan = Plan.model_validate({"score": "made-by-hand.musicxml", "tempo": 60, "holds": [{"delay": "1:2"}]})
+    table = perform(made, plan).performance.notes
+    assert table["onset"] == pytest.approx([0, 0.93, 1.04, 2])
+    assert table["end"][:2] == pytest.approx([0.93, 1])
 
 
 def test_a_note_loses_half_of_its_length_at_most():
