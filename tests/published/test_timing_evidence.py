@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from support import reading
 
-from timing.cautions import DEEP, LAST_HALF, LAST_THIRD
+from timing.slowing_cautions import DEEP, LAST_HALF, LAST_THIRD
 from timing.words import DYNAMICS
 
 MEASURED_ENDS = [  # (bars of the phrase that ends, its depth, least and greatest that are plausible)

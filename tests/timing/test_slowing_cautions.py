@@ -1,0 +1,368 @@
+"""The rules for slowdowns: a case that earns each, one that just misses it, and what its fix makes of the plan."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from judged import entries_of, in_file, mended, told
+from support import reading
+
+from timing.cautions import check
+from timing.remarks import Remark, Severity
+
+FOUR = {"phrases": [{"bars": "1-4"}, {"bars": "5-8"}]}
+EIGHT = {"phrases": [{"bars": "1-8"}]}
+NESTED = {"phrases": [{"bars": "1-8", "inside": ["1-4", "5-8"]}]}
+TWOS = {"phrases": [{"bars": "1-4", "inside": ["1-2", "3-4"]}, {"bars": "5-8", "inside": ["5-6", "7-8"]}]}
+PLACE = ("slowing-mid-phrase", "slowing-over-end")  # of one slowdown only one of them is told
+
+
+def found(code: str, plan: dict, **options) -> list[Remark]:
+    return told(code, reading(plan, **options))
+
+
+def severities(plan: dict, where: str, to: str = "70%", kind: str = "rallentando", **options) -> list[str]:
+    """How grave the place of one slowdown is: [] if it is fine."""
+    made = reading(plan | {"slowing": [{kind: where, "to": to, "then": "a tempo"}]}, **options)
+    return [str(remark.severity) for code in PLACE for remark in told(code, made)]
+
+
+# -- the slowdown in the middle of a phrase
+
+
+@pytest.mark.parametrize(
+    ("where", "expected"),
+    [
+        # bars 1-4 in 4/4: 16 quarters; its last half begins after 2:4 (8), its last third after 10.667 quarters
+        ("2:1 - 2:3", ["caution"]),
+        ("2:1 - 2:4", ["advice"]),  # just within the last half
+        ("2:1 - 3:2.6", ["advice"]),
+        ("2:1 - 3:2.0", ["advice"]),
+        ("2:1 - 3:2+2/3", ["advice"]),  # not yet two thirds
+        ("2:1 - 3:3.7", []),
+        ("3:1 - 4:4", []),  # at the end
+        ("3:1 - 5:1", []),  # within a beat after it
+        ("3:1 - 5:1.5", []),
+        ("3:1 - 5:2", ["caution"]),  # two beats after it: at the beginning of the next phrase
+    ],
+)
+def test_where_a_deep_slowdown_ends(where, expected):
+    assert severities(FOUR, where) == expected
+
+
+@pytest.mark.parametrize(
+    ("to", "early", "later"),
+    [("90%", ["caution"], ["advice"]), ("91%", ["advice"], []), ("99%", ["advice"], [])],
+)
+def test_shallow_slowdowns_are_judged_more_mildly(to, early, later):
+    assert severities(FOUR, "1:1 - 2:1", to) == early
+    assert severities(FOUR, "1:1 - 3:1", to) == later
+
+
+@pytest.mark.parametrize("kind", ["rallentando", "ritardando", "ritenuto", "allargando"])
+def test_every_slowdown_is_judged_by_where_it_ends(kind):
+    assert severities(FOUR, "1:4 - 2:3", kind=kind) == ["caution"]
+    assert severities(FOUR, "1:4 - 4:4", kind=kind) == []
+
+
+def test_hurrying_is_not_judged():
+    plan = FOUR | {"slowing": [{"accelerando": "1:1 - 2:1", "to": "120%", "then": "a tempo"}]}
+    assert found("slowing-mid-phrase", plan, bars=8) == []
+
+
+@pytest.mark.parametrize(
+    ("plan", "where", "expected"),
+    [
+        (NESTED, "3:1 - 4:4", []),  # at the end of the smaller phrase
+        (NESTED, "5:1 - 6:2", ["caution"]),  # in the middle of it
+        (EIGHT, "3:1 - 4:4", ["caution"]),  # the same place, if the eight bars are not divided
+        (EIGHT, "5:1 - 6:3", ["caution"]),  # half of its last four bars is not over
+        (EIGHT, "5:1 - 6:4", ["advice"]),
+        (EIGHT, "5:1 - 7:3", []),
+        (TWOS, "2:1 - 2:3", ["caution"]),  # phrases of two bars end without slowing
+        (TWOS, "4:1 - 4:4", []),
+        ({"phrases": [{"bars": "1-2"}, {"bars": "3-4"}]}, "2:1 - 2:4", []),  # but they count if there are no others
+        ({"phrases": [{"bars": "1-2"}, {"bars": "3-4"}]}, "1:1 - 1:3", ["caution"]),
+        ({"phrases": [{"bars": "5-8"}]}, "2:1 - 2:3", []),  # outside all phrases
+    ],
+)
+def test_against_which_phrase(plan, where, expected):
+    assert severities(plan, where) == expected
+
+
+def test_an_undivided_phrase_of_six_bars_is_measured_as_a_whole():
+    six = {"phrases": [{"bars": "1-6"}]}  # its last half begins after bar 3
+    assert severities(six, "2:1 - 3:3", bars=6) == ["caution"]
+    assert severities(six, "2:1 - 3:4", bars=6) == ["advice"]
+
+
+@pytest.mark.parametrize(
+    ("where", "expected"),
+    [
+        ("1:4 - 2:5", ["caution"]),
+        ("1:4 - 2:6", ["advice"]),
+        ("3:4 - 4:6", []),
+        ("3:4 - 5:3", []),  # a beat is a dotted quarter
+        ("3:4 - 5:4", ["caution"]),
+    ],
+)
+def test_compound_metre(where, expected):
+    assert severities(FOUR, where, metre=(6, 8), voices={1: " ".join(["c4:3"] * 8)}) == expected
+
+
+def test_phrases_that_begin_with_a_pickup():
+    """From beat 4 to beat 3: the phrase is over at 4:3, though bar 4 is not."""
+    pickups = {"phrases": [{"bars": "0:4 - 4:3"}, {"bars": "4:4 - 8:3"}]}
+    assert severities(pickups, "4:1 - 4:3", pickup=1.0) == []
+    assert severities(pickups, "4:1 - 4:4", pickup=1.0) == []  # a beat later
+    assert severities(pickups, "2:1 - 2:2", pickup=1.0) == ["caution"]  # 8 - 1 of 16 quarters
+    assert severities(pickups, "2:1 - 2:3", pickup=1.0) == ["advice"]
+
+
+def test_passes():
+    """Bars 1-4 are one phrase the first time and the first half of a longer one the second time."""
+    plan = {
+        "order": ["1-6", "1-6"],
+        "phrases": [{"bars": "1-4", "pass": 1}, {"bars": "1-6", "pass": 2}],
+        "slowing": [{"rallentando": "3:1 - 4:1", "to": "70%", "then": "a tempo"}],
+    }
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert (remark.bar, remark.beat, remark.pass_, remark.severity) == (4, 1, 2, Severity.ADVICE)
+    first = plan | {"slowing": [plan["slowing"][0] | {"pass": 1}]}
+    assert found("slowing-mid-phrase", first, bars=8) == []
+
+
+def test_one_entry_is_told_once_though_it_is_heard_twice():
+    plan = FOUR | {"order": ["1-8", "1-8"], "slowing": [{"rallentando": "1:1 - 2:1", "to": "70%", "then": "a tempo"}]}
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert remark.pass_ == 1
+
+
+def test_what_the_musician_reads():
+    slow = {"rallentando": "5:1 - 6:2", "to": "70%", "then": "a tempo", "why": "a sigh"}
+    (remark,) = found("slowing-mid-phrase", in_file(NESTED | {"slowing": [slow]}), bars=8)
+    assert remark.message == (
+        "the rallentando 5:1 - 6:2 is slowest at 6:2, 38% of the way through the phrase 5-8, which is unusual: "
+        "listeners hear the slowest point as an ending, so it cuts the phrase in two; the nearest phrase end is at 4:4"
+    )
+    assert remark.suggestion == "{rallentando: 3:3 - 4:4, to: 70%, then: a tempo, why: a sigh}"
+    assert (remark.bar, remark.beat, remark.pass_) == (6, 2, 1)
+
+
+def test_a_long_phrase_may_have_a_smaller_one_inside_it():
+    plan = EIGHT | {"slowing": [{"rallentando": "3:3 - 4:4", "to": "70%", "then": "a tempo"}]}
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert "(if a smaller phrase ends at 4:4, say so with 'inside')" in remark.message
+
+
+def test_a_slowdown_that_a_later_one_cuts_is_judged_where_it_is_cut():
+    slowing = [
+        {"rallentando": "1:1 - 4:4", "to": "70%", "then": "a tempo"},
+        {"rallentando": "2:1 - 4:4", "to": "60%", "then": "a tempo"},
+    ]
+    (remark,) = found("slowing-mid-phrase", FOUR | {"slowing": slowing}, bars=8)
+    assert (remark.bar, remark.beat) == (1, 4)
+
+
+def test_the_moved_slowdown_does_not_start_before_the_music_it_stands_in():
+    """At the end of bar 2 the order has just come back to bar 1: there is no room for three bars of slowing."""
+    plan = {
+        "order": ["5-8", "1-8"],
+        "phrases": [{"bars": "5-8"}, {"bars": "1:1 - 2:4"}],
+        "slowing": [{"rallentando": "1:1 - 3:4", "to": "70%"}],
+    }
+    reading_ = reading(plan, bars=8)
+    assert [r.code for r in check(reading_) if r.severity is Severity.ERROR] == []
+
+
+positions = st.tuples(st.integers(1, 12), st.integers(1, 4)).map(lambda at: 4 * at[0] + at[1])
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.sampled_from(
+        [
+            ["1-4", "5-8", "9-12"],
+            [{"bars": "1-8", "inside": ["1-4", "5-8"]}, "9-12"],
+            [{"bars": "1-12", "inside": ["1-3", "4-8", "9-12"]}],
+            ["1-12"],
+            ["1:3 - 5:2", "5:3 - 8:2", "8:3 - 12:4"],
+            [{"bars": "1-4", "inside": ["1-2", "3-4"]}, {"bars": "5-12", "inside": ["5-6", "7-12"]}],
+        ]
+    ),
+    positions,
+    st.integers(1, 12),
+    st.sampled_from(["rallentando", "ritenuto", "allargando"]),
+    st.sampled_from([{}, {"to": "60%"}, {"to": "95%", "pass": 1}, {"curvature": 2, "then": "a tempo by 12:4"}]),
+    st.sampled_from([None, ["1-12"], ["1-8", "1-12"], ["1-12", "5-8"]]),
+)
+def test_the_suggestion_reads_back_and_mends_the_plan(phrases, end, beats, kind, more, order):
+    start = max(end - beats, 5)
+    where = f"{(start - 1) // 4}:{(start - 1) % 4 + 1} - {(end - 1) // 4}:{(end - 1) % 4 + 1}"
+    if end >= 51:  # too late to be back by 12:4
+        more = {key: value for key, value in more.items() if key != "then"}
+    plan = {
+        "phrases": [p if isinstance(p, dict) else {"bars": p} for p in phrases],
+        "slowing": [{kind: where} | more],
+    }
+    if order:
+        plan["order"] = order
+    plan = in_file(plan)
+    for remark in check(reading(plan, bars=12)):
+        if remark.code in PLACE:
+            again = check(reading(mended(plan, remark), bars=12))
+            assert not [r for r in again if r.code in (*PLACE, "never-heard") or r.severity == "error"]
+
+
+# -- a slower tempo that is reached by degrees
+
+
+def slower(over: str, tempo: object = 40, *later: dict) -> dict:
+    return FOUR | {"tempo": [{"tempo": 60}, {"over": over, "tempo": tempo}, *later]}
+
+
+@pytest.mark.parametrize(
+    ("over", "tempo", "expected"),
+    [
+        ("2:1 - 2:3", 40, ["caution"]),
+        ("2:1 - 2:4", 40, ["advice"]),
+        ("3:1 - 4:4", 40, []),
+        ("2:1 - 2:3", "90%", ["caution"]),
+        ("2:1 - 2:3", "91%", ["advice"]),
+        ("2:1 - 2:3", 80, []),  # faster
+        ("2:1 - 2:3", 60, []),  # as fast
+    ],
+)
+def test_a_gradual_tempo_that_falls_is_judged_as_a_slowdown(over, tempo, expected):
+    assert [str(r.severity) for r in found("slowing-mid-phrase", slower(over, tempo))] == expected
+
+
+def test_a_gradual_tempo_is_moved_with_the_return_that_follows_it():
+    plan = in_file(slower("5:1 - 6:2", 40, {"at": "6:3", "tempo": "tempo primo"}))
+    (remark,) = found("slowing-mid-phrase", plan)
+    assert "the slower tempo over 5:1 - 6:2 is slowest at 6:2" in remark.message
+    assert entries_of(remark) == [{"over": "3:3 - 4:4", "tempo": 40}, {"at": "5:1", "tempo": "tempo primo"}]
+    made = reading(mended(plan, remark))
+    assert told("slowing-mid-phrase", made) == []
+    assert made.performance.time.tempo([0.0, 16.0, 20.0]).tolist() == pytest.approx([60, 60, 60])
+    assert float(made.performance.time.tempo(16.0, before=True)) == pytest.approx(40)
+
+
+def test_a_slower_tempo_that_stays_is_moved_alone():
+    plan = in_file(slower("5:1 - 6:2", 40, {"at": "8", "tempo": 60}))
+    (remark,) = found("slowing-mid-phrase", plan)
+    assert entries_of(remark) == [{"over": "3:3 - 4:4", "tempo": 40}]
+    assert found("slowing-mid-phrase", mended(plan, remark)) == []
+
+
+# -- over the end of a phrase
+
+
+def codes(plan: dict, where: str, **options) -> list[str]:
+    made = reading(plan | {"slowing": [{"rallentando": where, "to": "70%", "then": "a tempo"}]}, **options)
+    return [remark.code for remark in check(made) if remark.code in PLACE]
+
+
+@pytest.mark.parametrize(
+    ("plan", "where", "expected"),
+    [
+        (FOUR, "3:1 - 5:1", []),  # a beat after the end
+        (FOUR, "3:1 - 5:1.5", []),
+        (FOUR, "3:1 - 5:2", ["slowing-over-end"]),
+        (FOUR, "4:4 - 5:2", ["slowing-over-end"]),
+        (FOUR, "5:1 - 5:2", ["slowing-mid-phrase"]),  # begins with the phrase
+        (FOUR, "3:1 - 8:4", []),  # a long one, to the end of the next phrase
+        (FOUR, "3:1 - 7:2", ["slowing-over-end"]),  # just not yet in the last third of it
+        (FOUR, "3:1 - 7:3", []),
+        (NESTED, "3:1 - 5:2", ["slowing-over-end"]),
+        (EIGHT, "3:1 - 5:2", ["slowing-mid-phrase"]),  # no phrase ends there
+        (TWOS, "2:3 - 3:2", ["slowing-mid-phrase"]),  # phrases of two bars end without slowing
+        ({"phrases": [{"bars": "1-4"}]}, "3:1 - 5:2", []),  # no phrase has begun
+    ],
+)
+def test_a_slowdown_that_runs_over_an_end_is_told_once(plan, where, expected):
+    assert codes(plan, where) == expected
+
+
+@pytest.mark.parametrize(
+    ("where", "instead"),
+    [
+        ("3:1 - 5:2", "3:1 - 4:4"),  # its beginning stays
+        ("4:3 - 5:2", "4:3 - 4:4"),
+        ("4:4 - 5:2", "4:2 - 4:4"),  # less than half of it would be left: it is moved
+    ],
+)
+def test_what_runs_over_an_end_is_to_end_there(where, instead):
+    plan = in_file(FOUR | {"slowing": [{"rallentando": where, "to": "70%", "then": "a tempo"}]})
+    (remark,) = found("slowing-over-end", plan)
+    assert remark.severity is Severity.CAUTION
+    assert "runs over the phrase end at 4:4 and is slowest only at 5:2" in remark.message
+    assert entries_of(remark) == [{"rallentando": instead, "to": "70%", "then": "a tempo"}]
+    assert [r.code for r in check(reading(mended(plan, remark))) if r.code in PLACE] == []
+
+
+# -- the depth of inner and outer ends
+
+
+def ends(inner: str, outer: str | None, phrases: dict = NESTED, **more) -> dict:
+    slowing = [{"rallentando": "3:3 - 4:4", "to": inner, "then": "a tempo"}]
+    if outer:
+        slowing.append({"rallentando": "7:1 - 8:4", "to": outer})
+    return phrases | {"slowing": slowing} | more
+
+
+@pytest.mark.parametrize(
+    ("plan", "expected"),
+    [
+        (ends("75%", "80%"), ["caution"]),
+        (ends("76%", "80%"), []),  # a difference that is hardly heard
+        (ends("85%", "80%"), []),
+        (ends("95%", None), ["advice"]),
+        (ends("96%", None), []),
+        (ends("80%", None, holds=[{"fermata": "8:4"}]), []),  # the larger end is held
+        (ends("80%", None, holds=[{"caesura": "after 8"}]), []),
+        (ends("80%", None, holds=[{"agogic": "8:4"}]), ["advice"]),  # that is no ending
+        (ends("80%", None, holds=[{"fermata": "6:4"}]), ["advice"]),
+        (ends("60%", "80%", FOUR), []),  # neither is in the other
+        (ends("60%", "80%", EIGHT), []),
+    ],
+)
+def test_an_inner_end_that_is_slower_than_the_outer_one(plan, expected):
+    assert [str(remark.severity) for remark in found("inner-end-slower", plan)] == expected
+
+
+@pytest.mark.parametrize(
+    ("where", "expected"),
+    [("6:3 - 7:4", 0), ("6:3 - 8:1", 1), ("7:3 - 8:4", 1)],
+)
+def test_an_end_is_slowed_in_its_last_bar(where, expected):
+    plan = ends("70%", None)
+    plan["slowing"].append({"rallentando": where, "to": "80%", "then": "a tempo"})
+    cautions = [remark for remark in found("inner-end-slower", plan) if remark.severity is Severity.CAUTION]
+    assert len(cautions) == expected
+
+
+def test_the_inner_end_is_made_milder():
+    plan = in_file(ends("70%", "80%"))
+    (remark,) = found("inner-end-slower", plan)
+    assert remark.message.startswith(
+        "the rallentando 3:3 - 4:4 brings the end of the phrase 1-4 to 70%, slower than the end of the phrase 1-8 that "
+        "contains it, which goes to 80%"
+    )
+    assert remark.suggestion == "{rallentando: 3:3 - 4:4, to: 86%, then: a tempo}"
+    assert found("inner-end-slower", mended(plan, remark)) == []
+
+
+@pytest.mark.parametrize(("bars", "more"), [(8, {}), (12, {"then": "a tempo"})])
+def test_an_outer_end_that_does_not_slow_is_slowed_as_much(bars, more):
+    plan = in_file(ends("70%", None))
+    (remark,) = found("inner-end-slower", plan, bars=bars)
+    assert entries_of(remark) == [{"rallentando": "7:3 - 8:4", "to": "70%"} | more]
+    assert found("inner-end-slower", mended(plan, remark), bars=bars) == []
+
+
+def test_ends_that_a_pass_does_not_play_are_not_compared():
+    """The first time the order goes back before the larger phrase is over."""
+    plan = ends("70%", "60%") | {"order": ["1-6", "1-8"]}
+    assert found("inner-end-slower", plan) == []
