@@ -268,8 +268,8 @@ def _level(one: np.void) -> str:
 
 def _show_notes(console: Console, comparison: Comparison) -> None:
     held = " (* with a hold in it)" if comparison.measures["held"].any() else ""
-    console.print(Text(f"slowest beat: its pace against the basic tempo, as it is heard{held}", "dim"))
-    console.print(Text("tempo: beats in quarters a minute, holds left out; level: of the melody, in dB", "dim"))
+    console.print(Text(f"slowest beat: pace against the basic tempo, as it is heard{held}", "dim"))
+    console.print(Text("tempo: quarters a minute, holds left out; level: of the melody, in dB", "dim"))
     console.print()
 
 

@@ -27,6 +27,7 @@ _NOT_PLAYED = {"title", "based on", "without", "score", "order", "repeats after 
 _NOT_COMPARED = {"pass", "why", "omit", "for", "inside", "name"}  # of an entry
 _PLACES = ("at", "bars", "over", "from")  # kinds of entry that say where, not what
 _SAME_WORD = {"ritardando": "rallentando", "stringendo": "accelerando", "decrescendo": "diminuendo"}
+_NOTHING = (None, None)  # the value and the words of what a plan does not say
 LEFT_OUT, AS_USUAL = "left out", "as usual"
 
 
@@ -43,30 +44,50 @@ class Difference:
     plays: tuple[bool, ...]  # whether each reading plays this place at all
 
 
+class _Version:
+    """An entry of one plan, looked at once: its kind, voice, place and settings."""
+
+    def __init__(self, reading: int, section: str, entry: Entry):
+        self.reading, self.section = reading, section
+        self.entry = at_second_time(entry) if isinstance(entry, SecondTime) else entry
+        raw, values = _raw(entry), _values(entry)
+        kind = entry.kind if entry.KINDS else None
+        self.kind = None if kind in _PLACES else kind
+        voice = values.get("for")
+        self.voice = voice and " ".join(voice.lower().split())
+        self.what = section, _SAME_WORD.get(self.kind, self.kind), self.voice
+        # its place stands under its kind, or under the first key that holds one
+        keys = [*([kind] if kind else []), *values]
+        self.key = next((key for key in keys if isinstance(values[key], Position | Range)), None)
+        self.where = values.get(self.key)
+        self.needs_end = self.key in entry.NEED_END
+        self.place = None if self.key is None else " ".join(str(raw.get(self.key, self.where)).split())
+        self.settings = _settings(values, raw, self.key)
+        shape = {path: value for path, (value, _) in self.settings.items()}
+        self.fingerprint = f"{shape} {values.get('name')}"  # tells apart entries at one place
+
+    def in_words(self, paths: list[tuple[str, ...]], moved: bool) -> str:
+        """What it says under these paths of keys; where it lies, if that is not the same for all (`moved`)."""
+        said = [self.place] if moved and self.place else []
+        for path in paths:
+            words = self.settings.get(path, _NOTHING)[1]
+            if words is not None:
+                goes_without = path[-1] in (self.section, "mark", self.kind)  # sul tasto, mf, 10%
+                said.append(_said(words) if goes_without else f"{path[-1]} {_said(words)}")
+        left_out = ", ".join(f"{path[-1]} {LEFT_OUT}" for path in paths)
+        return ", ".join(said) or left_out or self.kind or AS_USUAL
+
+
 @dataclass(frozen=True)
 class _Heard:
     """An entry at one place on one pass."""
 
-    reading: int
-    section: str
-    entry: Entry
-    key: str | None  # under which its place stands
-    pass_: int | None
-    rows: tuple[int, int]  # of the alignment, where it begins and where it ends; -1: everywhere
-    row: int  # the one that counts
-    start: tuple[int, float]  # bar of the page, quarters after the bar line
-    end: tuple[int, float]
-
-    @property
-    def what(self) -> tuple:
-        kind = _kind(self.entry)
-        return self.section, _SAME_WORD.get(kind, kind), _voice(self.entry)
-
-    @property
-    def place(self) -> str | None:
-        if self.key is None:
-            return None
-        return " ".join(str(_raw(self.entry).get(self.key, _values(self.entry)[self.key])).split())
+    version: _Version
+    pass_: int | None = None
+    rows: tuple[int, int] = (-1, -1)  # of the alignment, where it begins and where it ends; -1: everywhere
+    row: int = -1  # the one that counts
+    start: tuple[int, float] = (-1, 0.0)  # bar of the page, quarters after the bar line
+    end: tuple[int, float] = (-1, 0.0)
 
 
 def differences(readings: Sequence[Reading], alignment: Alignment) -> list[Difference]:
@@ -91,7 +112,7 @@ def differences(readings: Sequence[Reading], alignment: Alignment) -> list[Diffe
 def _of_setting(key: str, values: list[Any], plans: list[Plan]) -> Iterator[Difference]:
     flat = [dict(_leaves(value, _raw(plan).get(key), ())) for value, plan in zip(values, plans, strict=True)]
     for path in dict.fromkeys(path for each in flat for path in each):
-        found = [each.get(path, (None, None)) for each in flat]
+        found = [each.get(path, _NOTHING) for each in flat]
         words = tuple(None if said is None else _said(said) for _, said in found)
         if any(words) and any(value != found[0][0] for value, _ in found):
             yield Difference(key, " ".join(path) or None, None, None, (), words, (True,) * len(plans))
@@ -119,8 +140,8 @@ def _of_section(
 ) -> list[Difference]:
     heard: list[_Heard] = []
     for number, (entries, reading) in enumerate(zip(values, readings, strict=True)):
-        for entry in _flat(entries):
-            heard += _hearings(section, entry, number, reading, alignment)
+        for version in _versions(number, section, entries):
+            heard += _hearings(version, reading, alignment)
     apart = sorted(_matched(heard), key=lambda group: min((h.row, h.start, h.end) for h in group))
     made: dict[tuple, Difference] = {}
     for group in apart:
@@ -131,43 +152,42 @@ def _of_section(
     return [replace(each, passes=tuple(sorted(each.passes))) for each in made.values()]
 
 
-def _flat(entries: Sequence[Entry], passes: int | str | None = None) -> Iterator[Entry]:
+def _versions(
+    reading: int, section: str, entries: Sequence[Entry], passes: int | str | None = None
+) -> Iterator[_Version]:
     """Entries and those inside them, which hold on the same pass; of phrases only those that shape something."""
     for entry in entries:
         if entry.passes is None and passes is not None:
             entry = entry.model_copy(update={"passes": passes})
-        nested = "inside" in type(entry).model_fields
-        if not nested or _settings(entry):  # a phrase without an arch only says where it is
-            yield entry
+        version, nested = _Version(reading, section, entry), "inside" in type(entry).model_fields
+        if not nested or version.settings:  # a phrase without an arch only says where it is
+            yield version
         if nested:
-            yield from _flat(entry.inside, entry.passes)
+            yield from _versions(reading, section, entry.inside, entry.passes)
 
 
-def _hearings(section: str, entry: Entry, number: int, reading: Reading, alignment: Alignment) -> Iterator[_Heard]:
-    where = reading.where
-    if isinstance(entry, SecondTime):
-        entry = at_second_time(entry)
-    key = _place_key(entry)
-    if key is None:
-        yield _Heard(number, section, entry, None, None, (-1, -1), -1, (-1, 0.0), (-1, 0.0))
-        return
-    place = _values(entry)[key]
+def _hearings(version: _Version, reading: Reading, alignment: Alignment) -> list[_Heard]:
+    if version.key is None:
+        return [_Heard(version)]
+    where, place, passes = reading.where, version.where, version.entry.passes
     try:
         if isinstance(place, Position):
             start = end = where.point(place)
-            spans = [(where.ordinal(moment),) * 2 for moment in where.moments(place, entry.passes).tolist()]
+            spans = [(where.ordinal(moment),) * 2 for moment in where.moments(place, passes).tolist()]
         else:
             start, end = where.point(place.start), _printed_end(place.end, where)
-            runs = where.runs(place, entry.passes, arriving=section == "dynamics")
-            spans = [(run.first, run.last) for run in runs if run.complete or key not in entry.NEED_END]
+            runs = where.runs(place, passes, arriving=version.section == "dynamics")
+            spans = [(run.first, run.last) for run in runs if run.complete or not version.needs_end]
     except Fault:
-        return  # what no score has is no part of a reading
-    start, end = ((int(alignment.pages[number][row]), round(float(offset), 6)) for row, offset in (start, end))
-    for span in spans:
-        rows = tuple(alignment.rows[number][list(span)].tolist())
-        counts = 1 if key in entry.NEED_END else 0
-        pass_ = int(where.bars["pass"][span[counts]])
-        yield _Heard(number, section, entry, key, pass_, rows, rows[counts], start, end)
+        return []  # what no score has is no part of a reading
+    page, union = alignment.pages[version.reading], alignment.rows[version.reading]
+    start, end = ((int(page[row]), round(float(offset), 6)) for row, offset in (start, end))
+    made = []
+    for first, last in spans:
+        counts = last if version.needs_end else first
+        rows, pass_ = (int(union[first]), int(union[last])), int(where.bars["pass"][counts])
+        made.append(_Heard(version, pass_, rows, int(union[counts]), start, end))
+    return made
 
 
 def _printed_end(end: Position, where: Where) -> tuple[int, float]:
@@ -178,22 +198,10 @@ def _printed_end(end: Position, where: Where) -> tuple[int, float]:
         return where.end_point(Position(end.bar))
 
 
-def _values(entry: Entry) -> dict[str, Any]:
-    """Every key that the entry may have, and its value."""
-    return {field.alias or name: getattr(entry, name) for name, field in type(entry).model_fields.items()}
-
-
-def _place_key(entry: Entry) -> str | None:
-    """The key under which the place of an entry stands: its kind, or the first that holds one."""
-    values = _values(entry)
-    keys = [*([entry.kind] if entry.KINDS else []), *values]
-    return next((key for key in keys if isinstance(values[key], Position | Range)), None)
-
-
 def _matched(heard: list[_Heard]) -> Iterator[list[_Heard]]:
     """Groups of hearings that are versions of one another, at most one of each reading."""
     stages = (
-        lambda h: (h.row, h.start, h.end, _fingerprint(h.entry)),
+        lambda h: (h.row, h.start, h.end, h.version.fingerprint),
         lambda h: (h.row, h.start, h.end),
         lambda h: (h.rows[1], h.end),
         lambda h: (h.rows[0], h.start),
@@ -201,7 +209,7 @@ def _matched(heard: list[_Heard]) -> Iterator[list[_Heard]]:
     for stage in stages:
         groups: dict[tuple, dict[int, list[_Heard]]] = defaultdict(lambda: defaultdict(list))
         for each in heard:
-            groups[(*each.what, stage(each))][each.reading].append(each)
+            groups[(*each.version.what, stage(each))][each.version.reading].append(each)
         heard = []
         for group in groups.values():
             lists = [sorted(each, key=lambda h: (h.start, h.end)) for each in group.values()]
@@ -211,59 +219,30 @@ def _matched(heard: list[_Heard]) -> Iterator[list[_Heard]]:
     yield from ([each] for each in heard)
 
 
-def _fingerprint(entry: Entry) -> str:
-    """What tells apart two entries at one place."""
-    values = {path: value for path, (value, _) in _settings(entry).items()}
-    return f"{values} {getattr(entry, 'name', None)}"
-
-
 def _difference(group: list[_Heard], alignment: Alignment) -> Difference | None:
     """What a group of hearings has to say; None if that is the same in all readings."""
-    count = len(alignment.ordinals)
-    first = min(group, key=lambda h: h.reading)
-    by_reading: list[_Heard | None] = [None] * count
-    for each in group:
-        by_reading[each.reading] = each
-    settings = [_settings(each.entry) for each in group]
+    versions = {each.version.reading: each.version for each in group}
+    first, everyone = versions[min(versions)], range(len(alignment.ordinals))
+    settings = [version.settings for version in versions.values()]
     paths = list(dict.fromkeys(path for each in settings for path in each))
-    nothing = (None, None)
-    if len(group) == count:
-        values = {path: [each.get(path, nothing)[0] for each in settings] for path in paths}
-        paths = [path for path in paths if any(value != values[path][0] for value in values[path])]
-    else:
-        paths = [path for path in paths if any(each.get(path, nothing)[1] is not None for each in settings)]
     moved = len({(each.start, each.end) for each in group}) > 1
-    if len(group) == count and not paths and not moved:
-        return None
-    words = tuple(each and _in_words(each, paths, moved) for each in by_reading)
+    if len(group) == len(everyone):
+        values = {path: [each.get(path, _NOTHING)[0] for each in settings] for path in paths}
+        paths = [path for path in paths if any(value != values[path][0] for value in values[path])]
+        if not paths and not moved:
+            return None
+    else:
+        paths = [path for path in paths if any(each.get(path, _NOTHING)[1] is not None for each in settings)]
+    words = tuple(versions[number].in_words(paths, moved) if number in versions else None for number in everyone)
     rows = [each.row for each in group]
     plays = tuple(min(rows) < 0 or bool((ordinal[rows] >= 0).any()) for ordinal in alignment.ordinals)
-    passes = () if first.pass_ is None else (min(each.pass_ for each in group),)
+    passes = () if first.key is None else (min(each.pass_ for each in group),)
     groups = {path[0] for path in paths if len(path) > 1}  # an arch, say, of which the words are told alone
-    kind = _kind(first.entry) or (groups.pop() if len(groups) == 1 else None)
-    return Difference(first.section, kind, _voice(first.entry), first.place, passes, words, plays)
+    kind = first.kind or (groups.pop() if len(groups) == 1 else None)
+    return Difference(first.section, kind, first.voice, first.place, passes, words, plays)
 
 
-def _in_words(heard: _Heard, paths: list[tuple[str, ...]], moved: bool) -> str:
-    settings = _settings(heard.entry)
-    said = [heard.place] if moved and heard.place else []
-    for path in paths:
-        words = settings.get(path, (None, None))[1]
-        if words is not None:
-            goes_without = path[-1] in (heard.section, "mark", _kind(heard.entry))  # sul tasto, mf, 10%
-            said.append(_said(words) if goes_without else f"{path[-1]} {_said(words)}")
-    left_out = ", ".join(f"{path[-1]} {LEFT_OUT}" for path in paths)
-    return ", ".join(said) or left_out or _kind(heard.entry) or AS_USUAL
-
-
-def _kind(entry: Entry) -> str | None:
-    kind = entry.kind if entry.KINDS else None
-    return None if kind in _PLACES else kind
-
-
-def _voice(entry: Entry) -> str | None:
-    voice = getattr(entry, "for_", None)
-    return voice and " ".join(voice.lower().split())
+# -- what stands in a plan
 
 
 def _values(entry: Entry) -> dict[str, Any]:
@@ -271,21 +250,14 @@ def _values(entry: Entry) -> dict[str, Any]:
     return {field.alias or name: getattr(entry, name) for name, field in type(entry).model_fields.items()}
 
 
-def _place_key(entry: Entry) -> str | None:
-    """The key under which the place of an entry stands: its kind, or the first that holds one."""
-    values = _values(entry)
-    keys = [*([entry.kind] if entry.KINDS else []), *values]
-    return next((key for key in keys if isinstance(values[key], Position | Range)), None)
-
-
-def _settings(entry: Entry) -> dict[tuple[str, ...], tuple[Any, Any]]:
+def _settings(values: dict[str, Any], raw: dict, place: str | None) -> dict[tuple[str, ...], tuple[Any, Any]]:
     """What shapes something in an entry: the value, defaults included, and the words for it (None: not said)."""
-    without = {*_NOT_COMPARED, _place_key(entry)}
     made = {}
-    for key, value in _values(entry).items():
-        if key not in without:
-            made |= {path: each for path, each in _leaves(value, _raw(entry).get(key), (key,)) if each[0] is not None}
-    return {path: (value, words) for path, (value, words) in made.items() if value is not False}
+    for key, value in values.items():
+        if value is not None and value is not False and key != place and key not in _NOT_COMPARED:
+            leaves = _leaves(value, raw.get(key), (key,))
+            made.update((path, each) for path, each in leaves if each[0] is not None and each[0] is not False)
+    return made
 
 
 def _raw(group: Words) -> dict:
