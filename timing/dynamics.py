@@ -59,20 +59,18 @@ def build_level(
     louder: list[Segment],
     where: Where,
     amount: float = 1.0,
+    accented: np.ndarray | None = None,
 ) -> Level:
     """The level of the performed notes, whose score onsets are `onsets` (sorted, in quarters). `amount` scales all that
-    differs from the level of the unmarked score."""
+    differs from the level of the unmarked score; `accented` (n,) is by how many dB the signs on the notes let them
+    stand out, where no accent of the plan does."""
     tracks, follows = _tracks(plan, lines, where)
     arches = timemap.split(timemap.strict(where.length, 1.0), arch_knots(phrases))
     add_level_arches(arches, phrases, amount)
     own = np.zeros(len(onsets))
     for name, voice in plan.voices.items():
         own[lines.select(name, plan.key_place("voices", name), where)] += voice.level
-    for accent in plan.accents:
-        chosen = lines.select(accent.for_, accent.place("for"), where)
-        for at in where.moments_of(accent, "at"):
-            here = slice(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
-            own[here][chosen[here]] += accent.by
+    own += _accents(plan, onsets, np.zeros(len(onsets)) if accented is None else accented, lines, where)
     for second in plan.second_time:
         change = (second.louder or 0) - (second.softer or 0)
         for run in where.runs_of(at_second_time(second), "bars"):
@@ -83,6 +81,18 @@ def build_level(
                 own[part] += DYNAMICS[second.dynamics] - begin[follows[part]]
     tracks = [_scaled(track, amount, UNMARKED) for track in tracks]
     return Level(tracks, follows, arches, _scaled(table(louder), amount, 0.0), own * amount)
+
+
+def _accents(plan: Plan, onsets: np.ndarray, signs: np.ndarray, lines: Lines, where: Where) -> np.ndarray:
+    """(n,) dB of the accents: what the plan says of a note goes over the sign that stands on it."""
+    planned, told = np.zeros(len(onsets)), np.zeros(len(onsets), bool)
+    for accent in plan.accents:
+        chosen = lines.select(accent.for_, accent.place("for"), where)
+        for at in where.moments_of(accent, "at"):
+            here = slice(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
+            planned[here][chosen[here]] += accent.by
+            told[here] |= chosen[here]
+    return np.where(told, planned, signs)
 
 
 def _scaled(track: np.ndarray, amount: float, middle: float) -> np.ndarray:

@@ -8,6 +8,7 @@ an arpeggio under it stays inner.
 from __future__ import annotations
 
 import re
+from copy import copy
 from difflib import get_close_matches
 from functools import lru_cache
 
@@ -42,6 +43,13 @@ class Lines:
         self._roles = found
         self._chosen.cache_clear()
         self._performed.cache_clear()
+
+    def among(self, ids: np.ndarray) -> Lines:
+        """The same voices among other performed notes, whose rows in the score are `ids`."""
+        made = copy(self)
+        made._ids = ids
+        made._performed = lru_cache(64)(lambda name: made._chosen(name)[ids])
+        return made
 
     @property
     def count(self) -> int:

@@ -102,14 +102,8 @@ def _apply(pieces: np.ndarray, track: list[Segment], first: str, last: str, q: s
 
 
 def tempo_events(plan: Plan, where: Where) -> list[Event]:
-    """The plan's tempo changes, or the score's metronome numbers where the plan names no tempo at all."""
+    """The tempo changes of the plan."""
     primo = _first_tempo(plan, where)
-    if not plan.tempo:
-        marks = where.score.marks_of("tempo")
-        marks = marks[np.isfinite(marks["value"]) & (marks["value"] > 0)]
-        bars = where.bars
-        starts = [(s + m["offset"], m["value"]) for m in marks for s in bars["start"][bars["row"] == m["bar"]]]
-        return [Event(float(start), float(start), _new_tempo(float(value), primo)) for start, value in starts]
     made = []
     for mark in plan.tempo:
         change = _new_tempo(mark.tempo, primo)
@@ -130,10 +124,7 @@ def _first_tempo(plan: Plan, where: Where) -> float:
         opens = mark.over is None and (mark.at is None or where.opens(mark.at))
         if opens and mark.passes in (None, 1) and not isinstance(mark.tempo, str):
             return mark.tempo
-    marks = where.score.marks_of("tempo")
-    first = marks["bar"] == 0 if not where.score.bars["shift"][0] else marks["bar"] <= 1  # a pickup is played as bar 1
-    numbers = marks["value"][np.isfinite(marks["value"]) & (marks["value"] > 0) & first & (marks["offset"] == 0)]
-    return float(numbers[0]) if len(numbers) else STANDARD_TEMPO
+    return STANDARD_TEMPO
 
 
 def _new_tempo(value: float | str, primo: float) -> Callable[[float], float]:

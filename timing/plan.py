@@ -66,7 +66,28 @@ SECTIONS = (
     "phrases", "slowing", "rubato", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings",
     "accept",
 )  # fmt: skip  # these add up; with the groups, what is said later counts
-_GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "fingering", "voices", "articulation")
+_GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "marks", "fingering", "voices", "articulation")
+
+# The score's own marks, by the section of a plan that says the same.
+MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings")
+
+
+class Marks(Words):
+    """Which of the score's own marks are not played."""
+
+    ignore: Annotated[
+        tuple[words.one_of(MARKS, "a kind of mark"), ...], BeforeValidator(_one_or_more), words.also("string")
+    ] = Field((), description="kinds of marks, by the section of a plan that says the same")
+
+
+def _marks(value: Any) -> Any:
+    """`ignore` stands for all kinds."""
+    if isinstance(value, str):
+        if value.strip() != "ignore":
+            message = f"{words.shown(value)}: marks can be 'ignore', or some kinds, as in {{ignore: [dynamics, tempo]}}"
+            raise words.UnknownWord(message, value, ["ignore"])
+        return {"ignore": list(MARKS)}
+    return value
 
 
 def _section(entry: type[Entry]) -> Any:
@@ -94,6 +115,9 @@ class Plan(Words):
         words.also(words.NewTempo),
     ] = Field((), description="one tempo, or a list of tempi and where each begins")
     order: Order | None = Field(None, description="the bars in the order in which they are played")
+    marks: Annotated[Marks, BeforeValidator(_marks), words.also("string")] = Field(
+        Marks(), description="the score's own marks act where the plan is silent, unless they are ignored"
+    )
     repeats_after_da_capo: words.YesNo = Field(False, alias="repeats after da capo")
     fingering: Name | None = Field(None, description="which of the named ways to play in `strings` is taken")
     voices: Annotated[

@@ -16,6 +16,9 @@ from timing.glides import carry_tone, chains, find_slides, mark_slides, notes_of
 from timing.instruments import guess_program, program_of, sustains
 from timing.lanes import build_lanes, with_sliding
 from timing.lines import Lines
+from timing.mark_sound import sign_accents
+from timing.mark_uses import MarkUse
+from timing.marks import Instruments, with_marks
 from timing.order import in_words, unfold
 from timing.ornaments import realise
 from timing.pace import Pace, build_pace
@@ -35,7 +38,8 @@ LEAD = 0.020  # seconds where a voice leads without a number: W. Goebl, JASA 110
 
 @dataclass(frozen=True)
 class Reading:
-    """One reading of a piece: score, plan, performance, and how the plan lies along the performed order."""
+    """One reading of a piece: score, plan (with the score's own marks as entries before the plan's), performance, and
+    how they lie along the performed order."""
 
     score: Score
     plan: Plan
@@ -46,6 +50,7 @@ class Reading:
     level: Level
     lines: Lines
     capos: np.ndarray  # (parts,) the frets at which they lie
+    marks: tuple[MarkUse, ...]  # what became of the score's own marks
     remarks: tuple[Remark, ...]  # what reading and performing have to say; `timing.cautions` adds its own
 
     @cached_property
@@ -65,16 +70,19 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     bars, order_remarks = unfold(score, order=_own_order(score, plan), repeats_after_return=plan.repeats_after_da_capo)
     where = Where(score, bars)
     played = _written_out(score, where)
-    phrases = phrase_runs(plan.phrases, where)
-    pace = build_pace(plan, phrases, where, scale)
+    lines = Lines(score, played["id"], plan.voices, where)
     programs = _programs(score, plan, where)
     tunings, capos = tunings_of(score, plan, programs, where)
     fretted = tunings.any(axis=1)
+    plan, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
+    phrases = phrase_runs(plan.phrases, where)
+    pace = build_pace(plan, phrases, where, scale)
     played, notes = realise(played, score.notes[played["id"]], plan.articulation, pace.time, bars, fretted)
-    lines = Lines(score, played["id"], plan.voices, where)
+    lines = lines.among(played["id"])
     played["pitch"] += capos[played["part"]]
     played["role"] = lines.role
-    level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where, scale.amount)
+    accented = sign_accents(notes["signs"], plan)
+    level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where, scale.amount, accented)
     played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
     lead = scale.amount * _leads(plan, lines, where)
     displaced = displacement(plan.rubato, played, lines, pace.time, where, scale.amount)
@@ -103,7 +111,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     tables = (curves, glides, bends, phrase_table(phrases))
     performance = Performance(title, played[order], lanes, tunings, bars, pace.time, *tables)
     remarks = (*score.remarks, *order_remarks, *where.remarks)
-    return Reading(score, plan, performance, where, phrases, pace, level, lines, capos, remarks)
+    return Reading(score, plan, performance, where, phrases, pace, level, lines, capos, marks, remarks)
 
 
 def _refuse_faults(where: Where, plan: Plan) -> None:
