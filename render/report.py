@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from timing.mark_uses import Fate, MarkUse
 from timing.reading import Reading
 from timing.remarks import Remark, Severity
 
@@ -62,14 +64,33 @@ def _show_line(console: Console, line: int, excerpt: str, column: int) -> None:
 
 
 def show_reading(console: Console, reading: Reading) -> None:
-    """Print the order of the bars, the length, and what each slowdown comes to."""
+    """Print the order of the bars, the length, what each slowdown comes to, and what became of the score's marks."""
     performance = reading.performance
     console.print(Text(performance.title, style="bold"))
     console.print(Text.assemble("order    ", reading.order))
     console.print(Text.assemble("length   ", clock(performance.time.length), f", {len(performance.notes)} notes"))
     if reading.pace.slowings:
         console.print(_slowings(reading))
+    if reading.marks:
+        console.print(Text(_marks_told(reading.marks)))
     console.print()
+
+
+_MOST_NAMED = 6  # marks that are not understood; of more only how many
+
+
+def _marks_told(marks: Sequence[MarkUse]) -> str:
+    """What became of the score's own marks, in one sentence."""
+    counts = Counter()
+    for use in marks:
+        counts[use.fate] += use.count
+    words = {Fate.OVERRIDDEN: "overridden by the plan"}
+    told = [f"{counts[fate]} {words.get(fate, fate)}" for fate in Fate if counts[fate] and fate != Fate.NOT_UNDERSTOOD]
+    strange = [f"'{use.text}' at {use.place}" for use in marks if use.fate == Fate.NOT_UNDERSTOOD]
+    if (more := len(strange) - _MOST_NAMED) > 0:
+        strange = [*strange[:_MOST_NAMED], f"and {more} more"]
+    parts = [", ".join(told), f"not understood: {', '.join(strange)}" if strange else ""]
+    return f"marks of the score: {'; '.join(part for part in parts if part)}"
 
 
 def _slowings(reading: Reading) -> Table:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from render.levels import velocity
+from timing.mark_uses import MarkUse
 from timing.performance import ATTACKS, ROLES, TECHNIQUES, TONES
 from timing.reading import Reading
 from timing.remarks import Remark
@@ -20,7 +21,8 @@ NOTE_COLUMNS = (
 
 
 def timeline(reading: Reading) -> dict[str, Any]:
-    """The timeline as plain values: order, notes (sorted by onset) and grid (every beat).
+    """The timeline as plain values: order, notes (sorted by onset), grid (every beat) and marks (what became of the
+    score's own).
 
     onset, duration, second in seconds; score_onset, score_duration, score in quarters along the performed order;
     bpm in quarters a minute; level in dB below velocity 127.
@@ -28,7 +30,13 @@ def timeline(reading: Reading) -> dict[str, Any]:
     notes = note_columns(reading)
     rows = [dict(zip(NOTE_COLUMNS, row, strict=True)) for row in zip(*notes.values(), strict=True)]
     seconds = float(reading.performance.time.length)
-    return {"order": reading.order.split(", "), "seconds": seconds, "notes": rows, "grid": _grid(reading)}
+    return {
+        "order": reading.order.split(", "),
+        "seconds": seconds,
+        "notes": rows,
+        "grid": _grid(reading),
+        "marks": [mark_values(use) for use in reading.marks],
+    }
 
 
 def note_columns(reading: Reading) -> dict[str, list]:
@@ -79,6 +87,23 @@ def _grid(reading: Reading) -> list[dict[str, Any]]:
         "bpm": _tidy(time.tempo(score)),
     }
     return [dict(zip(columns, row, strict=True)) for row in zip(*(c.tolist() for c in columns.values()), strict=True)]
+
+
+def mark_values(use: MarkUse) -> dict[str, Any]:
+    """What became of a mark as plain values for JSON; `passes` are those on which the plan stands in its place."""
+    place = use.by.place() if use.by is not None else None
+    return {
+        "section": use.section,
+        "text": use.text,
+        "bar": use.bar,
+        "beat": use.beat,
+        "part": use.part,
+        "fate": str(use.fate),
+        "why": use.why,
+        "line": place.line if place else None,
+        "passes": list(use.passes),
+        "count": use.count,
+    }
 
 
 def remark_values(remark: Remark) -> dict[str, Any]:

@@ -53,13 +53,18 @@ class Book:
 
     def __init__(self, page: Page):
         self._page = page
-        self.uses: list[MarkUse] = []
+        self._found: list[tuple[float, MarkUse]] = []
+
+    @property
+    def uses(self) -> tuple[MarkUse, ...]:
+        """What is written down, in the order of the page."""
+        return tuple(use for _, use in sorted(self._found, key=lambda each: each[0]))
 
     def note(self, mark: Printed, fate: Fate, why: str = "", **more) -> None:
         """Write down what became of a mark; `more` are further fields of MarkUse."""
         place, part = self._page.position(mark.at), self._page.score.parts["name"][mark.part]
         told = (mark.section, mark.text, place.bar, float(place.beat), str(part))
-        self.uses.append(MarkUse(*told, fate, why, **more))
+        self._found.append((mark.at, MarkUse(*told, fate, why, **more)))
 
     def give_way(
         self,

@@ -69,7 +69,7 @@ def with_marks(
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
     note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), lines, page, book)
     together = {section: (*entries, *getattr(plan, section)) for section, entries in made.items()}
-    return plan.model_copy(update=together), tuple(book.uses)
+    return plan.model_copy(update=together), book.uses
 
 
 # -- reading the marks
