@@ -1,4 +1,4 @@
-"""The commands that let a reading be heard: `render`."""
+"""The commands that let a reading be heard: `render` and `play`."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from render.terminal import CAUTIONED, DONE, console
+from render.terminal import CAUTIONED, DONE, PlanFile, console
 
 
 def _percent(low: float, high: float, example: str):
@@ -24,6 +24,35 @@ def _percent(low: float, high: float, example: str):
     return read
 
 
+def _pass(text: str) -> int | str:
+    from timing.words import read_pass
+
+    try:
+        return read_pass(text)
+    except ValueError as fault:
+        raise typer.BadParameter(str(fault)) from None
+
+
+Soundfont = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="A SoundFont (.sf2) to play with.", show_default=False)
+]
+Only = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="VOICE", show_default=False,
+        help="Play this voice alone: melody, bass, inner, voice 2, a part's name; may be given again.",
+    ),
+]  # fmt: skip
+Without = Annotated[
+    list[str] | None, typer.Option(metavar="VOICE", show_default=False, help="Leave this voice out.")
+]
+Fingering = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NAME", show_default=False,
+        help="Play the passages this way: a name in the plan's `strings`.",
+    ),
+]  # fmt: skip
 Pace = Annotated[
     float,
     typer.Option(
@@ -38,6 +67,24 @@ Amount = Annotated[
         help="How much of all shaping, from 0% (in strict time, at an even level) to 200% (drawn twice as large).",
     ),
 ]  # fmt: skip
+Bars = Annotated[
+    str | None,
+    typer.Option(
+        metavar="RANGE", show_default=False,
+        help="These bars alone, written as in a plan: 5-8, or \"7:2 - 8:3\"; the first time that they are heard whole.",
+    ),
+]  # fmt: skip
+Pass = Annotated[
+    str | None,
+    typer.Option(
+        "--pass", parser=_pass, metavar="PASS", show_default=False,
+        help="The bars as they are on this pass: 1, 2, ..., last, or \"da capo\".",
+    ),
+]  # fmt: skip
+Loop = Annotated[int, typer.Option(metavar="N", min=1, help="Play it so many times, in time.", show_default=False)]
+Click = Annotated[bool, typer.Option("--click", help="A click on every felt beat, in planned time.")]
+CountIn = Annotated[bool, typer.Option("--count-in", help="A bar of clicks before the music.")]
+
 
 def render(
     plans: Annotated[list[Path], typer.Argument(metavar="PLAN...", help="Plans (YAML files).", show_default=False)],
@@ -49,35 +96,53 @@ def render(
             "With several plans: one file for each, or a folder. Without it a .mid and a .wav beside the plan.",
         ),
     ] = None,
-    soundfont: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A SoundFont (.sf2) to play with.", show_default=False)
-    ] = None,
-    only: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="VOICE", show_default=False,
-            help="Play this voice alone: melody, bass, inner, voice 2, a part's name; may be given again.",
-        ),
-    ] = None,
-    without: Annotated[
-        list[str] | None, typer.Option(metavar="VOICE", show_default=False, help="Leave this voice out.")
-    ] = None,
-    fingering: Annotated[
-        str | None,
-        typer.Option(
-            metavar="NAME", show_default=False,
-            help="Play the passages this way: a name in the plan's `strings`.",
-        ),
-    ] = None,
+    soundfont: Soundfont = None,
+    only: Only = None,
+    without: Without = None,
+    fingering: Fingering = None,
     pace: Pace = "100%",
     amount: Amount = "100%",
+    bars: Bars = None,
+    passes: Pass = None,
+    loop: Loop = 1,
+    click: Click = False,
+    count_in: CountIn = False,
 ) -> None:  # fmt: skip
     """Turn plans into MIDI and sound.
 
-    Keep the volume low when you first listen, above all in headphones.
+    Keep the volume low when you first listen, above all in headphones. Where you practise with it: rest, stop if
+    anything hurts, and ask your teacher or a health professional.
     """
     from render.takes import Wanted, render_plans
     from timing.scale import Scale
 
-    wanted = Wanted(soundfont, only or (), without or (), fingering, Scale(amount, pace))
+    scale = Scale(amount, pace)
+    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in)
     raise typer.Exit(CAUTIONED if render_plans(plans, output or [], wanted, console(stderr=True)) else DONE)
+
+
+def play(
+    plan: PlanFile,
+    soundfont: Soundfont = None,
+    only: Only = None,
+    without: Without = None,
+    fingering: Fingering = None,
+    pace: Pace = "100%",
+    amount: Amount = "100%",
+    bars: Bars = None,
+    passes: Pass = None,
+    loop: Loop = 1,
+    click: Click = False,
+    count_in: CountIn = False,
+) -> None:
+    """Play a plan through the sound card; Ctrl-C stops and says where.
+
+    Keep the volume low when you first listen, above all in headphones. Where you practise with it: rest, stop if
+    anything hurts, and ask your teacher or a health professional.
+    """
+    from render.takes import Wanted, play_plan
+    from timing.scale import Scale
+
+    scale = Scale(amount, pace)
+    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in)
+    play_plan(plan, wanted, console(stderr=True))

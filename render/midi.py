@@ -22,7 +22,7 @@ from render.files import written_whole
 from render.levels import EXPRESSION, VOLUME, expression_changes, raised, resting, velocity
 from render.sounds import modelled_lanes, presets_of
 from render.strokes import let_go, strokes
-from render.wheel import BY_STANDARD, bend_range, range_controls, wheel_changes
+from render.wheel import BY_STANDARD, lane_range, range_controls, wheel_changes
 from timing.performance import Performance
 from timing.remarks import CannotDo
 
@@ -65,7 +65,7 @@ def to_midi(performance: Performance) -> mido.MidiFile:
     for lane, row in enumerate(performance.lanes):
         head = _opening(row, int(ports[lane]), int(numbers[lane]))
         if row["sliding"]:
-            wide = bend_range(performance.bends["semitones"][performance.bends["lane"] == lane])
+            wide = lane_range(performance, lane)
             head += [_control(int(numbers[lane]), *pair) for pair in range_controls(wide)]
         file.tracks.append(_lane(head, int(numbers[lane]), events[cuts[lane] : cuts[lane + 1]]))
     return file
@@ -244,8 +244,8 @@ def _events(performance: Performance, at: Callable[[np.ndarray], np.ndarray]) ->
             curve[moving], curves["level"][moving], onset[curves["note"][moving]], start[mine], rest
         )
         made.append(_table(lane, tick, _CONTROL, 11, value))
-        semitones = bends["semitones"][turning]
-        tick, value = wheel_changes(bend[turning], semitones, start[mine], bend_range(semitones), BY_STANDARD)
+        wide = lane_range(performance, lane)
+        tick, value = wheel_changes(bend[turning], bends["semitones"][turning], start[mine], wide, BY_STANDARD)
         made.append(_table(lane, tick, _BEND, 0, value))
     events = np.concatenate(made)
     return events[np.lexsort((events["data"], events["kind"], events["tick"], events["lane"]))]

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from render.channels import channels
-from render.colours import GAINS, PLAIN, Shelf, balance
+from render.colours import GAINS, PLAIN, Shelf
 from render.levels import EXPRESSION, expression_changes, raised, resting, rounding, velocity
 from render.sounds import Sounds
 from render.strokes import let_go, strokes
 from render.synth import BLOCK, MOST_PORTS, Synth, open_synth
-from render.wheel import BY_SOUNDFONT, bend_range, range_controls, wheel_changes
+from render.wheel import BY_SOUNDFONT, lane_range, range_controls, wheel_changes
 from timing.performance import Performance
 
 RATE = 44_100
@@ -60,9 +60,8 @@ def _stem(performance: Performance, sounds: Sounds, colour: int, opened: ExitSta
     synth = opened.enter_context(open_synth(sounds.fonts[0], RATE, int(ports.max(initial=0)) + 1, *sounds.fonts[1:]))
     presets, which = np.unique(sounds.presets[rows], return_inverse=True)
     listed = [preset.item() for preset in presets]
-    change = _balances(notes[rows], sounds, rows, colour)
-    shared = float(change.min()) if colour != PLAIN else 0.0  # what goes beyond it, each note gives back
-    events = _events(performance, rows, where[place], which, change - shared)
+    shared = float(sounds.shared[colour])  # what goes beyond it, each note gives back
+    events = _events(performance, rows, where[place], which, sounds.change[rows] - shared)
     firsts = np.unique(place, return_index=True)[1].tolist()
     for channel, first, volume in zip(where.tolist(), firsts, sounds.volume[lanes].tolist(), strict=True):
         font, bank, program = listed[which[first]]
@@ -76,30 +75,13 @@ def _stem(performance: Performance, sounds: Sounds, colour: int, opened: ExitSta
     return Stem(synth, events, listed, shelf, 10 ** (-shared / 20))
 
 
-def _balances(notes: np.ndarray, sounds: Sounds, rows: np.ndarray, colour: int) -> np.ndarray:
-    """(n,) dB by which the colour would change the level of each note."""
-    change = np.zeros(len(rows))
-    if colour == PLAIN:
-        return change
-    presets, each = np.unique(sounds.presets[rows], return_inverse=True)
-    for number, preset in enumerate(presets):
-        mine = each == number
-        change[mine] = balance(sounds.fonts[preset["font"]], int(preset["program"]), notes["pitch"][mine], colour)
-    return change
-
-
 def _ranges(performance: Performance, lanes: np.ndarray, where: np.ndarray) -> list[tuple[int, int]]:
     """(channel, range in semitones) of the lanes whose pitch bends."""
     return [
-        (channel, _range(performance, lane))
+        (channel, lane_range(performance, lane))
         for lane, channel in zip(lanes.tolist(), where.tolist(), strict=True)
         if performance.lanes["sliding"][lane]
     ]
-
-
-def _range(performance: Performance, lane: int) -> int:
-    """How far the wheel of a lane turns, in semitones, whatever the stem."""
-    return bend_range(performance.bends["semitones"][performance.bends["lane"] == lane])
 
 
 def _events(
@@ -134,7 +116,7 @@ def _events(
         frame, value = expression_changes(_frames(moving["second"]), moving["level"], at, start[own], rest[own])
         made.append(_table(frame, _CONTROL, here, 11, value))
         if len(turning):
-            wide = _range(performance, int(notes["lane"][own[0]]))
+            wide = lane_range(performance, int(notes["lane"][own[0]]))
             frame, value = wheel_changes(
                 _frames(turning["second"]), turning["semitones"], start[own], wide, BY_SOUNDFONT
             )

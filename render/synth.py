@@ -102,7 +102,7 @@ class Synth:
         self._fonts = [self._load(each) for each in self._banks]
 
     def _load(self, bank: Path) -> int:
-        with _nothing_on_the_terminal():
+        with nothing_on_the_terminal():
             font = self.fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
         if font < 0:
             self.close()
@@ -175,7 +175,7 @@ def _silence_log(fs: ModuleType) -> None:
 
 
 @contextlib.contextmanager
-def _nothing_on_the_terminal() -> Iterator[None]:
+def nothing_on_the_terminal() -> Iterator[None]:
     """What is written to standard error meanwhile is dropped. For a damaged bank FluidSynth asks GLib-based libraries,
     and these write their complaints there themselves."""
     try:

@@ -9,8 +9,11 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
+from render.audio import Take, render_audio
 from render.files import keep_from_inputs
 from render.report import clock, show_remarks
+from render.stems import RATE
+from render.synth import BLOCK
 from soundfonts import guitar
 from soundfonts.banks import checked_bank
 from timing.cautions import check
@@ -23,18 +26,25 @@ from timing.scale import AS_PLANNED, Scale
 
 MIDI = (".mid", ".midi")
 SOUND = (".wav", ".flac", ".ogg", ".mp3")
+_SOFTLY = "start with the volume low, above all in headphones"
+_REST = f"{_SOFTLY}; rest between the rounds, stop if anything hurts, and ask your teacher or a health professional"
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """What is to be heard: with which bank, which voices, which of the ways to play that a plan names, and how much of
-    the shaping at which pace."""
+    """What is to be heard: with which bank, which voices, which of the ways to play that a plan names, how much of the
+    shaping at which pace; and which bars, on which pass, how often, with which clicks."""
 
     soundfont: Path | None = None
     only: Sequence[str] = ()
     without: Sequence[str] = ()
     fingering: str | None = None
     scale: Scale = AS_PLANNED
+    bars: str | None = None
+    passes: int | str | None = None
+    loop: int = 1
+    click: bool = False
+    count_in: bool = False
 
 
 def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted, console: Console) -> bool:
@@ -46,11 +56,7 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
     if wanted.soundfont is not None:
         checked_bank(wanted.soundfont)
     readings = _load_all(plans, wanted)
-    for plan, reading in zip(plans, readings, strict=True):
-        if not len(reading.performance.notes):
-            message = f"{plan}: there is nothing to play, for the bars of this order hold no notes"
-            raise CannotDo.because("no-notes", message, plan)
-    performances = [heard(reading, wanted.only, wanted.without) for reading in readings]
+    performances = [_performance(reading, plan, wanted) for plan, reading in zip(plans, readings, strict=True)]
     inputs = [*plans, *(reading.score.path for reading in readings)]
     cautioned = False
     for plan, reading, performance, files in zip(plans, readings, performances, targets, strict=True):
@@ -63,6 +69,31 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
             console.print(Text(f"{others}: lentando check {plan}", style="dim"))
         cautioned |= bool(cautions)
     return cautioned
+
+
+def play_plan(plan: Path, wanted: Wanted, console: Console) -> None:
+    """Play a plan through the sound card. CannotDo if it, or that, is not possible."""
+    from render.playing import Places, play
+
+    if wanted.soundfont is not None:
+        checked_bank(wanted.soundfont)
+    (reading,) = _load_all([plan], wanted)
+    performance = _performance(reading, plan, wanted)
+    places = Places(performance, reading.score, rounds=wanted.loop, counted_in=wanted.count_in)
+
+    def make(file: Path) -> float:
+        return _render_sound(performance, file, wanted.soundfont, console, plan.name).seconds
+
+    play(make, places.at, _REST if wanted.loop > 1 else _SOFTLY, console)
+
+
+def _performance(reading: Reading, plan: Path, wanted: Wanted) -> Performance:
+    """What is to be heard of a reading. CannotDo where there is nothing."""
+    if not len(reading.performance.notes):
+        message = f"{plan}: there is nothing to play, for the bars of this order hold no notes"
+        raise CannotDo.because("no-notes", message, plan)
+    ways = {name: getattr(wanted, name) for name in ("bars", "passes", "loop", "click", "count_in")}
+    return heard(reading, wanted.only, wanted.without, **ways, grid=BLOCK / RATE)
 
 
 def _others_in_words(remarks: Sequence[Remark]) -> str:
@@ -136,20 +167,26 @@ def _write(
         write_midi(performance, file)
         console.print(Text(f"{file}  {clock(performance.time.length)}, {len(performance.notes)} notes"))
         return
-    from rich.progress import Progress
-
-    from render.audio import render_audio
-
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task(file.name, total=None)
-
-        def step(what: str) -> Callable[[float, float], None]:
-            return lambda done, total: bar.update(task, description=what, completed=done, total=total)
-
-        building = step("the guitar is built, once")
-        take = render_audio(performance, file, soundfont=soundfont, progress=step(file.name), building=building)
+    take = _render_sound(performance, file, soundfont, console)
     loudness = "silent" if take.loudness is None else f"{take.loudness:.1f} LUFS"
     console.print(Text(f"{file}  {clock(take.seconds)}, {loudness}, peak {take.peak:.1f} dBFS"))
     if take.clipped:
         message = f"{take.clipped} samples are clipped: take the dynamics down, by {take.peak:.1f} dB or more"
         console.print(Text(message, style="bold yellow"))
+
+
+def _render_sound(
+    performance: Performance, file: Path, soundfont: Path | None, console: Console, name: str | None = None
+) -> Take:
+    """Render to a sound file, with a bar that shows how far it is (under another `name`)."""
+    from rich.progress import Progress
+
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(name or file.name, total=None)
+
+        def step(what: str) -> Callable[[float, float], None]:
+            return lambda done, total: bar.update(task, description=what, completed=done, total=total)
+
+        building = step("the guitar is built, once")
+        progress = step(name or file.name)
+        return render_audio(performance, file, soundfont=soundfont, progress=progress, building=building)

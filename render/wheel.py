@@ -9,8 +9,17 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.performance import Performance
+
 BY_STANDARD, BY_SOUNDFONT = 1.0, 127 / 128  # how much of its range a full wheel reaches
 _LEAST, _MOST = 2, 127  # semitones; the least is what every channel starts with
+
+
+def lane_range(performance: Performance, lane: int) -> int:
+    """The range in semitones of a sliding lane: that of all bends of its part, in the whole of the music."""
+    whole = performance.whole or performance
+    parts = whole.lanes["part"][whole.bends["lane"]]
+    return bend_range(whole.bends["semitones"][parts == performance.lanes["part"][lane]])
 
 
 def bend_range(semitones: np.ndarray) -> int:

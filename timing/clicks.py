@@ -15,8 +15,9 @@ from timing.where import Where
 NO_NOTE = -1  # as the id of a click: it is no note of the score
 WOODBLOCK = 115  # General MIDI, counted from 0
 _PITCH, _FIRST_PITCH = 79, 84
-# dB below velocity 127. The first of a bar is as loud as a note at mp, the others a little softer than p.
-_LEVEL, _FIRST_LEVEL = -18.0, -14.0
+# dB below velocity 127: the first of a bar is a note at mf, the others are at mp. In the standard bank their peaks lie
+# 20 and 24 dB below full scale: heard through a guitar, and far from hurting.
+_LEVEL, _FIRST_LEVEL = -16.0, -12.0
 _SECONDS = 0.1
 
 

@@ -34,7 +34,7 @@ def some_of(performance: Performance, kept: np.ndarray) -> Performance:
         tables[name] = table[kept[table["note"]] & (table["second"] <= until[table["note"]] + _SAME)]
     for table, column in [(t, "note") for t in tables.values()] + [(tables["glides"], "goal")]:
         table[column] = number[table[column]]
-    return replace(performance, notes=notes[kept], **tables)
+    return replace(performance, notes=notes[kept], **tables, whole=performance.whole or performance)
 
 
 def _sounds_that_carry(notes: np.ndarray) -> list[np.ndarray]:
