@@ -16,7 +16,7 @@ import typer
 
 from render.comparing_commands import compare
 from render.judging_commands import check
-from render.listening_commands import render
+from render.listening_commands import play, render
 from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, as_values, console
 
 app = typer.Typer(
@@ -46,6 +46,7 @@ def _lentando(
 
 
 app.command()(render)
+app.command(short_help="Play a plan through the sound card.")(play)
 app.command(short_help="Say where the plan works against the phrase.")(check)
 app.command(short_help="Put two readings side by side.")(compare)
 
