@@ -15,7 +15,7 @@ from typing import Annotated
 import typer
 
 from render.comparing_commands import compare
-from render.judging_commands import check
+from render.judging_commands import check, explain
 from render.listening_commands import play, render
 from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, as_values, console
 
@@ -48,6 +48,7 @@ def _lentando(
 app.command()(render)
 app.command(short_help="Play a plan through the sound card.")(play)
 app.command(short_help="Say where the plan works against the phrase.")(check)
+app.command(short_help="Explain what is told by a code.")(explain)
 app.command(short_help="Put two readings side by side.")(compare)
 
 

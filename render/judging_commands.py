@@ -1,4 +1,4 @@
-"""The commands that say what there is to say about a plan: `check`."""
+"""The commands that say what there is to say about a plan: `check`, and `explain` what it says."""
 
 from __future__ import annotations
 
@@ -37,3 +37,18 @@ def check(
         show_reading(terminal, reading)
         show_remarks(terminal, remarks)
     raise typer.Exit(CAUTIONED if any(remark.stands for remark in remarks) else DONE)
+
+
+def explain(
+    code: Annotated[
+        str | None, typer.Argument(metavar="CODE", help="A code of a remark, as in slowing-mid-phrase.")
+    ] = None,
+) -> None:
+    """Explain what a code tells: why it matters, from when on and by what source, an example, and what mends it.
+    Without a code: list them all."""
+    from render.explain import show_codes, show_page
+
+    if code is None:
+        show_codes(console())
+    else:
+        show_page(console(), code)
