@@ -18,7 +18,7 @@ from timing.mark_time import fermatas, hold_marks, slowing_marks, tempo_marks
 from timing.mark_uses import Book, Fate, MarkUse
 from timing.mark_words import SWELL, Meaning, clauses, dynamic
 from timing.plan import Plan
-from timing.score import Score
+from timing.score import Ornament, Score
 from timing.where import Fault, Where
 
 _SECTIONS = {
@@ -68,8 +68,28 @@ def with_marks(
     made["dynamics"], louder = dynamic_marks(found["dynamics"], _bar_lines(score, page), plan, page, book)
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
     note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), lines, page, book)
+    _note_ornaments(plan, played["id"], page, book)
     together = {section: (*entries, *getattr(plan, section)) for section, entries in made.items()}
     return plan.model_copy(update=together), book.uses
+
+
+def _note_ornaments(plan: Plan, ids: np.ndarray, page: Page, book: Book) -> None:
+    """Write down what became of the ornaments, kind by kind; `timing.ornaments` plays them. `ids` are the score's rows
+    of the performed notes."""
+    notes = page.score.notes
+    heard = np.isin(np.arange(len(notes)), ids)
+    kinds = [(kind.name.lower().replace("_", " "), notes["ornament"] == kind) for kind in list(Ornament)[1:]]
+    for text, mine in (*kinds, ("tremolo", notes["tremolo"] > 0)):
+        for rows, fate, why in (
+            (mine & heard, Fate.USED, ""),
+            (mine & ~heard, Fate.WITHOUT_EFFECT, "it is not heard in this order of the bars"),
+        ):
+            if rows.any():
+                first = notes[np.argmax(rows)]
+                at = page.at(first["bar"], first["offset"])
+                mark = Printed("ornaments", text, None, at, at, int(first["part"]), int(first["staff"]))
+                fate = Fate.IGNORED if "ornaments" in plan.marks.ignore else fate
+                book.note(mark, fate, why * (fate != Fate.IGNORED), count=int(rows.sum()))
 
 
 # -- reading the marks

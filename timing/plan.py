@@ -68,8 +68,8 @@ SECTIONS = (
 )  # fmt: skip  # these add up; with the groups, what is said later counts
 _GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "marks", "fingering", "voices", "articulation")
 
-# The score's own marks, by the section of a plan that says the same.
-MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings")
+# The score's own marks, by the section of a plan that says the same; its ornaments.
+MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings", "ornaments")
 
 
 class Marks(Words):

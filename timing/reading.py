@@ -77,8 +77,10 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     plan, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where, scale)
-    played, notes = realise(played, score.notes[played["id"]], plan.articulation, pace.time, bars, fretted)
-    lines = lines.among(played["id"])
+    notes = score.notes[played["id"]]
+    if "ornaments" not in plan.marks.ignore:
+        played, notes = realise(played, notes, plan.articulation, pace.time, bars, fretted)
+        lines = lines.among(played["id"])
     played["pitch"] += capos[played["part"]]
     played["role"] = lines.role
     accented = sign_accents(notes["signs"], plan)

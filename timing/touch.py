@@ -121,7 +121,9 @@ def _small_notes(
     count = _most(group[before], place[before], len(keys), 0.0)
     opening = moment <= 1e-9
     shortest = -_most(group[main], (onset - end)[main], len(keys), -np.inf)
-    room = np.where(opening, shortest, _room_before(keys, moment))
+    begun = moment + np.where(opening, np.minimum(count * touch.grace, shortest / 2), 0)  # after its own small notes
+    np.maximum.at(begun, group[main], onset[main])
+    room = np.where(opening, shortest, _room_before(keys, moment, begun))
     step = np.minimum(touch.grace, room / 2 / np.maximum(count, 1))
     arrival = moment + np.where(opening, count * step, 0)
     onset[before] = (arrival[group] - place * step[group])[before]
@@ -163,9 +165,9 @@ def _most(group: np.ndarray, value: np.ndarray, groups: int, nothing: float) -> 
     return most
 
 
-def _room_before(keys: np.ndarray, moment: np.ndarray) -> np.ndarray:
-    """(groups,) seconds between each group and the one before it in the same voice, or the beginning."""
-    previous = np.append(0.0, np.where(np.diff(keys // _MOMENTS) == 0, moment[:-1], 0.0))
+def _room_before(keys: np.ndarray, moment: np.ndarray, begun: np.ndarray) -> np.ndarray:
+    """(groups,) seconds between the beginning of the group before each one in the same voice, or of all, and itself."""
+    previous = np.append(0.0, np.where(np.diff(keys // _MOMENTS) == 0, begun[:-1], 0.0))
     return moment - previous
 
 

@@ -89,7 +89,8 @@ def count_kern(path: Path) -> int:
 
 
 def note_ons(path: Path) -> int:
-    made = perform(read_score(path, cache=False), Plan.model_validate({"score": path.name})).performance
+    plan = Plan.model_validate({"score": path.name, "marks": {"ignore": ["ornaments"]}})
+    made = perform(read_score(path, cache=False), plan).performance
     return sum(m.type == "note_on" and m.velocity > 0 for track in to_midi(made).tracks for m in track)
 
 

@@ -10,7 +10,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from support import midi, reading, score
 
-from timing.ornaments import whole_notes
+from timing.mark_uses import Fate
+from timing.ornaments import realise, whole_notes
 from timing.performance import CARRIED, HARMONIC, PLUCKED, SLURRED
 from timing.reading import perform
 from timing.remarks import CannotDo
@@ -255,8 +256,6 @@ def test_small_notes_know_where_they_are():
 
 
 def signs_of(text: str, sign: Ornament, **options) -> list[Sign]:
-    from timing.ornaments import realise
-
     made = ornamented(text, {0: sign}, **options)
     done = reading({}, made)
     played = np.zeros(len(made.notes), done.performance.notes.dtype)
@@ -343,6 +342,31 @@ def test_more_notes_than_memory_can_hold_are_refused():
     many = Score(**{**vars(made), "notes": np.repeat(made.notes, 100)})
     with pytest.raises(CannotDo, match="more notes than can be played"):
         reading({"tempo": 10, "articulation": {"trill speed": 16}}, many)
+
+
+# -- as marks of the score
+
+
+def test_ornaments_are_ignored_with_the_score_s_other_marks_or_by_themselves():
+    made = ornamented("c4:1 e4:3", {0: TRILL, 1: MORDENT})
+    made.notes["tremolo"][1] = 0.5
+    for ignored in ("ignore", {"ignore": ["ornaments"]}):
+        done = reading({"marks": ignored}, made)
+        assert done.performance.notes["pitch"].tolist() == [60, 64]
+        assert [(use.text, use.fate) for use in done.marks] == [
+            ("trill", Fate.IGNORED), ("mordent", Fate.IGNORED), ("tremolo", Fate.IGNORED),
+        ]  # fmt: skip
+    assert len(reading({"marks": {"ignore": ["dynamics"]}}, made).performance.notes) == 11 + 3
+
+
+def test_what_became_of_ornaments_is_told():
+    made = ornamented("c4:4 c4:1 d4:1 e4:2", {0: DELAYED, 1: TRILL, 2: TRILL}, bars=2)
+    uses = reading({}, made).marks
+    assert [(use.section, use.text, use.place, use.count, use.fate) for use in uses] == [
+        ("ornaments", "delayed turn", "1:1", 1, Fate.USED), ("ornaments", "trill", "2:1", 2, Fate.USED),
+    ]  # fmt: skip
+    (unheard, used) = reading({"order": ["2"]}, made).marks
+    assert (unheard.text, unheard.fate) == ("delayed turn", Fate.WITHOUT_EFFECT) and used.fate == Fate.USED
 
 
 # -- slides

@@ -98,6 +98,14 @@ def test_grace_notes_never_take_more_than_half_of_the_note_before():
     assert played("c4:0.1 d4:1g e4:3.9", {"grace": "500 ms"})[:2] == notes(("c4", 0, 0.05), ("d4", 0.05, 0.1))
 
 
+def test_grace_notes_leave_time_for_a_note_that_began_late():
+    """After its appoggiatura, or after its own small notes at the very beginning."""
+    late = played("c4:1 d4:1G e4:0.2 f4:1g g4:2.8", {"grace": "500 ms"})
+    assert late[2:4] == notes(("e4", 1.1, 1.15), ("f4", 1.15, 1.2))
+    opening = played("d4:1g c4:0.2 e4:1g f4:3.8", {"grace": "500 ms"})
+    assert opening[:3] == notes(("d4", 0, 0.1), ("c4", 0.1, 0.15), ("e4", 0.15, 0.2))
+
+
 def test_other_voices_do_not_wait_for_a_grace_note():
     both = played({1: "c5:2 d5:1g e5:2", 2: "c4:2 d4:2"})
     assert set(both) >= set(notes(("c4", 0, 2), ("d4", 2, 4)))
