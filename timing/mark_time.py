@@ -15,6 +15,8 @@ from timing.position import Position
 
 MOST_BARS = 4  # that a slowdown lasts without dashes: it then comes back (common practice leaves it to the player)
 
+_NEAR = 1e-4  # quarters between moments that are one
+
 
 def place_of(mark: Printed) -> float:
     """A key for places: what is printed at one place has the same."""
@@ -194,7 +196,7 @@ def hold_marks(
         for run in heard_runs(page.where, hold, hold.where)
     )
     silences = Stretches(
-        (float(at), float(at) + 2e-6, hold)
+        (float(at) - _NEAR, float(at) + _NEAR, hold)
         for hold in plan.holds
         if hold.kind in ("breath", "caesura")
         for at in heard_moments(page.where, hold, hold.where, after=True)
@@ -221,7 +223,7 @@ def _silence(here: list[Printed], silences: Stretches, page: Page, book: Book) -
     heard = [int(bar) for bar in page.where.hearings(position.row)]
     offset = at - float(page.starts[position.row])
     moments = [float(page.where.bars["start"][bar]) + offset for bar in heard]
-    spans = [(moment - 1e-6, moment + 1e-6) for moment in moments]
+    spans = [(moment - _NEAR, moment + _NEAR) for moment in moments]
     passes = book.give_way(here, [(bar, bar) for bar in heard], lambda number: silences.instead(*spans[number]))
     if passes == NOWHERE:
         return []

@@ -179,7 +179,7 @@ def clauses(text: str) -> list[tuple[str, tuple[Meaning, ...]]]:
 
 def plain(word: str) -> tuple[str, ...]:
     """A phrase as it is compared: its words without capitals, accents and full stops."""
-    letters = unicodedata.normalize("NFKD", word.replace("’", "'").replace("°", "o")).casefold()
+    letters = unicodedata.normalize("NFKD", re.sub("[°º]", "", word.replace("’", "'"))).casefold()
     return tuple(re.findall(r"[a-z0-9']+", "".join(c for c in letters if not unicodedata.combining(c))))
 
 

@@ -1,0 +1,200 @@
+"""The words over a score, and the tables of them in the handbook."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from timing import mark_words
+from timing.mark_words import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES, clauses, dynamic
+
+HANDBOOK = (Path(__file__).parents[2] / "plans" / "README.md").read_text(encoding="utf-8")
+
+
+def said(text: str) -> list[list[tuple]]:
+    """For each clause (kind, word, value) of all that it means."""
+    return [[(m.kind, m.word, round(m.value, 3)) for m in meanings] for _, meanings in clauses(text)]
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("rit.", "ritardando", 0.5),
+        ("poco rit.", "ritardando", 0.65),
+        ("rit. molto", "ritardando", 0.4),
+        ("POCO RALL.", "rallentando", 0.65),
+        ("riten.", "ritenuto", 0.75),
+        ("molto allargando", "allargando", 0.55),
+        ("poco a poco accel.", "accelerando", 1.15),
+        ("string.", "stringendo", 1.15),
+        ("langsamer werdend", "ritardando", 0.5),
+        ("etwas zurückhaltend", "ritenuto", 0.85),
+        ("drängend", "stringendo", 1.15),
+        ("Cédez un peu", "ritardando", 0.65),
+        ("cedez", "ritardando", 0.5),
+        ("en retenant", "ritenuto", 0.75),
+        ("très retenu", "ritenuto", 0.65),
+        ("pressez", "stringendo", 1.15),
+        ("retardando", "ritardando", 0.5),
+        ("acelerando", "accelerando", 1.15),
+        ("hold back", "ritenuto", 0.75),
+        ("broaden a little", "allargando", 0.75),
+        ("gradually slowing down", "ritardando", 0.5),
+    ],
+)
+def test_slowing_and_hurrying(text, kind, value):
+    assert said(text) == [[("pace", kind, value)]]
+
+
+@pytest.mark.parametrize(
+    ("text", "beats"),
+    [
+        ("Andante", 76),
+        ("Allegro con brio", 132),
+        ("Andante con moto", 84),
+        ("Molto allegro", 132 * 1.12),
+        ("Allegro ma non troppo", 132 * 0.94),
+        ("Sehr langsam", 54 * 0.88),
+        ("Nicht zu schnell", 152 * 0.94),
+        ("Un peu lent", 52 * 1.06),
+        ("Mässig", 92),
+        ("Modéré", 92),
+        ("Despacio", 54),
+        ("Very slowly", 54 * 0.88),
+        ("Tempo di valzer", 160),
+    ],
+)
+def test_tempo_words(text, beats):
+    (meanings,) = said(text)
+    assert meanings[0][0] == "tempo" and meanings[0][2] == pytest.approx(beats, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("a tempo", "return"), ("Im Tempo", "return"), ("au mouvement", "return"), ("a tiempo", "return"),
+        ("in time", "return"), ("Zeitmaß", "return"), ("Tempo I", "first tempo"), ("Tempo primo", "first tempo"),
+        ("Tempo I°", "first tempo"), ("1er Mouvement", "first tempo"), ("l'istesso tempo", "same beat"),
+        ("L’istesso tempo", "same beat"), ("meno mosso", "change"), ("Più mosso", "change"), ("más lento", "change"),
+        ("pizz.", "pizzicato"), ("arco", "arco"), ("espressivo", "character"), ("sul pont.", "tone"),
+    ],
+)  # fmt: skip
+def test_other_words(text, kind):
+    assert [meaning[0] for meaning in said(text)[0]] == [kind]
+
+
+def test_clauses_are_read_one_by_one():
+    assert clauses("Andantino, cullando")[1] == ("cullando", ())
+    assert [clause for clause, _ in clauses("Lento (♩ = 50); molto espressivo")] == ["Lento", "molto espressivo"]
+    assert said("molto rit. e dim.") == [[("pace", "ritardando", 0.4), ("swell", "diminuendo", 4.0)]]
+    assert said("cresc. molto ed accel.") == [[("swell", "crescendo", 8.0), ("pace", "accelerando", 1.15)]]
+    assert said("calando") == [[("pace", "rallentando", 0.5), ("swell", "diminuendo", 4.0)]]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "cullando",
+        "a due",
+        "m.s.",
+        "p i m a",
+        "sul G string",
+        "The slow train",
+        "D string",
+        "II",
+        "f",
+        "Tempo perduto",
+        "",
+        "-",
+    ],
+)
+def test_what_is_not_understood(text):
+    assert all(meanings == [] for meanings in said(text))
+
+
+@pytest.mark.parametrize(
+    ("letters", "does"),
+    [
+        ("mf", ("mf", None)), ("pppp", ("ppp", None)), ("ffff", ("fff", None)), ("n", ("ppp", None)),
+        ("sf", (None, "sforzato")), ("sfz", (None, "sforzato")), ("fz", (None, "sforzato")), ("rfz", (None, "accent")),
+        ("fp", ("p", 12.0)), ("sfp", ("p", 12.0)), ("xyz", None), ("", None),
+    ],
+)  # fmt: skip
+def test_dynamic_signs(letters, does):
+    assert dynamic(letters) == does
+
+
+def test_dynamics_among_words_are_in_small_letters():
+    assert said("sempre pp") == [[("dynamic", "pp", 0)]]
+    assert said("ff marcato") == [[("dynamic", "ff", 0), ("character", "", 0)]]
+    assert said("FF") == [[]]
+
+
+def test_every_word_is_read_as_what_its_table_says():
+    tables = {"pace": PACES, "swell": SWELLS, "tone": TONES}
+    for kind, table in tables.items():
+        for phrases in table.values():
+            for phrase in phrases:
+                assert kind in [meaning[0] for meaning in said(phrase)[0]], phrase
+    for phrases in CHANGES.values():
+        assert all([meaning[0] for meaning in said(phrase)[0]] == ["change"] for phrase in phrases)
+    for phrase in mark_words.TEMPI:
+        assert said(phrase) == [[("tempo", phrase, mark_words.TEMPI[phrase])]]
+
+
+def test_no_word_slows_in_one_table_and_hurries_in_another():
+    phrases = [mark_words.plain(phrase) for table in (PACES, CHANGES) for each in table.values() for phrase in each]
+    assert len(phrases) == len(set(phrases))
+
+
+# -- the handbook
+
+
+def rows(*heading: str) -> list[list[str]]:
+    """The rows of the table of the handbook with this heading."""
+    lines = HANDBOOK.splitlines()
+    start = lines.index("| " + " | ".join(heading) + " |") + 2
+    found = []
+    for line in lines[start:]:
+        if not line.startswith("|"):
+            return found
+        found.append([cell.strip() for cell in line.strip("|").split("|")])
+    return found
+
+
+def test_the_tempo_words_of_the_handbook_are_those_that_are_played():
+    shown = [
+        each.rpartition(" ") for _, cell in rows("language", "word and beats a minute") for each in cell.split(", ")
+    ]
+    assert {word: int(beats) for word, _, beats in shown} == mark_words.TEMPI
+    further, back = re.search(
+        r"lead (\d+) % further away from 96, \*poco\* and the like (\d+) % back", HANDBOOK
+    ).groups()
+    assert (int(further) / 100, int(back) / 100) == (mark_words.FURTHER, mark_words.LESS_FAR)
+    assert mark_words.MIDDLE == 96
+
+
+def test_the_depths_of_the_handbook_are_those_that_are_played():
+    shown = {name: cells for name, *cells in rows("words", "plain", "with *poco*", "with *molto*")}
+    swell = tuple(float(cell.removesuffix(" dB")) for cell in shown.pop("crescendo, diminuendo"))
+    assert swell == mark_words.SWELL
+    found = {name: tuple(int(cell.removesuffix("%")) / 100 for cell in cells) for name, cells in shown.items()}
+    assert found == DEPTHS | {"slower from here": SLOWER, "faster from here": FASTER}
+
+
+def test_the_words_of_the_handbook_are_those_that_are_understood():
+    shown = {name: tuple(cell.split(", ")) for name, cell in rows("meaning", "words")}
+    expected = PACES | {name: phrases for name, phrases in TONES.items()}
+    expected |= {"crescendo": SWELLS[1], "diminuendo": SWELLS[-1], "slower and softer": mark_words.DYING}
+    expected |= {
+        "a tempo": mark_words.RETURNS,
+        "tempo primo": mark_words.FIRST_TEMPO,
+        "twice as fast": mark_words.DOUBLE,
+    }
+    expected |= {"slower from here": CHANGES[SLOWER], "faster from here": CHANGES[FASTER]}
+    expected |= {"the same beat": mark_words.SAME_BEAT, "pizzicato": mark_words.PIZZICATO}
+    expected |= {"end of a pizzicato": mark_words.ARCO, "a little": mark_words.LESS, "much": mark_words.MORE}
+    expected |= {f"{tone}, on the guitar": phrases for tone, phrases in mark_words.GUITAR_TONES.items()}
+    assert shown == expected

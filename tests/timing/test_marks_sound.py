@@ -1,0 +1,268 @@
+"""The score's own dynamics, accents, tones and slides."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from support import reading, score
+
+from timing.mark_uses import Fate
+from timing.performance import PIZZICATO, TECHNIQUES, TONES
+from timing.score import Sign
+from timing.words import DYNAMICS
+
+REPEATED = {"order": ["1-4", "1-4", "5-8"]}
+
+
+def sign(kind: str, bar: int, beat: float = 1, **more) -> dict:
+    """A mark over a bar (as printed) of 4/4."""
+    return {"kind": kind, "bar": bar - 1, "offset": beat - 1.0, "staff": 1} | more
+
+
+def dynamic(text: str, bar: int, beat: float = 1, **more) -> dict:
+    return sign("dynamic", bar, beat, text=text, **more)
+
+
+def hairpin(value: int, bar: int, beat: float, end_bar: int, end_beat: float, **more) -> dict:
+    return sign("hairpin", bar, beat, end_bar=end_bar - 1, end_offset=end_beat - 1.0, value=value, **more)
+
+
+def made(*marks: dict, plan: dict | None = None, **options):
+    return reading(plan or {}, score(marks=list(marks), **options))
+
+
+def levels(played, *quarters: float, part: int = 0, staff: int | None = None) -> list[float]:
+    """dB of the notes that begin at these quarters."""
+    notes = played.performance.notes
+    mine = (notes["part"] == part) & (True if staff is None else notes["staff"] == staff)
+    return [round(float(notes["level"][mine & (notes["score_onset"] == at)][0]), 6) for at in quarters]
+
+
+def fates(played) -> list[str]:
+    return [use.fate for use in played.marks]
+
+
+# -- dynamics
+
+
+@pytest.mark.parametrize(("text", "level"), [*DYNAMICS.items(), ("pppp", -28), ("ffff", 0), ("ffffff", 0), ("n", -28)])
+def test_every_dynamic(text, level):
+    played = made(dynamic(text, 2))
+    assert levels(played, 3, 4, 31) == [-12, level, level] and fates(played) == [Fate.USED]
+
+
+def test_a_dynamic_stays_until_the_next():
+    assert levels(made(dynamic("p", 1), dynamic("f", 3, 2)), 0, 8, 9) == [-20, -20, -8]
+
+
+def test_a_hairpin_arrives_at_the_dynamic_at_its_end():
+    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 3, 1), dynamic("f", 3)), 0, 4, 8) == [-20, -14, -8]
+    assert levels(made(dynamic("f", 1), hairpin(-1, 1, 1, 3, 1), dynamic("pp", 3)), 4, 8) == [-16, -24]
+
+
+def test_a_dynamic_within_a_bar_is_the_hairpin_s_goal():
+    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 2, 1), dynamic("f", 2, 4)), 2, 4, 7) == [-14, -8, -8]
+    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 2, 1), dynamic("f", 3, 2)), 4, 8, 9) == [-16, -16, -8]
+
+
+def test_a_dynamic_inside_a_hairpin_ends_it():
+    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 3, 3), dynamic("f", 3)), 4, 8, 9) == [-14, -8, -8]
+
+
+def test_a_hairpin_without_a_goal_is_one_dynamic():
+    assert levels(made(dynamic("p", 1), hairpin(1, 2, 1, 3, 1)), 4, 6, 8, 20) == [-20, -18, -16, -16]
+    played = made(dynamic("p", 1), hairpin(1, 1, 1, 2, 1), hairpin(-1, 2, 1, 3, 1), dynamic("p", 3))
+    assert levels(played, 0, 4, 8) == [-20, -16, -20]
+
+
+def test_a_sudden_piano_after_a_crescendo():
+    assert levels(made(dynamic("mf", 1), hairpin(1, 1, 1, 2, 1), dynamic("p", 2)), 2, 3, 4) == [-10, -9, -20]
+
+
+@pytest.mark.parametrize(
+    ("marks", "quarters", "expected"),
+    [
+        ([sign("words", 2, text="cresc.", end_bar=3, end_offset=0.0)], (4, 8, 12, 16), [-12, -10, -8, -8]),  # dashes
+        ([sign("words", 2, text="cresc.")], (4, 12, 20, 24), [-12, -10, -8, -8]),  # four bars
+        ([sign("words", 2, text="cresc. molto")], (4, 20), [-12, -4]),
+        ([sign("words", 2, text="dim."), dynamic("pp", 4)], (4, 8, 12), [-12, -18, -24]),
+        ([sign("words", 2, text="dim."), sign("double bar", 3, 5)], (4, 8, 12, 16), [-12, -14, -16, -16]),
+        ([sign("words", 2, text="sempre pp")], (0, 4), [-12, -24]),
+    ],
+)
+def test_dynamics_in_words(marks, quarters, expected):
+    marks = [mark | {"end_bar": 3} if mark.get("end_bar") == 3 else mark for mark in marks]
+    assert levels(made(*marks), *quarters) == expected
+
+
+def test_a_forte_piano():
+    played = made(dynamic("fp", 2), voices={1: "c4:4 c4:1 c4:3 c4:8"})
+    assert levels(played, 0, 4, 5) == [-12, -8, -20]
+
+
+@pytest.mark.parametrize(("text", "more"), [("sf", 6), ("sfz", 6), ("fz", 6), ("rf", 3), ("rfz", 3)])
+def test_a_sforzato_is_for_its_notes_alone(text, more):
+    assert levels(made(dynamic(text, 2)), 3, 4, 5) == [-12, -12 + more, -12]
+
+
+def test_amounts_of_accents_are_the_plan_s():
+    plan = {"articulation": {"sforzato": "8 dB", "accent": "1 dB", "strong accent": "2 dB"}}
+    played = made(dynamic("sf", 2), plan=plan, bars=2, voices={1: "c4:1> c4:1 c4:2 c4:4"})
+    assert levels(played, 0, 1, 4) == [-11, -12, -4]
+    ours = score(1)
+    ours.notes["signs"][:2] = [Sign.STRONG_ACCENT, Sign.STRONG_ACCENT | Sign.ACCENT]
+    assert levels(reading(plan, ours), 0, 1, 2) == [-10, -10, -12]
+
+
+def test_each_part_has_its_own_dynamics():
+    ours = score(4, voices={1: "c5:1 " * 16, 2: "c3:1 " * 16}, parts=("Flute", "Piano"))
+    ours.notes["part"] = ours.notes["voice"] - 1
+    marks = score(1, marks=[dynamic("p", 1), dynamic("f", 1, part=1), hairpin(1, 2, 1, 3, 1, part=1)]).marks
+    ours = type(ours)(**(vars(ours) | {"marks": marks}))
+    played = reading({}, ours)
+    assert levels(played, 0, 8) == [-20, -20] and levels(played, 0, 8, part=1) == [-8, -4]
+
+
+def test_the_first_staff_speaks_for_all_and_another_for_itself():
+    ours = score(4, voices={1: "c5:1 " * 16, 2: "c3:1 " * 16})
+    ours.notes["staff"] = ours.notes["voice"]
+    marks = score(1, marks=[dynamic("p", 1), dynamic("f", 2, staff=2), dynamic("mp", 3)]).marks
+    played = reading({}, type(ours)(**(vars(ours) | {"marks": marks})))
+    assert levels(played, 0, 4, 8, staff=1) == [-20, -20, -16] and levels(played, 0, 4, 8, staff=2) == [-20, -8, -16]
+
+
+def test_a_part_without_notes_has_no_dynamics():
+    played = made(dynamic("p", 1), dynamic("f", 1, part=1), parts=("Flute", "Tacet"))
+    assert fates(played) == [Fate.USED, Fate.WITHOUT_EFFECT] and levels(played, 0) == [-20]
+
+
+# -- giving way
+
+
+def test_dynamics_of_the_plan_go_over_the_score_s_bar_by_bar():
+    played = made(dynamic("p", 1), dynamic("f", 3), dynamic("pp", 5), plan={"dynamics": [{"at": "3:3", "mark": "mp"}]})
+    assert levels(played, 0, 8, 10, 16) == [-20, -20, -16, -24]
+    assert fates(played) == [Fate.USED, Fate.OVERRIDDEN, Fate.USED] and played.marks[1].by is played.plan.dynamics[-1]
+
+
+def test_a_hairpin_leads_into_what_the_plan_says():
+    plan = {"dynamics": [{"at": 3, "mark": "ff"}]}
+    played = made(dynamic("p", 1), hairpin(1, 2, 1, 3, 1), dynamic("mf", 3), plan=plan)
+    assert levels(played, 4, 6, 8) == [-20, -12, -4] and fates(played) == [Fate.USED, Fate.USED, Fate.OVERRIDDEN]
+
+
+def test_a_crescendo_of_the_plan_also_speaks_for_the_bar_on_which_it_arrives():
+    played = made(dynamic("p", 3), plan={"dynamics": [{"crescendo": "2:1 - 3:1", "by": "4 dB"}]})
+    assert levels(played, 8) == [-8] and fates(played) == [Fate.OVERRIDDEN]
+    assert fates(made(dynamic("p", 3), plan={"dynamics": [{"crescendo": 2, "by": "4 dB"}]})) == [Fate.USED]
+
+
+def test_a_dynamic_is_overridden_on_one_pass_only():
+    plan = REPEATED | {"dynamics": [{"at": 2, "mark": "f", "pass": 2}]}
+    played = made(dynamic("p", 2), plan=plan)
+    assert levels(played, 4, 20) == [-20, -8]
+    assert (played.marks[0].fate, played.marks[0].passes) == (Fate.USED, (2,))
+
+
+def test_what_the_plan_says_of_other_voices_leaves_a_dynamic_alone():
+    ours = score(4, voices={1: "c5:1 " * 16, 2: "c3:1 " * 16}, parts=("Flute", "Piano"))
+    ours.notes["part"] = ours.notes["voice"] - 1
+    marks = score(1, marks=[dynamic("p", 2), dynamic("p", 2, part=1)]).marks
+    ours = type(ours)(**(vars(ours) | {"marks": marks}))
+    played = reading({"dynamics": [{"at": 2, "mark": "ff", "for": "Piano"}]}, ours)
+    assert levels(played, 4) == [-20] and levels(played, 4, part=1) == [-4]
+    assert fates(played) == [Fate.USED, Fate.OVERRIDDEN]
+
+
+def test_accents_give_way_to_the_plan_s_in_the_same_place():
+    plan = {"accents": [{"at": "1:2", "by": "1 dB"}, {"at": "2:1", "by": "2 dB"}]}
+    played = made(dynamic("sf", 2), dynamic("sf", 2, 2), plan=plan, bars=2, voices={1: "c4:1> c4:1> c4:2 c4:1 c4:3"})
+    assert levels(played, 0, 1, 4, 5) == [-9, -11, -10, -6]
+    told = {(use.text, use.fate): use.count for use in played.marks}
+    assert told == {
+        ("accent", Fate.USED): 1, ("accent", Fate.OVERRIDDEN): 1, ("sf", Fate.USED): 1, ("sf", Fate.OVERRIDDEN): 1
+    }  # fmt: skip
+
+
+def test_a_sign_and_an_sf_on_one_note_are_one_accent():
+    assert levels(made(dynamic("sf", 1), voices={1: "c4:1> c4:3 c4:28"}), 0, 1) == [-6, -12]
+
+
+# -- tone
+
+
+def tones(played, *quarters: float) -> list[str]:
+    notes = played.performance.notes
+    return [TONES[int(notes["tone"][notes["score_onset"] == at][0])] for at in quarters]
+
+
+def words(text: str, bar: int, beat: float = 1, **more) -> dict:
+    return sign("words", bar, beat, text=text, **more)
+
+
+def test_tones_of_strings():
+    marks = [words("sul tasto", 2), words("sul pont.", 3, 2), words("nat.", 4)]
+    played = made(*marks, program=24)
+    assert tones(played, 0, 4, 8, 9, 12) == ["naturale", "sul tasto", "sul tasto", "sul ponticello", "naturale"]
+    assert fates(made(*marks, program=40)) == [Fate.USED] * 3
+    assert fates(made(*marks, program=0)) == [Fate.WITHOUT_EFFECT] * 3
+
+
+def test_dolce_is_a_tone_on_the_guitar_alone():
+    for program, fate, tone in ((24, Fate.USED, "sul tasto"), (40, Fate.WITHOUT_EFFECT, "naturale")):
+        played = made(words("dolce", 2), program=program)
+        assert (fates(played), tones(played, 4)) == ([fate], [tone])
+    assert tones(made(words("metallico", 2), program=24), 4) == ["sul ponticello"]
+
+
+def test_a_tone_of_the_plan_goes_over_the_score_s_where_it_acts():
+    plan = {"tone": [{"bars": "3", "tone": "sul ponticello"}]}
+    played = made(words("sul tasto", 2), plan=plan, program=24)
+    assert tones(played, 4, 8, 12) == ["sul tasto", "sul ponticello", "sul tasto"] and fates(played) == [Fate.USED]
+    played = made(
+        words("sul tasto", 2), words("nat.", 4), plan={"tone": [{"bars": "2-8", "tone": "bright"}]}, program=24
+    )
+    assert tones(played, 4, 12) == ["bright", "bright"] and fates(played) == [Fate.OVERRIDDEN] * 2
+
+
+def test_pizzicato_of_guitars():
+    played = made(words("pizz.", 2), words("nat.", 3), program=24)
+    found = played.performance.notes["technique"] == TECHNIQUES.index("pizzicato")
+    assert TECHNIQUES.index("pizzicato") == PIZZICATO
+    assert np.flatnonzero(found).tolist() == [4, 5, 6, 7]
+    assert fates(made(words("pizz.", 2), words("arco", 3), program=40)) == [Fate.WITHOUT_EFFECT] * 2
+
+
+# -- slides
+
+
+def slide(**options):
+    ours = score(2, voices={1: "c4:2 g4:2 c4:4"}, marks=[sign("glissando", 1, note=0, goal=1)], **options)
+    ours.marks["end_offset"] = 2
+    return ours
+
+
+@pytest.mark.parametrize(("program", "swell"), [(24, 3), (40, 0), (73, 0)])
+def test_a_slide_line_slides_by_itself(program, swell):
+    played = reading({}, slide(program=program))
+    (glide,) = played.performance.glides
+    assert glide["swell"] == pytest.approx(swell) and fates(played) == [Fate.USED]
+    note = played.performance.notes[glide["note"]]
+    assert (glide["arrive"] - glide["leave"]) == pytest.approx(0.3 * (note["end"] - note["onset"]))
+    assert [remark for remark in played.remarks if remark.severity != "advice"] == []
+
+
+def test_keys_do_not_bend():
+    played = reading({}, slide(program=0))
+    assert len(played.performance.glides) == 0 and fates(played) == [Fate.WITHOUT_EFFECT]
+
+
+@pytest.mark.parametrize(
+    ("entry", "fate"), [({"glide": "50%"}, "overridden"), ({"from": "1:1", "glide": "50%"}, "overridden")]
+)
+def test_a_slide_gives_way_in_the_same_place(entry, fate):
+    played = reading({"glissandi": [entry]}, slide(program=24))
+    (glide,) = played.performance.glides
+    note = played.performance.notes[glide["note"]]
+    assert (glide["arrive"] - glide["leave"]) == pytest.approx(0.5 * (note["end"] - note["onset"]))
+    assert fates(played) == [fate] and glide["swell"] == 0
