@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.edits import added, shown
 from timing.lines import Lines
 from timing.ornaments import whole_notes
 from timing.performance import CARRIED
@@ -67,7 +66,6 @@ def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where, amou
             found.pop(into.get(goal), None)
             found[note], into[goal] = Slide(entry, number, note, goal, amount * entry.swell), note
     slides = [found[note] for note in sorted(found)]
-    _tell_of_others(drawn, slides, played, opening, where)
     return slides
 
 
@@ -211,27 +209,3 @@ def _on_lines(
         message = "the score has no slide lines for this entry to shape: it does nothing"
         where.remark(Severity.ADVICE, "never-heard", message, entry.place())
     return [(note, goal) for note, goal in pairs if played["pitch"][note] != played["pitch"][goal]]
-
-
-def _tell_of_others(
-    drawn: list[tuple[int, int]], slides: list[Slide], played: np.ndarray, opening: np.ndarray, where: Where
-) -> None:
-    """Advice for the first slide line of the score that no entry shapes."""
-    shaped = {int(played["id"][slide.note]) for slide in slides}
-    pitch = played["pitch"]
-    others = {
-        int(played["id"][note]): int(opening[note])
-        for note, goal in reversed(drawn)
-        if int(played["id"][note]) not in shaped and pitch[note] != pitch[goal]
-    }
-    if not others:
-        return
-    bar, beat, pass_ = where.beat(float(played["score_onset"][min(others.values())]))
-    many = "a slide line" if len(others) == 1 else f"{len(others)} slide lines"
-    message = f"the score has {many} that no entry shapes: the notes are played without a slide"
-    usual = {"glide": "30%", "swell": "4 dB"}
-    places = dict.fromkeys(where.position_text(float(played["score_onset"][row])) for row in sorted(others.values()))
-    entries = [{"from": place} | usual for place in places] if slides else [usual]
-    fix = tuple(added("glissandi", entry) for entry in entries)
-    more = {"bar": bar, "beat": beat, "pass_": pass_, "suggestion": shown(fix), "fix": fix}
-    where.remark(Severity.ADVICE, "slide-unplanned", message, None, **more)

@@ -299,16 +299,6 @@ met(
     source="our own value: no ear follows a slide so short",
 )
 met(
-    "slide-unplanned",
-    "A slide that the score draws is missed where only its two notes are heard.",
-    example="""\
-score: low-water.musicxml
-""",
-    threshold="any slide line of the score between two pitches that no entry of the plan shapes",
-    source=COMMON_PRACTICE,
-    mends="shapes the slide line: a glide of 30 % and a swell of 4 dB",
-)
-met(
     "tone-carried",
     "A tone is made by plucking, so where nothing is plucked the colour of the sound before goes on.",
     example="""\

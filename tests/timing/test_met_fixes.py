@@ -3,7 +3,6 @@ changes that mend them make of the plan."""
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 from judged import entries_of, guitar, in_file, mended, told
 from support import reading, score
@@ -162,38 +161,6 @@ def test_a_way_to_play_is_mended_by_its_name():
     (remark,) = told("string-cannot-reach", reading(plan, made))
     assert entries_of(remark)[0]["name"] == "dark"
     assert told("string-cannot-reach", reading(mended(plan, remark), made)) == []
-
-
-# -- slide lines
-
-
-def drawn(*, glide: dict | None = None, lines: int = 2) -> Reading:
-    marks = [
-        {"kind": "glissando", "bar": bar, "offset": 2.0, "note": 3 * bar + 1, "goal": 3 * bar + 2}
-        for bar in range(lines)
-    ]
-    made = guitar("c4:2 a4:1 c5:1 " * 2, marks=marks)
-    return reading({"glissandi": [glide] if glide else []}, made), made
-
-
-def test_slide_lines_that_nobody_shapes():
-    made, again = drawn()
-    (remark,) = told("slide-unplanned", made)
-    assert "2 slide lines" in remark.message and remark.severity is Severity.ADVICE
-    assert remark.suggestion == "glissandi: [{glide: 30%, swell: 4 dB}]"
-    mended_plan = mended(in_file({}), remark)
-    assert told("slide-unplanned", reading(mended_plan, again)) == []
-    assert len(reading(mended_plan, again).performance.glides) == 2
-
-
-def test_where_some_are_shaped_the_others_get_their_own_entries():
-    made, again = drawn(glide={"from": "1:3", "swell": "3 dB"})
-    (remark,) = told("slide-unplanned", made)
-    assert remark.suggestion == "glissandi: [{from: 2:3, glide: 30%, swell: 4 dB}]" and remark.bar == 2
-    plan = mended(in_file({"glissandi": [{"from": "1:3", "swell": "3 dB"}]}), remark)
-    assert told("slide-unplanned", reading(plan, again)) == []
-    assert np.array_equal(reading(plan, again).performance.glides["swell"], [3, 4])
-    assert told("slide-unplanned", drawn(glide={"swell": "3 dB"})[0]) == []
 
 
 # -- what takes a musician to mend
