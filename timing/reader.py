@@ -3,8 +3,8 @@
 What each kind of file gives:
 - MusicXML (.musicxml, .xml, .mxl): everything the tables can hold. `timing.reader_musicxml` says what music21 leaves
   out and is taken from the elements.
-- MEI and kern: notes, ties, graces, slurs, articulations, dynamics, bar lines, as far as music21 reads them. Staves
-  that a brace (MEI) or one part (kern) holds together are one part.
+- MEI and kern: notes, ties, graces, slurs, articulations, dynamics, bar lines, as far as music21 reads them, and
+  ornaments (`timing.reader_ornaments`). Staves that a brace (MEI) or one part (kern) holds together are one part.
 - ABC: the first tune of a collection, with advice. music21 drops ties between chords (a caution says so).
 - MIDI has neither bars nor voices of its own: music21 moves the notes to the nearest sixteenth or triplet eighth,
   writes bars by the time signatures, and parts overlapping notes into voices.

@@ -7,6 +7,7 @@ G major goes to G.
 - MusicXML: the elements of <ornaments>, since music21 keeps neither the note of a chord that has the sign nor where a
   wavy line ends. A wavy line that begins with a trill sign makes trills of all notes of its voice that begin before
   its end; one without a sign only if they have one pitch (else the trill is written out in notes).
+- MEI: its <trill>, <mordent> and <turn> that name their note; music21 passes over them.
 - kern and whatever else music21 finds ornaments in: its own classes; kern says whole or half tone itself.
 
 A sign at a chord belongs to its highest note (common practice), unless it stands below, or at one member that is not
@@ -23,6 +24,7 @@ from xml.etree.ElementTree import Element
 import numpy as np
 
 from timing.reader_walk import Head, Parsed, of_class, walk_bars
+from timing.remarks import Remark, Severity
 from timing.score import Ornament
 
 _SIGNS = {
@@ -50,6 +52,7 @@ _ALTERS = {"sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp
            "natural-sharp": 1, "natural-flat": -1, "double-flat": -2}  # fmt: skip
 _SCALE = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _STEPS = "CDEFGAB"
+_MEI_ALTERS = {"s": 1, "f": -1, "n": 0, "ss": 2, "x": 2, "ff": -2}
 _FLAGS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5, "256th": 6}
 _WIDEST = 4  # semitones to a neighbour: E double flat to F sharp is no neighbour any more
 AS_QUICK_AS_CAN_BE = 1 / 64  # quarters, for a tremolo that is not measured
@@ -69,7 +72,7 @@ class _Found:
 def set_ornaments(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: np.ndarray) -> None:
     """Write `ornament`, `upper`, `lower` and `tremolo` into `notes` (NOTE); `table` (HEAD) says whose the heads are."""
     first = notes["head"]
-    signs: dict[int, _Found] = {}
+    signs = _mei_signs(parsed, heads) if parsed.kind == "mei" else {}
     strokes: dict[int, float] = {}  # by note or chord
     for number, head in enumerate(heads):
         if (found := _sign(head)) is not None:
@@ -103,7 +106,7 @@ def _elements(head: Head) -> list[Element]:
 def _sign(head: Head) -> _Found | None:
     if head.facts is None:
         return next(filter(None, map(_of_class, head.owner.expressions)), None)
-    found = None
+    found: _Found | None = None
     for element in _elements(head):
         if element.tag == "accidental-mark" and found is not None:
             _alter(found, element)
@@ -139,6 +142,35 @@ def _of_class(expression) -> _Found | None:
     return _Found(code, semitones=semitones)
 
 
+def _mei_signs(parsed: Parsed, heads: list[Head]) -> dict[int, _Found]:
+    """The signs of MEI, which stand beside the notes and name theirs; advice where some name none."""
+    places: dict[str, int] = {}
+    for number, head in enumerate(heads):
+        places.setdefault(str(head.note.id), number)
+        places.setdefault(str(head.owner.id), number)
+    signs, astray = {}, 0
+    for element in parsed.tree.iter():
+        tag, form = str(element.tag).rpartition("}")[2], element.get("form")
+        if tag == "trill":
+            code = Ornament.TRILL
+        elif tag == "mordent":
+            code = Ornament.INVERTED_MORDENT if form == "upper" else Ornament.MORDENT
+        elif tag == "turn":
+            code = Ornament.INVERTED_TURN if form == "lower" else Ornament.TURN
+            code = Ornament(code + 2 * (element.get("delayed") == "true"))
+        else:
+            continue
+        number = places.get((element.get("startid") or "").removeprefix("#"))
+        astray += number is None
+        if number is not None:
+            upper, lower = (_MEI_ALTERS.get(element.get(f"accid{side}")) for side in ("upper", "lower"))
+            signs.setdefault(number, _Found(code, upper, lower, below=element.get("place") == "below"))
+    if astray:
+        message = f"{astray} ornament{'s' * (astray > 1)} that name no note of the score are left out"
+        parsed.remarks.append(Remark(Severity.ADVICE, "passed-over", message))
+    return signs
+
+
 def _on_members(signs: dict[int, _Found], heads: list[Head]) -> dict[int, _Found]:
     """The signs by the heads that they belong to: of a chord with one sign, which files write at its first member, the
     highest, or the lowest if it stands below."""
@@ -150,7 +182,7 @@ def _on_members(signs: dict[int, _Found], heads: list[Head]) -> dict[int, _Found
     placed = {}
     for members in chords.values():
         signed = [number for number in members if number in signs]
-        if signed == members[:1] or heads[members[0]].facts is None:
+        if signed == members[:1] or (signed == members and heads[members[0]].facts is None):
             best = min if signs[signed[0]].below else max
             placed[best(members, key=lambda number: heads[number].pitch)] = signs[signed[0]]
         else:

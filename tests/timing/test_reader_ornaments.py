@@ -286,3 +286,45 @@ def test_ornaments_of_kern(tmp_path):
         (TRILL, 1, 2), (TRILL, 2, 2), (MORDENT, 2, 2), (MORDENT, 2, 1),
         (INVERTED, 1, 1), (INVERTED, 2, 1), (TURN, 2, 2),
     ]  # fmt: skip
+
+
+# -- MEI
+
+_MEI = """<?xml version="1.0" encoding="UTF-8"?>
+<mei xmlns="http://www.music-encoding.org/ns/mei"><music><body><mdiv><score>
+<scoreDef meter.count="4" meter.unit="4">
+<staffGrp><staffDef n="1" lines="5" clef.shape="G" clef.line="2"/></staffGrp></scoreDef>
+<section><measure n="1"><staff n="1"><layer n="1">
+<note xml:id="a" pname="a" oct="4" dur="4"/><note xml:id="b" pname="b" oct="4" dur="4"/>
+<chord xml:id="c" dur="4"><note pname="c" oct="4"/><note pname="e" oct="4"/></chord>
+<note xml:id="d" pname="g" oct="4" dur="4"/>
+</layer></staff>{}</measure></section></score></mdiv></body></music></mei>
+"""
+
+
+@pytest.mark.parametrize(
+    ("element", "expected"),
+    [
+        ('<trill startid="#a"/>', (69, TRILL, 2, 2)),
+        ('<trill startid="#a" accidupper="f"/>', (69, TRILL, 1, 2)),
+        ('<mordent startid="#b"/>', (71, MORDENT, 1, 2)),
+        ('<mordent form="upper" startid="#b"/>', (71, INVERTED, 1, 2)),
+        ('<turn startid="#d" accidlower="s"/>', (67, TURN, 2, 1)),
+        ('<turn form="lower" startid="#d"/>', (67, Ornament.INVERTED_TURN, 2, 2)),
+        ('<turn delayed="true" startid="#d"/>', (67, DELAYED, 2, 2)),
+        ('<turn form="lower" delayed="true" startid="#d"/>', (67, Ornament.DELAYED_INVERTED_TURN, 2, 2)),
+        ('<mordent startid="#c"/>', (64, MORDENT, 1, 2)),  # of a chord the highest note
+    ],
+)
+def test_ornaments_of_mei(tmp_path, element, expected):
+    file = tmp_path / "ornaments.mei"
+    file.write_text(_MEI.format(element), encoding="utf-8")
+    assert found(read_score(file, cache=False)) == [expected]
+
+
+def test_ornaments_of_mei_that_name_no_note_are_told(tmp_path):
+    file = tmp_path / "ornaments.mei"
+    file.write_text(_MEI.format('<trill tstamp="1" staff="1"/><turn startid="#nowhere"/>'), encoding="utf-8")
+    made = read_score(file, cache=False)
+    assert found(made) == []
+    assert [remark.message for remark in made.remarks] == ["2 ornaments that name no note of the score are left out"]
