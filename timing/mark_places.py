@@ -6,6 +6,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from math import inf
 
 import numpy as np
 
@@ -33,6 +34,7 @@ class Printed:
     staff: int  # 0: the part as a whole
     note: int = -1  # row in notes
     goal: int = -1
+    number: float = inf  # its place among the marks of the score
 
 
 class Page:

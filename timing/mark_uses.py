@@ -53,7 +53,7 @@ class Book:
 
     def __init__(self, page: Page):
         self._page = page
-        self._found: list[tuple[float, MarkUse]] = []
+        self._found: list[tuple[tuple[float, float], MarkUse]] = []
 
     @property
     def uses(self) -> tuple[MarkUse, ...]:
@@ -64,7 +64,7 @@ class Book:
         """Write down what became of a mark; `more` are further fields of MarkUse."""
         place, part = self._page.position(mark.at), self._page.score.parts["name"][mark.part]
         told = (mark.section, mark.text, place.bar, float(place.beat), str(part))
-        self._found.append((mark.at, MarkUse(*told, fate, why, **more)))
+        self._found.append(((mark.at, mark.number), MarkUse(*told, fate, why, **more)))
 
     def give_way(
         self,

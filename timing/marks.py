@@ -7,7 +7,8 @@ accent or a slide to one in the same place. Everything after this sees one plan.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isfinite
+from itertools import count
+from math import inf, isfinite
 
 import numpy as np
 
@@ -103,10 +104,11 @@ def _read(score: Score, instruments: Instruments, page: Page, book: Book):
         mark = _printed("holds", "pedal", Meaning("pedal"), first, page)
         book.note(mark, Fate.WITHOUT_EFFECT, "pedal lines are not played", count=len(pedals))
     kinds = ("dynamic", "hairpin", "tempo", "words", "fermata", "breath", "caesura", "glissando")
+    number = count()
     for row in score.marks_of(*kinds):
         for text, meaning in _senses(row, instruments.fretted, page):
             section = _section(meaning) if meaning else ""
-            mark = _printed(section, text, meaning, row, page)
+            mark = _printed(section, text, meaning, row, page, next(number))
             if meaning is None:
                 book.note(mark, Fate.NOT_UNDERSTOOD)
             elif not section:
@@ -117,10 +119,12 @@ def _read(score: Score, instruments: Instruments, page: Page, book: Book):
                 yield mark
 
 
-def _printed(section: str, text: str, meaning: Meaning | None, row: np.void, page: Page) -> Printed:
+def _printed(
+    section: str, text: str, meaning: Meaning | None, row: np.void, page: Page, number: float = inf
+) -> Printed:
     at, end = page.at(row["bar"], row["offset"]), page.at(row["end_bar"], row["end_offset"])
     places = (at, max(at, end), int(row["part"]), int(row["staff"]), int(row["note"]), int(row["goal"]))
-    return Printed(section, text, meaning, *places)
+    return Printed(section, text, meaning, *places, number)
 
 
 def _section(meaning: Meaning) -> str:
