@@ -10,7 +10,7 @@ from timing.plan_sound import Dynamic
 from timing.plan_time import Slowing, TempoMark
 from timing.reading import Reading
 from timing.remarks import Remark
-from timing.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, added, remark_at, replaced, rule
+from timing.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, added, of_score, remark_at, replaced, rule
 from timing.where import Run
 
 
@@ -101,7 +101,7 @@ def end_skipped(reading: Reading) -> Iterator[Remark]:
         for entry, key, runs in heard:
             silent = [run for run in runs if not run.complete and not _ends_within(run, ends, reading)]
             played = {int(where.bars["pass"][run.last]) for run in runs if run.complete}
-            if not silent or not played:
+            if not silent or not played or of_score(entry):
                 continue
             passes = sorted({int(where.bars["pass"][run.last]) for run in silent})
             names = " and ".join(map(str, passes))

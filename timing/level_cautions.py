@@ -19,6 +19,7 @@ from timing.rules import (
     EVIDENCE,
     added,
     first_few,
+    of_score,
     remark_at,
     replaced,
     rule,
@@ -87,6 +88,7 @@ LEAST_CHANGE = HAIRPIN / 2  # dB: half a dynamic mark
     example="""\
 score: umbrella-stand.musicxml
 tempo: 126
+marks: ignore
 phrases: [{bars: 1-8, inside: [1-4, 5-8]}, 9-16]
 dynamics:
   - {at: 1, mark: p}
@@ -107,7 +109,7 @@ def level_not_restored(reading: Reading) -> Iterator[Remark]:
     for track in reading.level.tracks:
         goal, glides = _last_change(track)
         entry = _dynamic_at(goal, glides, reading)
-        phrase = _phrase_around(goal, reading) if entry is not None else None
+        phrase = _phrase_around(goal, reading) if entry is not None and not of_score(entry) else None
         if phrase is None or id(entry) in seen or _bars_after(phrase.end, reading) < FOUR_BARS:
             continue
         begun, stays = sample(track, np.array([phrase.start, goal]))
@@ -192,7 +194,7 @@ tone:
 def tone_not_restored(reading: Reading) -> Iterator[Remark]:
     where, ends = reading.where, np.unique(reading.phrase_spans[1])
     for entry in reading.plan.tone:
-        if entry.bars is None or entry.tone in ("naturale", "plain"):
+        if entry.bars is None or entry.tone in ("naturale", "plain") or of_score(entry):
             continue
         for run in where.runs(entry.bars, entry.passes):
             over = _outlasted(run.start, run.end, ends, reading) if run.complete else None

@@ -16,6 +16,7 @@ from timing.rules import (
     COMMON_PRACTICE,
     OWN_VALUE,
     added,
+    of_score,
     position_at,
     remark_at,
     replaced,
@@ -42,7 +43,7 @@ slowing:
     mends="makes one phrase of the whole piece, for you to divide",
 )
 def no_phrases(reading: Reading) -> Iterator[Remark]:
-    slow = next(iter(slowdowns(reading)), None)
+    slow = next((slow for slow in slowdowns(reading) if not of_score(slow.entry)), None)
     if slow is not None and not reading.plan.phrases:
         message = "the plan has slowdowns but no phrases, so where they fall cannot be judged"
         first, last = (reading.score.bar_name(row) for row in (0, len(reading.score.bars) - 1))
@@ -74,7 +75,7 @@ def no_return(reading: Reading) -> Iterator[Remark]:
     for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=False):
         entry, end = slow.entry, slow.until
         chained = following < where.length and following <= end + where.felt_beat(end)  # the next one goes on from it
-        if entry.then is not None or end >= last_bar - 1e-6 or chained or id(entry) in seen:
+        if entry.then is not None or end >= last_bar - 1e-6 or chained or of_score(entry) or id(entry) in seen:
             continue
         if np.any((releases >= end - 1e-6) & (releases <= following + 1e-6)):
             continue
@@ -115,7 +116,9 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
     for slow in reading.pace.slowings:
         entry = slow.entry
         before, after = float(basic(slow.run.start)), float(basic(slow.until, before=True))
-        if entry.kind in Slowing.HURRYING or after > (1 - HEARD) * before + 1e-9 or id(entry) in seen:
+        if entry.kind in Slowing.HURRYING or after > (1 - HEARD) * before + 1e-9:
+            continue
+        if of_score(entry) or id(entry) in seen:
             continue
         seen.add(id(entry))
         product = slow.to * after / before
@@ -125,7 +128,7 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
             f"{slow.to:.0%}"
         )
         mark = _only_one(acting, slow.run.start, slow.until)
-        if mark is not None and _reads_on(slow.until, where):
+        if mark is not None and not of_score(mark) and _reads_on(slow.until, where):
             changes = {"over": None, "curvature": None, "at": position_at(slow.until, reading)}
             suggestion, fix = None, (replaced(mark, changes),)
         else:
@@ -188,7 +191,7 @@ def pace_jump(reading: Reading) -> Iterator[Remark]:
     where, causes, seen = reading.where, _causes(reading), set()
     for moment, ratio in _jumps(reading):
         cause = causes.get(round(moment, 6))
-        if cause is None or id(cause[0]) in seen:
+        if cause is None or of_score(cause[0]) or id(cause[0]) in seen:
             continue
         entry, key, what = cause
         seen.add(id(entry))
@@ -261,12 +264,15 @@ def _smoothed(entry: Slowing | TempoMark, key: str, moment: float, reading: Read
 @rule(
     "no-tempo",
     "A tempo that nobody chose is seldom the one that is meant.",
-    example="A score without a metronome mark, and a plan without `tempo:`.",
-    threshold=f"neither plan nor score has a tempo in numbers; {STANDARD_TEMPO:g} quarters a minute are played",
+    example="A score without metronome mark and tempo word, and a plan without `tempo:`.",
+    threshold=(
+        "neither the plan nor the score says a tempo, in numbers or in a word that is understood (or the plan ignores "
+        f"the score's); {STANDARD_TEMPO:g} quarters a minute are played"
+    ),
     source="the Standard MIDI File's own default (Standard MIDI Files 1.0)",
 )
 def no_tempo(reading: Reading) -> Iterator[Remark]:
-    if not reading.plan.tempo and not np.isfinite(reading.score.marks_of("tempo")["value"]).any():
+    if not reading.plan.tempo:  # the score's own tempi are in it too, unless the plan ignores them
         message = f"neither plan nor score says a tempo: {STANDARD_TEMPO:g} quarters a minute are played"
         yield Remark(ADVICE, "no-tempo", message, suggestion="tempo: quarter = 72")
 

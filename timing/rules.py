@@ -14,6 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from timing.edits import added, replaced, shown, shown_edit, written  # noqa: F401 (rules write with them)
+from timing.entry import Entry
 from timing.position import beat_name
 from timing.reading import Reading
 from timing.remarks import Edit, Place, Remark, Severity
@@ -81,6 +82,11 @@ def rule(code: str, why: str, *, listens: bool = False, **told: str):
 def met(code: str, why: str, **told: str) -> None:
     """Register a code whose cases are met where score and plan are brought together."""
     RULES.append(Rule(code, why, **told))
+
+
+def of_score(entry: Entry) -> bool:
+    """Whether an entry stands for a mark that is printed in the score: that is the composer's, and is not judged."""
+    return entry._source is None
 
 
 # -- words

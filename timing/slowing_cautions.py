@@ -18,6 +18,7 @@ from timing.rules import (
     CAUTION,
     EVIDENCE,
     added,
+    of_score,
     position_at,
     remark_at,
     replaced,
@@ -103,7 +104,7 @@ def _cases(reading: Reading) -> Iterator[_Case]:
     for slow in slowdowns(reading):
         spot = reading.where.beat_before(slow.end)
         severity, phrase, share = judge(slow.end, slow.to, reading)
-        if severity is None or (id(slow.entry), spot[:2]) in seen:
+        if severity is None or of_score(slow.entry) or (id(slow.entry), spot[:2]) in seen:
             continue
         seen.add((id(slow.entry), spot[:2]))
         before = ends[(ends > slow.start + 1e-6) & (ends < slow.end)]
@@ -259,8 +260,8 @@ def _rewritten(slow: Slowdown, bars: str, end: float, reading: Reading) -> tuple
     edits = [replaced(entry, {"over": bars})]
     if end < where.length:  # the tempo that comes after it moves with it
         beat, (moments, marks) = where.felt_beat(slow.end) + 1e-6, tempo_starts(reading)
-        following = marks[slice(*np.searchsorted(moments, (slow.end - beat, slow.end + beat)))]
-        edits += [replaced(mark, {"at": position_at(end, reading)}) for mark in following[:1]]
+        following = marks[slice(*np.searchsorted(moments, (slow.end - beat, slow.end + beat)))][:1]
+        edits += [replaced(mark, {"at": position_at(end, reading)}) for mark in following if not of_score(mark)]
     return tuple(edits)
 
 
@@ -311,7 +312,9 @@ def inner_end_slower(reading: Reading) -> Iterator[Remark]:
         if outer is None or not (inner.run.complete and outer.run.complete) or inner.end > outer.end - 1e-6:
             continue
         slow, larger = deepest(inner.end), deepest(outer.end)
-        if slow is None or slow is larger or not isinstance(slow.entry, Slowing) or id(slow.entry) in seen:
+        if slow is None or slow is larger or not isinstance(slow.entry, Slowing):
+            continue
+        if of_score(slow.entry) or id(slow.entry) in seen:
             continue
         if larger is None and len(holds[about(holds, outer.end)]):
             continue

@@ -83,3 +83,19 @@ def test_the_gravest_comes_first():
 def test_what_performing_met_is_told_too():
     plan = FOUR | {"slowing": [{"rallentando": "1:1 - 4:4"}, {"rallentando": "3:1 - 4:4", "then": "a tempo"}]}
     assert len(told("slowings-overlap", reading(plan, bars=8))) == 1
+
+
+# -- the score's own marks
+
+
+def test_what_the_score_has_is_the_composers():
+    """A printed rit. in the middle of a phrase, which nothing takes back, and a sudden new tempo in another."""
+    marks = [
+        {"kind": "words", "bar": 1, "text": "rit."},
+        {"kind": "double bar", "bar": 2},
+        {"kind": "tempo", "bar": 5, "value": 90.0},
+        {"kind": "hairpin", "bar": 0, "end_bar": 1, "value": 1.0},
+    ]
+    made = reading(FOUR | {"tempo": ()}, bars=12, marks=marks)
+    assert len(made.pace.slowings) == 1
+    assert [remark.code for remark in check(made)] == []

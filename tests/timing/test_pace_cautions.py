@@ -224,7 +224,8 @@ def test_all_bare_tempi_are_mended_together():
         ((), [], True),
         (72, [], False),
         ((), [{"kind": "tempo", "bar": 0, "value": 90.0}], False),
-        ((), [{"kind": "tempo", "bar": 0, "text": "Andante"}], True),  # a word alone is no number
+        ((), [{"kind": "tempo", "bar": 0, "text": "Andante"}], False),
+        ((), [{"kind": "tempo", "bar": 0, "text": "Like a kite"}], True),
     ],
 )
 def test_a_tempo_that_nobody_chose(tempo, marks, expected):
