@@ -34,12 +34,18 @@ def at_places(marks: list[Printed]) -> list[list[Printed]]:
 def tempo_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> list[TempoMark]:
     """Tempi by their number, else by their words. Any tempo of the plan takes the place of them all."""
     made = []
+    latest: dict[float, Printed] = {}  # by how they change the tempo
     for here in at_places(marks):
         heard = [(bar, bar) for bar, _ in page.heard(here[0].at)]
         if book.give_way(here, heard, lambda _: plan.tempo[0] if plan.tempo else None) == NOWHERE:
             continue
         said = next((mark for mark in here if mark.meaning.kind == "number"), here[0])
         tempo = _tempo(said, page)
+        older = latest.get(said.meaning.value)
+        if said.meaning.kind == "change":
+            latest[said.meaning.value] = said
+            if older and older.part != said.part and said.at < page.end_of_bars(older.at, 1):
+                continue  # the same change, printed a little later in another part
         if tempo is not None:
             made.append(TempoMark.model_construct(at=page.position(said.at), tempo=tempo))
     return made

@@ -237,6 +237,8 @@ def _meanings(clause: str) -> tuple[Meaning, ...]:
         opens = all(degrees[:place])  # in the midst of other words it is not meant as a tempo
         senses = [sense for sense in senses if sense[0] and (opens or sense[0] != "tempo")]
         made += [Meaning(kind, word, values[degree]) for kind, word, values in senses]
+    if not made and not unknown and found:
+        return (Meaning("character"),)  # `sempre`, `poco`: they say how, and not what
     return tuple(made)
 
 

@@ -157,10 +157,10 @@ def _senses(row: np.void, fretted: np.ndarray, page: Page) -> list[tuple[str, Me
 
 
 def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
-    """Of words with several senses those that count: `dolce` is a tone on the guitar, else a character."""
-    tones = any(m.kind == "guitar tone" for m in meanings)
+    """Of words with several senses those that count: `dolce` is a tone on the guitar, else a character; beside
+    something to do a character is not told of."""
     kept = [m for m in meanings if m.kind != "guitar tone" or guitar]
-    return [m for m in kept if m.kind != "character" or not (tones and guitar)]
+    return [m for m in kept if m.kind != "character"] or kept[:1]
 
 
 def _numbered(row: np.void, found: list[tuple[str, Meaning | None]]) -> list[tuple[str, Meaning | None]]:

@@ -205,6 +205,11 @@ def test_words_that_say_several_things():
         ("tempo", "Lento", Fate.USED),
         ("", "cullando e dolce", Fate.WITHOUT_EFFECT),
     ]
+    made = reading({"tempo": ()}, score(marks=[{"kind": "words", "bar": 1, "text": "Andante espressivo, sempre"}]))
+    assert [(use.text, use.fate) for use in made.marks] == [
+        ("Andante espressivo", Fate.USED),
+        ("sempre", Fate.WITHOUT_EFFECT),
+    ]
 
 
 def test_pedal_lines_are_not_played():

@@ -67,6 +67,14 @@ def test_a_tempo_of_the_plan_takes_the_place_of_all_of_them(plan):
     assert tempo(played, 16, 24) == [60, 60] and tempo(played, 31.999)[0] < 31
 
 
+def test_one_change_printed_in_two_parts_is_one():
+    played = made(
+        sign("tempo", 1, value=100.0), word("più lento", 3, 2.5), word("più lento", 3, 3, part=1), parts=("A", "B")
+    )
+    assert tempo(played, 8, 12) == [100, 85] and fates(played) == [Fate.USED] * 3
+    assert tempo(made(sign("tempo", 1, value=100.0), word("più lento", 3), word("più lento", 4)), 12) == [72.25]
+
+
 def test_the_same_beat_in_another_note_value():
     ours = score(marks=[sign("tempo", 1, value=60.0), word("L'istesso tempo", 3)], bars=4)
     ours.bars["beats"][2:], ours.bars["unit"][2:], ours.bars["length"][2:] = 6, 8, 3
