@@ -105,10 +105,10 @@ dynamics:
 )
 def level_not_restored(reading: Reading) -> Iterator[Remark]:
     """Marks for all voices are not told: such a mark is a new level, and holds."""
-    where, seen = reading.where, set()
+    where, goals, seen = reading.where, _goals(reading), set()
     for track in reading.level.tracks:
         goal, glides = _last_change(track)
-        entry = _dynamic_at(goal, glides, reading)
+        entry = goals.get((round(goal, 6), glides))
         phrase = _phrase_around(goal, reading) if entry is not None and not of_score(entry) else None
         if phrase is None or id(entry) in seen or _bars_after(phrase.end, reading) < FOUR_BARS:
             continue
@@ -142,19 +142,17 @@ def _last_change(track: np.ndarray) -> tuple[float, bool]:
     return float(end[row] if glides else track[row, 0]), glides
 
 
-def _dynamic_at(goal: float, glides: bool, reading: Reading) -> Dynamic | None:
-    """The hairpin that arrives at this quarter, or the mark for some voices that stands there."""
-    where = reading.where
-    for entry in reversed(reading.plan.dynamics):
-        if entry.kind != "at" and glides:
+def _goals(reading: Reading) -> dict[tuple[float, bool], Dynamic]:
+    """By the quarters at which they arrive (and True) the hairpins, and by those at which they stand (and False) the
+    marks for some voices. Of several the last."""
+    where, made = reading.where, {}
+    for entry in reading.plan.dynamics:
+        if entry.kind != "at":
             runs = where.runs(entry.where, entry.passes, arriving=True)
-            if any(run.complete and abs(run.end - goal) < 1e-6 for run in runs):
-                return entry
-        if entry.kind == "at" and not glides and entry.for_ is not None:
-            moments = where.moments(entry.at, entry.passes)
-            if np.any(np.abs(moments - goal) < 1e-6):
-                return entry
-    return None
+            made |= {(round(run.end, 6), True): entry for run in runs if run.complete}
+        elif entry.for_ is not None:
+            made |= {(round(at, 6), False): entry for at in where.moments(entry.at, entry.passes).tolist()}
+    return made
 
 
 def _phrase_around(quarters: float, reading: Reading) -> PhraseRun | None:
@@ -215,8 +213,10 @@ def _outlasted(start: float, end: float, ends: np.ndarray, reading: Reading) -> 
         phrase = _phrase_around(start, reading)
         return phrase.end if phrase is not None and _bars_after(phrase.end, reading) >= FOUR_BARS else None
     beat = reading.where.felt_beat(end) + 1e-6
-    passed = ends[(ends > start + beat) & (ends < end - beat)]
-    return float(passed[-1]) if len(passed) and _phrase_around(end, reading) is not None else None
+    row = int(np.searchsorted(ends, end - beat)) - 1
+    if row < 0 or ends[row] <= start + beat or _phrase_around(end, reading) is None:
+        return None
+    return float(ends[row])
 
 
 # -- the melody

@@ -107,8 +107,9 @@ def _cases(reading: Reading) -> Iterator[_Case]:
         if severity is None or of_score(slow.entry) or (id(slow.entry), spot[:2]) in seen:
             continue
         seen.add((id(slow.entry), spot[:2]))
-        before = ends[(ends > slow.start + 1e-6) & (ends < slow.end)]
-        yield _Case(slow, severity, phrase, share, float(before[-1]) if len(before) else None)
+        row = int(np.searchsorted(ends, slow.end)) - 1
+        over = float(ends[row]) if row >= 0 and ends[row] > slow.start + 1e-6 else None
+        yield _Case(slow, severity, phrase, share, over)
 
 
 _PLACE = (
