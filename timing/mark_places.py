@@ -48,6 +48,7 @@ class Page:
         cells = np.stack([notes["part"], notes["staff"]], axis=1)
         self.cells, self._cell_of = np.unique(cells, axis=0, return_inverse=True)
         self._cell_of = self._cell_of.ravel()
+        self._positions: dict[tuple[float, bool, bool], Position] = {}
         self._named: dict[str, frozenset[int]] = {}
         self._whose: dict[tuple[int, int], tuple[str | None, frozenset[int]]] = {}
 
@@ -66,6 +67,12 @@ class Page:
 
     def position(self, at: float, over: bool = False, instant: bool = False) -> Position:
         """The place as an entry names it."""
+        key = (at, over, instant)
+        if key not in self._positions:
+            self._positions[key] = self._position(*key)
+        return self._positions[key]
+
+    def _position(self, at: float, over: bool, instant: bool) -> Position:
         row = self.bar(at, over)
         bar = self.score.bars[row]
         offset = max(at - float(self.starts[row]), 0.0)
