@@ -60,10 +60,11 @@ def _by(stretches: np.ndarray, seconds: np.ndarray, shape: Callable[[np.ndarray]
 
 
 def displacement(
-    entries: tuple[Rubato, ...], played: np.ndarray, lines: Lines, time: TimeMap, where: Where, amount: float = 1.0
+    entries: tuple[Rubato, ...], written: np.ndarray, lines: Lines, time: TimeMap, where: Where, amount: float = 1.0
 ) -> Displacement:
-    """What the plan's `rubato` displaces of the performed notes (PLAYED, sorted by score onset). `amount` scales it."""
-    pairs = Displacement(_pairs(entries, played, time, where, amount), [])
+    """What the plan's `rubato` displaces of the performed notes, of which `lines` are the voices. `written` are the
+    notes without their ornaments (PLAYED, sorted by score onset). `amount` scales it."""
+    pairs = Displacement(_pairs(entries, written, time, where, amount), [])
     tables: dict[str, list[np.ndarray]] = {}  # by the voice
     begun = []
     for number, entry in enumerate(entries):
@@ -152,7 +153,7 @@ def _tell_overlaps(begun: list[tuple], entries: tuple[Rubato, ...], lines: Lines
 
 
 def _pairs(
-    entries: tuple[Rubato, ...], played: np.ndarray, time: TimeMap, where: Where, amount: float
+    entries: tuple[Rubato, ...], written: np.ndarray, time: TimeMap, where: Where, amount: float
 ) -> np.ndarray:
     """STRETCH table of the compound beats in which a long note and a short one stand alone.
 
@@ -162,7 +163,7 @@ def _pairs(
     unequal = [entry for entry in entries if entry.long_short is not None]
     if not unequal:
         return np.zeros(0, STRETCH)
-    start, unit, alone = _beats(played, where)
+    start, unit, alone = _beats(written, where)
     over = start + 3 * unit
     ratio, owner = np.full(len(start), AS_WRITTEN), np.full(len(start), -1)
     for number, entry in enumerate(unequal):
@@ -185,7 +186,7 @@ def _pairs(
     return made[ratio != AS_WRITTEN]
 
 
-def _beats(played: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _beats(written: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of all whole compound beats, sorted: the quarter at which each begins, quarters of a third of it, and whether a
     long and a short note stand alone in it."""
     bars = where.bars[[where.is_compound(bar) for bar in where.bars]]
@@ -197,7 +198,7 @@ def _beats(played: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray, np
     start = np.repeat(bars["start"] - bars["shift"], count) + place * 3 * unit
     if not len(start):
         return start, unit, np.zeros(0, bool)
-    notes = played[played["score_length"] > 0]
+    notes = written[written["score_length"] > 0]
     row = np.clip(np.searchsorted(start, notes["score_onset"] + 1e-6) - 1, 0, None)
     offset = (notes["score_onset"] - start[row]) / unit[row]
     within = (offset > -1e-6) & (offset < 3 - 1e-6)
@@ -217,10 +218,10 @@ def delay(
 ) -> None:
     """In `played` let the delayed notes begin later, with their small notes, and end when they would have ended.
 
-    `notes` are the score's rows (NOTE) of the performed notes. No note loses more than half of its length: then it is
-    delayed by less, with a caution. `amount` scales the seconds.
+    `notes` are the score's rows (NOTE) of the performed notes. No note, and of an ornament not the last, loses more
+    than half of its length: then it is delayed by less, with a caution. `amount` scales the seconds.
     """
-    late, group = np.zeros(len(played)), np.full(len(played), -1)
+    group = np.full(len(played), -1)
     delays: list[tuple[float, Hold]] = []
     moment = np.ascontiguousarray(played["score_onset"])
     for hold in (hold for hold in holds if hold.delay is not None):
@@ -231,17 +232,20 @@ def delay(
             rows = np.arange(*np.searchsorted(moment, (at - 1e-6, at + 1e-6)))
             rows = rows[chosen[rows]]
             if len(rows):
-                late[rows], group[rows] = amount * (DELAY if hold.by is None else hold.by), len(delays)
+                group[rows] = len(delays)
                 delays.append((at, hold))
         if moments and len(delays) == before:
             message = f"no note begins at {hold.delay} that could be delayed: the entry does nothing"
             where.remark(Severity.CAUTION, "never-heard", message, hold.place("delay"))
+    if not delays:
+        return
+    group, opening = _with_ornaments(group, played)
     mine = np.flatnonzero(group >= 0)
-    small = played["score_length"] == 0
+    wanted = np.array([amount * (DELAY if hold.by is None else hold.by) for _, hold in delays])
     room = np.full(len(delays), np.inf)
-    np.minimum.at(room, group[mine], np.where(small, np.inf, (played["end"] - played["onset"]) / 2)[mine])
-    short = mine[late[mine] > room[group[mine]] + 1e-9]
-    for number in np.unique(group[short]).tolist():
+    np.minimum.at(room, group[mine], np.where(opening, np.inf, (played["end"] - played["onset"]) / 2)[mine])
+    short = (wanted > room + 1e-9) & np.isin(np.arange(len(delays)), group)  # a later entry may have taken its notes
+    for number in np.flatnonzero(short).tolist():
         at, hold = delays[number]
         bar, beat, pass_ = where.beat(at)
         message = f"the note at {hold.delay} is too short for this delay: it is {room[number] * 1000:.0f} ms there"
@@ -249,6 +253,18 @@ def delay(
             Severity.CAUTION, "delay-limited", message, hold.place("by"), bar=bar, beat=beat, pass_=pass_,
             suggestion=f"at most {np.floor(room[number] * 1000):.0f} ms, half of the note",
         )  # fmt: skip
-    late[mine] = np.minimum(late[mine], room[group[mine]])
-    played["onset"] += late
-    played["end"][small] += late[small]
+    late = np.minimum(wanted, room)[group[mine]]
+    played["onset"][mine] += late
+    played["end"][mine] += np.where(opening[mine], late, 0.0)
+
+
+def _with_ornaments(group: np.ndarray, played: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) the groups, with all notes of an ornament in that of its first one; and (n,) which notes only open another
+    one, as small notes do and those of an ornament until its last."""
+    note = played["ordinal"].astype(np.int64) << 32 | played["id"]
+    _, owner = np.unique(note, return_inverse=True)
+    whole, last = np.full(len(played), -1), np.zeros(len(played), np.int64)
+    np.maximum.at(whole, owner, group)
+    rows = np.arange(len(played))
+    last[owner] = rows
+    return whole[owner], (played["score_length"] == 0) | (last[owner] != rows)

@@ -77,7 +77,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     plan, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where, scale)
-    notes = score.notes[played["id"]]
+    written, notes = played, score.notes[played["id"]]
     if "ornaments" not in plan.marks.ignore:
         played, notes = realise(played, notes, plan.articulation, pace.time, bars, fretted)
         lines = lines.among(played["id"])
@@ -87,7 +87,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where, scale.amount, accented)
     played["level"] = level.own + level.moving(np.arange(len(played)), played["score_onset"])
     lead = scale.amount * _leads(plan, lines, where)
-    displaced = displacement(plan.rubato, played, lines, pace.time, where, scale.amount)
+    displaced = displacement(plan.rubato, written, lines, pace.time, where, scale.amount)
     played["onset"], played["end"] = onsets_and_ends(
         notes, played, plan.articulation, pace.time, lead, pace.breaths, displaced
     )

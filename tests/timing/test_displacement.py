@@ -16,6 +16,7 @@ from timing.planfile import read_plan
 from timing.reading import perform
 from timing.remarks import CannotDo
 from timing.scale import Scale
+from timing.score import Ornament
 
 BARS = 8
 TWO = {1: "c5:1 d5:1 " * 2 * BARS, 2: "c3:1 g3:1 " * 2 * BARS}  # two voices in quarters, end to end
@@ -254,6 +255,14 @@ def test_only_pairs_that_stand_alone_in_their_beat(lower, alone):
     assert ("never-heard" in codes(plan, metre=(6, 8), voices=voices)) is not alone
 
 
+def test_an_ornament_in_a_pair_leaves_it_alone():
+    made = ornamented(score(bars=1, metre=(6, 8), voices={1: "c5:1 d5:.5 " * 2}), 0)
+    plan = {"score": "made-by-hand.musicxml", "tempo": 60, "rubato": [{"bars": 1, "long short": 1.6}]}
+    table = perform(made, Plan.model_validate(plan)).performance.notes
+    onset = table["onset"][table["step"] == 0]
+    assert onset == pytest.approx([0, 1.5 * 1.6 / 2.6, 1.5, 1.5 + 1.5 * 1.6 / 2.6])
+
+
 @pytest.mark.parametrize("upper", ["c5:.5 d5:.5 e5:.5", "c5:.5 d5:1", "c5:1.5", "c5:.5 r:.5 d5:.5"])
 def test_what_is_no_long_and_short_stays_as_it_is_written(upper):
     voices = {1: f"{upper} " * 2 * BARS, 2: LILT[2]}
@@ -352,6 +361,26 @@ def test_small_notes_that_end_the_note_before_stay_with_it():
     table = perform(made, plan).performance.notes
     assert table["onset"] == pytest.approx([0, 0.93, 1.04, 2])
     assert table["end"][:2] == pytest.approx([0.93, 1])
+
+
+def test_an_ornament_is_delayed_as_a_whole():
+    """Its first notes move together, the last one ends where it would."""
+    made = ornamented(score(bars=1, voices={1: "c5:1 d5:1 e5:2"}), 1)
+    base = {"score": "made-by-hand.musicxml", "tempo": 60}
+    strict, free = (
+        perform(made, Plan.model_validate(base | more)).performance.notes
+        for more in ({}, {"holds": [{"delay": "1:2", "by": "50 ms"}]})
+    )
+    assert strict["step"].tolist() == [0, 0, 1, 2, 0]
+    assert free["onset"] - strict["onset"] == pytest.approx([0, 0.05, 0.05, 0.05, 0])
+    assert free["end"] - strict["end"] == pytest.approx([0, 0.05, 0.05, 0, 0])
+
+
+def ornamented(made, note: int):
+    """The score with a mordent on one note."""
+    made.notes["ornament"][note] = Ornament.MORDENT
+    made.notes["upper"][note], made.notes["lower"][note] = 2, 1
+    return made
 
 
 def test_a_note_loses_half_of_its_length_at_most():
