@@ -21,7 +21,7 @@ MAX_DEPTH = 20
 MAX_VALUES = 60_000  # words and numbers, lists and settings; the longest plans have a tenth of that
 MAX_FAULTS = 20  # of YAML as such; after so many the rest is not read
 
-_LINE_BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # what YAML readers count as lines
+LINE_BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")  # what YAML readers count as lines
 _NO_TEXT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _REAL = re.compile(r"[+-]?(\d{1,30}\.\d{0,30}|\.\d{1,30}|\d{1,30}(\.\d{0,30})?[eE][+-]?\d{1,4})", re.ASCII)
@@ -136,7 +136,7 @@ def parse(path: Path, text: str) -> tuple[Any, list[Remark]]:
     except MarkedYAMLError as fault:
         value = reader.syntax(fault)
     except ReaderError as fault:
-        before = _LINE_BREAK.split(text[: fault.position])
+        before = LINE_BREAK.split(text[: fault.position])
         place = reader.at(len(before) - 1, len(before[-1]))
         value = reader.fault("plan-text", "a character that is no text stands here", place)
     except (YAMLError, ValueError) as fault:
@@ -153,7 +153,7 @@ class _Reader:
 
     def __init__(self, path: Path, text: str):
         self.path = path
-        self.lines = [_NO_TEXT.sub("\N{REPLACEMENT CHARACTER}", line) for line in _LINE_BREAK.split(text)]
+        self.lines = [_NO_TEXT.sub("\N{REPLACEMENT CHARACTER}", line) for line in LINE_BREAK.split(text)]
         self.remarks: list[Remark] = []
         self.broken = False
         self.values = 0
