@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import codecs
 import errno
 import os
+import stat
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -13,18 +15,19 @@ from timing.remarks import CannotDo
 
 
 @contextmanager
-def written_whole(path: str | Path) -> Iterator[Path]:
+def written_whole(path: str | Path, mode: int | None = None) -> Iterator[Path]:
     """Give a temporary file beside `path`, and put it in its place when all went well; on any failure nothing is left.
 
-    Where `path` is a link, the file that it points to is replaced. Raises CannotDo where the folder does not exist,
-    cannot be written to, or has no room, and where a file stands that may not be written over.
+    It has the permissions `mode`, or those of any new file. Where `path` is a link, the file that it points to is
+    replaced. Raises CannotDo where the folder does not exist, cannot be written to, or has no room, and where a file
+    stands that may not be written over.
     """
     path = Path(path)
     target = Path(os.path.realpath(path))
     try:
         if target.is_dir():
             raise CannotDo.because("cannot-write", f"{path} is a folder: name a file", path)
-        if target.exists() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
+        if target.exists() and not _may_write(target):
             raise CannotDo.because("cannot-write", f"{path} is protected against writing: name another file", path)
         handle, name = tempfile.mkstemp(prefix=".lentando-", dir=target.parent)
     except OSError as fault:
@@ -33,13 +36,30 @@ def written_whole(path: str | Path) -> Iterator[Path]:
     temporary = Path(name)
     try:
         yield temporary
-        os.chmod(temporary, 0o666 & ~_umask())
+        os.chmod(temporary, 0o666 & ~_umask() if mode is None else mode)
         os.replace(temporary, target)
     except OSError as fault:
         raise _in_words(path, fault) from None
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
+
+
+def rewrite(path: Path, before: str, after: str) -> None:
+    """Put a text in the place of another one in a file (UTF-8; a byte order mark stays), whole or not at all; links and
+    permissions stay. CannotDo if it may not be written, or no longer holds the text `before`."""
+    if not _may_write(path):
+        raise CannotDo.because("cannot-write", f"{path} is protected against writing, so it stays as it is", path)
+    with written_whole(path, stat.S_IMODE(path.stat().st_mode)) as temporary:
+        mark = codecs.BOM_UTF8 if path.read_bytes() == codecs.BOM_UTF8 + before.encode() else b""
+        temporary.write_bytes(mark + after.encode())
+        if path.read_bytes() != mark + before.encode():
+            message = f"{path} has been changed by someone else meanwhile, so it stays as it is: try again"
+            raise CannotDo.because("plan-changed", message, path)
+
+
+def _may_write(path: Path) -> bool:
+    return bool(path.stat().st_mode & 0o222) and os.access(path, os.W_OK)
 
 
 def keep_from_inputs(path: Path, inputs: Iterable[Path]) -> None:

@@ -40,7 +40,33 @@ def _show_remark(console: Console, remark: Remark) -> None:
     console.print()
 
 
+_DIFFERENCES = {"+": "green", "-": "red", "@": "cyan"}  # by what the line of a unified diff begins with
+
+
+def show_difference(console: Console, changes: Sequence[str]) -> None:
+    """Print the changes of a plan, the lines of a unified diff."""
+    if not changes:
+        console.print(Text("nothing is mended"))
+    for line in changes:
+        console.print(Text(line, style=_DIFFERENCES.get(line[:1], "")))
+    console.print()
+
+
+def show_left(console: Console, remarks: Sequence[Remark], refused: Sequence[tuple[Remark, str]]) -> None:
+    """Print which of the changes that remarks offer were tried and not kept, and why; and whose turn it is now."""
+    for remark, why in refused:
+        console.print(Text.assemble(("not mended", "bold"), f"  {_where(remark)}: {why}"))
+    if any(remark.accepted is None for remark in remarks):
+        console.print(Text("What is left takes a musician to decide."))
+
+
 def _heading(remark: Remark) -> Text:
+    weight = (f"{remark.severity}", _STYLES[remark.severity]) if remark.accepted is None else ("accepted", "green")
+    return Text.assemble(weight, "  ", _where(remark))
+
+
+def _where(remark: Remark) -> str:
+    """Where a remark stands in file and music, and its code."""
     place = remark.place
     where = ""
     if place:
@@ -50,9 +76,7 @@ def _heading(remark: Remark) -> Text:
         heard += f", beat {remark.beat:g}"
     if heard and (remark.pass_ or 1) > 1:
         heard += f", pass {remark.pass_}"
-    parts = [where, heard, f"[{remark.code}]"]
-    weight = (f"{remark.severity}", _STYLES[remark.severity]) if remark.accepted is None else ("accepted", "green")
-    return Text.assemble(weight, "  ", "  ".join(part for part in parts if part))
+    return "  ".join(part for part in (where, heard, f"[{remark.code}]") if part)
 
 
 def _show_line(console: Console, line: int, excerpt: str, column: int) -> None:

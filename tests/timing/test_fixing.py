@@ -1,0 +1,289 @@
+"""Mending by what remarks offer: a change is kept only if its remark is gone, nothing new has come, all reads back."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from support import musicxml
+
+from timing import fixing
+from timing.cautions import check
+from timing.fixing import fix
+from timing.planfile import read_plan
+from timing.remarks import CannotDo, Edit, Remark, Severity
+
+PLAN = """\
+title: A test  # of mending
+score: piece.musicxml
+tempo: 60
+phrases: [{bars: 1-8, inside: [1-4, 5-8]}]
+"""
+SLOW = PLAN + """
+slowing:
+  # the shift
+  - {rallentando: 6:1 - 6:2, to: 60%, then: a tempo, why: "a, test"}  # hard
+"""
+MID = "slowing-mid-phrase"
+
+
+@pytest.fixture
+def folder(tmp_path) -> Path:
+    (tmp_path / "piece.musicxml").write_text(musicxml(8))
+    return tmp_path
+
+
+@pytest.fixture
+def offer(monkeypatch):
+    """Let remarks of one code offer what a function of the reading says, and no others anything."""
+
+    def offer(code: str, edits):
+        def told(reading, sound=None) -> list[Remark]:
+            return [replace(r, fix=tuple(edits(reading)) if r.code == code else ()) for r in check(reading, sound)]
+
+        monkeypatch.setattr(fixing, "check", told)
+
+    return offer
+
+
+def moved(bars: str, **others: str):
+    """The change that moves every slowdown to these bars."""
+    keys = {"rallentando": bars, "to": "60%", "then": "a tempo"} | others
+    entry = "{" + ", ".join(f"{key}: {value}" for key, value in keys.items()) + "}"
+    return lambda reading: [Edit("slowing", entry, slow.place()) for slow in reading.plan.slowing]
+
+
+def write(folder: Path, text: str, name: str = "plan.yaml") -> Path:
+    path = folder / name
+    path.write_text(text)
+    return path
+
+
+def codes(remarks) -> list[str]:
+    return [remark.code for remark in remarks]
+
+
+def test_a_change_that_mends_is_kept(folder, offer):
+    offer(MID, moved("8:1 - 8:4", why="a test"))
+    path = write(folder, SLOW)
+    mended = fix(path, SLOW)
+    assert codes(mended.fixed) == [MID] and mended.refused == [] and mended.remarks == []
+    assert mended.text == SLOW.replace("6:1 - 6:2", "8:1 - 8:4").replace('"a, test"', "a test")
+    assert path.read_text() == SLOW  # nothing is written
+    assert str(mended.reading.plan.slowing[0].where) == "8:1 - 8:4"
+
+
+def test_mending_twice_is_mending_once(folder, offer):
+    offer(MID, moved("8:1 - 8:4"))
+    once = fix(write(folder, SLOW), SLOW)
+    twice = fix(write(folder, once.text), once.text)
+    assert twice.text == once.text and twice.fixed == [] and twice.remarks == once.remarks
+
+
+@pytest.mark.parametrize(
+    ("edits", "why"),
+    [
+        (moved("5:1 - 6:2"), "would not be enough"),
+        (moved("2:1 - 2:2"), "would bring slowing-mid-phrase in bar 2"),
+        (moved("9:1 - 9:4"), "the score ends at bar 8"),
+        (moved("8:1 - 8:4", to="0%"), "out of range"),
+        (lambda reading: [Edit("slowing", "{rallentando: 8", reading.plan.slowing[0].place())], "does not fit"),
+        (lambda reading: [Edit("slowing", None, reading.plan.slowing[0].place("then"))], "would bring no-return"),
+        (lambda reading: [Edit("holds", "{fermata: 2:1}")], "would not be enough"),
+        (lambda reading: [Edit("phrases", None, reading.plan.phrases[0].place())], "would bring no-phrases"),
+    ],
+)
+def test_a_change_that_does_not_mend_is_left(folder, offer, edits, why):
+    offer(MID, edits)
+    mended = fix(write(folder, SLOW), SLOW)
+    assert mended.text == SLOW and mended.fixed == [] and codes(mended.remarks) == [MID]
+    ((remark, said),) = mended.refused
+    assert remark.code == MID and why in said
+
+
+def test_all_changes_of_a_remark_go_together(folder, offer):
+    def both(reading):
+        return [*moved("8:1 - 8:4")(reading), Edit("holds", "{fermata: 8:4}")] if not reading.plan.holds else ()
+
+    offer(MID, both)
+    mended = fix(write(folder, SLOW), SLOW)
+    assert mended.text.endswith("  # hard\n\nholds:\n  - {fermata: 8:4}\n") and mended.remarks == []
+
+
+def test_a_change_waits_for_the_one_that_makes_it_possible(folder, offer, monkeypatch):
+    """The first remark's change brings a caution until the second one is mended."""
+    text = PLAN + "slowing:\n  - {rallentando: 6:1 - 6:2, to: 60%, then: a tempo}\naccents: [{at: 2}, {at: 3}]\n"
+
+    def told(reading, sound=None):
+        accents, mid = reading.plan.accents, reading.plan.slowing[0].where.start.bar == "6"
+        made = []
+        if mid:
+            made.append(Remark(Severity.CAUTION, "first", "x", fix=tuple(moved("8:1 - 8:4")(reading))))
+        elif accents:
+            made.append(Remark(Severity.CAUTION, "clash", "x"))
+        made += [
+            Remark(Severity.ADVICE, "second", "x", bar=int(str(each.at)), fix=(Edit("accents", None, each.place()),))
+            for each in accents
+        ]
+        return made
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fix(write(folder, text), text)
+    assert codes(mended.fixed) == ["second", "second", "first"] and mended.remarks == [] and mended.refused == []
+    assert mended.text.endswith("{rallentando: 8:1 - 8:4, to: 60%, then: a tempo}\naccents: []\n")
+
+
+def test_no_more_changes_are_tried_than_a_hundred(folder, monkeypatch):
+    tried = []
+
+    def told(reading, sound=None):
+        tried.append(reading)
+        return [Remark(Severity.ADVICE, "many", "x", bar=bar, fix=(Edit("accents", "{at: 1}"),)) for bar in range(150)]
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fix(write(folder, PLAN), PLAN)
+    assert len(tried) == 1 + fixing.MOST_TRIED and mended.text == PLAN and len(mended.refused) == 150
+    assert [("tried at a time" in why) for _, why in mended.refused] == [False] * 100 + [True] * 50
+
+
+# -- what is accepted
+
+
+ACCEPTED = SLOW + "accept:\n  - {code: slowing-mid-phrase, at: 6:2, because: the shift}\n"
+
+
+def test_what_is_accepted_is_not_mended(folder, offer):
+    offer(MID, moved("8:1 - 8:4"))
+    mended = fix(write(folder, ACCEPTED), ACCEPTED)
+    assert mended.text == ACCEPTED and mended.fixed == [] and [r.accepted for r in mended.remarks] == ["the shift"]
+
+
+def test_a_change_that_would_lose_what_is_accepted_is_left(folder, offer):
+    text = ACCEPTED.replace("slowing:\n", "slowing:\n  - {ritenuto: 2:1 - 2:2, to: 60%, then: a tempo}\n")
+    offer(MID, lambda reading: [Edit("slowing", None, slow.place()) for slow in reading.plan.slowing])
+    mended = fix(write(folder, text), text)
+    assert mended.text == text and "acceptance-unmatched" in mended.refused[0][1]
+
+
+def test_an_acceptance_that_has_outlived_its_caution_is_taken_out(folder):
+    text = PLAN + "accept:\n  # was hard\n  - {code: slowing-mid-phrase, at: 6:2, because: the shift}\n"
+    mended = fix(write(folder, text), text)
+    assert codes(mended.fixed) == ["acceptance-unmatched"] and mended.remarks == []
+    assert mended.text == PLAN + "accept:\n  # was hard\n"
+
+
+# -- where only some places are told
+
+
+def test_places_that_were_only_counted_may_be_told_now(folder, monkeypatch):
+    text = PLAN + "accents: [" + ", ".join(f"{{at: {bar}}}" for bar in range(1, 7)) + "]\n"
+
+    def told(reading, sound=None):
+        entries = [(int(str(accent.at)), accent) for accent in reading.plan.accents]
+        made = [
+            Remark(Severity.CAUTION, "few", "x", bar=bar, fix=(Edit("accents", None, accent.place()),))
+            for bar, accent in entries[:3]
+        ]
+        left = len(entries) - 3
+        return made + [Remark(Severity.CAUTION, "few", "more", bar=bar, more=left) for bar, _ in entries[3:4]]
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fix(write(folder, text), text)
+    assert [r.bar for r in mended.fixed] == [1, 2, 3, 4, 5, 6] and mended.text.endswith("accents: []\n")
+
+
+def test_a_place_that_moves_is_not_mended_even_if_others_are_only_counted(folder, monkeypatch):
+    text = PLAN + "accents: [{at: 1}]\n"
+
+    def told(reading, sound=None):
+        (accent,) = reading.plan.accents
+        bar = int(str(accent.at))
+        new = (Edit("accents", f"{{at: {bar + 1}}}", accent.place()),)
+        first = Remark(Severity.CAUTION, "few", "x", bar=bar, fix=new)
+        return [first, Remark(Severity.CAUTION, "few", "x", bar=9, more=4)]
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fix(write(folder, text), text)
+    assert mended.text == text and "would bring few in bar 2" in mended.refused[0][1]
+
+
+# -- plans that are based on others
+
+
+def test_an_entry_of_another_plan_is_left_out_and_written_anew(folder, offer):
+    offer(MID, moved("8:1 - 8:4"))
+    base = write(folder, SLOW.replace("to: 60%", "to: 60%, pass: 1"), "base.yaml")
+    before, own = base.read_text(), "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert codes(mended.fixed) == [MID] and mended.remarks == []
+    assert mended.text == (
+        "based on: base.yaml\n\nslowing:\n  - {rallentando: 6:1 - 6:2, pass: 1, omit: yes}\n"
+        "  - {rallentando: 8:1 - 8:4, to: 60%, then: a tempo}\n"
+    )
+    assert base.read_text() == before
+    assert [str(slow.where) for slow in read_plan(write(folder, mended.text)).slowing] == ["8:1 - 8:4"]
+
+
+def test_an_entry_at_the_same_place_is_laid_over_the_other_plan_s(folder, offer):
+    offer("no-return", moved("4:1 - 4:4"))
+    write(folder, PLAN + "slowing: [{rallentando: 4:1 - 4:4, to: 60%}]\n", "base.yaml")
+    own = "based on: base.yaml\nslowing:\n"
+    mended = fix(write(folder, own), own)
+    assert codes(mended.fixed) == ["no-return"] and "no-return" not in codes(mended.remarks)
+    assert mended.text == own + "  - {rallentando: 4:1 - 4:4, to: 60%, then: a tempo}\n"
+
+
+def test_an_entry_laid_over_another_plan_s_leaves_that_one_out(folder, offer):
+    offer(MID, moved("8:1 - 8:4"))
+    write(folder, SLOW, "base.yaml")
+    own = "based on: base.yaml\nslowing:\n  - {rallentando: 6:1 - 6:2, to: 50%}  # deeper\n"
+    mended = fix(write(folder, own), own)
+    assert codes(mended.fixed) == [MID] and mended.remarks == []
+    assert mended.text == (
+        "based on: base.yaml\nslowing:\n  - {rallentando: 6:1 - 6:2, omit: yes}  # deeper\n"
+        "  - {rallentando: 8:1 - 8:4, to: 60%, then: a tempo}\n"
+    )
+
+
+def test_what_cannot_be_meant_from_here_is_said_to_stand_there(folder, offer):
+    offer(MID, lambda reading: [Edit("phrases", "1-6", reading.plan.phrases[0].inside[0].place())])
+    write(folder, SLOW, "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml"
+
+
+@pytest.mark.parametrize("tempo", ["[60, {at: 5, tempo: 66}]", "60"])
+def test_a_tempo_of_another_plan_is_replaced_if_it_is_the_only_one(folder, monkeypatch, tempo):
+    def told(reading, sound=None):
+        mark = reading.plan.tempo[0]
+        bare = Remark(Severity.ADVICE, "bare", "x", fix=(Edit("tempo", "quarter = 60", mark.place("tempo")),))
+        return [bare] if "=" not in str((mark._source or {}).get("tempo")) else []
+
+    monkeypatch.setattr(fixing, "check", told)
+    write(folder, PLAN.replace("tempo: 60", f"tempo: {tempo}"), "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    if tempo == "60":
+        assert mended.text == own + "\ntempo: quarter = 60\n" and mended.remarks == []
+    else:
+        assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml"
+
+
+def test_nothing_of_another_plan_is_hidden_by_what_is_added(folder, monkeypatch):
+    def told(reading, sound=None):
+        there = isinstance(reading.plan.instrument, dict)
+        return [] if there else [Remark(Severity.ADVICE, "drum", "x", fix=(Edit("instrument", "{Piano: woodblock}"),))]
+
+    monkeypatch.setattr(fixing, "check", told)
+    write(folder, PLAN + "instrument: violin\n", "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml"
+
+
+def test_a_plan_that_cannot_be_read_is_refused_with_all_its_faults(folder):
+    with pytest.raises(CannotDo) as refused:
+        fix(folder / "plan.yaml", PLAN + "slowng: []\naccents: [{at: 0:0}]\n")
+    assert len(refused.value.remarks) == 2
