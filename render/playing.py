@@ -62,6 +62,7 @@ def play(make: Callable[[Path], float], place: Callable[[float], str], warning: 
         seconds = make(file)
         console.print(Text(warning))
         mixer.music.load(file)
+        mixer.music.set_volume(1.0)  # it begins with a hair less
         with suppress(OSError):  # where an open file can be taken away, nothing is left even if we are killed
             file.unlink()
         heard = 0.0

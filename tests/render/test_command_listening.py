@@ -60,12 +60,31 @@ def test_one_line_alone_and_all_but_one(run, tmp_path):
         (["--only", "melodie"], "did you mean 'melody'"),
         (["--without", "part 1"], "nothing is left"),
         (["--fingering", "low"], "low"),
+        (["--bars", "7-9"], "bar 9: the score ends at bar 8"),
+        (["--bars", "4-2"], "did you mean 2-4"),
+        (["--bars", "2-3", "--pass", "2"], "not heard in one go on pass 2, but on pass 1"),
+        (["--pass", "2"], "of which bars"),
+        (["--bars", "2", "--pass", "second"], "write 2"),
+        (["--loop", "0"], "--loop"),
+        (["--loop", "100000"], "at most 225 are played"),
     ],
 )
 def test_what_is_not_there_is_said_and_nothing_written(run, tmp_path, words, said):
     done = run("render", "plan.yaml", "-o", "a.mid", *words, plan=TWO_WAYS)
     assert done.returncode == 2 and said in done.stderr and "Traceback" not in done.stderr
     assert not (tmp_path / "a.mid").exists()
+
+
+def test_all_ways_of_listening_go_together(run, tmp_path):
+    """Two rounds of two bars of the melody, half as fast, with clicks and a count-in: one bar and four, at 30."""
+    words = ["--bars", "2-3", "--pass", "1", "--loop", "2", "--click", "--count-in"]
+    words += ["--only", "melody", "--pace", "50%", "--amount", "0%"]
+    done = run("render", "plan.yaml", "-o", "a.mid", "-o", "a.wav", *words)
+    assert done.returncode == 0, done.stderr
+    assert len(strokes(tmp_path / "a.mid")) == 20 + 16
+    assert {track.name for track in mido.MidiFile(tmp_path / "a.mid").tracks} > {"click"}
+    assert 40 < soundfile.info(tmp_path / "a.wav").duration < 42
+    assert "0:40, 36 notes" in done.stderr
 
 
 def test_another_way_to_play_is_heard(run, tmp_path):
