@@ -280,9 +280,13 @@ def _tempi(marks: list[_Mark]) -> list[_Mark]:
             mark.value = before * mark.ratio
         before = mark.value if isfinite(mark.value) else before
     found = others + list(moments.values())
+    here: dict[tuple[int, float], list[_Mark]] = {}
+    for mark in found:
+        if mark.kind in ("words", "tempo"):
+            here.setdefault((mark.bar, mark.offset), []).append(mark)
     for dash in dashes:
-        for mark in found:
-            if mark.kind in ("words", "tempo") and (mark.bar, mark.offset) == (dash.bar, dash.offset):
+        for mark in here.get((dash.bar, dash.offset), ()):
+            if mark.kind == "tempo" or mark.part == dash.part:  # a tempo is the whole score's
                 mark.end_bar, mark.end_offset = dash.end_bar, dash.end_offset
     return found
 

@@ -78,3 +78,19 @@ def test_an_octave_sign_does_not_move_the_sounding_notes(tmp_path, kind, size):
     made = read(tmp_path, before={2: begin, 3: end})
     assert set(made.performance.notes["pitch"].tolist()) == {60}
     assert made.marks == ()
+
+
+def test_the_dashes_of_one_part_stretch_its_own_words(tmp_path):
+    """Two parts with cresc. in bar 2; only the first has dashes, and they end with bar 2."""
+    dashed = direction(words("cresc."), '<dashes type="start"/>')
+    first = musicxml(8, {2: dashed, 3: direction('<dashes type="stop"/>')})
+    second = musicxml(8, {2: direction(words("cresc."))})
+    part = second[second.index('<part id="P1">') : second.index("</score-partwise>")].replace("P1", "P2")
+    listed = '<score-part id="P2"><part-name>Flute</part-name></score-part></part-list>'
+    file = tmp_path / "two.musicxml"
+    both = first.replace("</part-list>", listed).replace("</score-partwise>", part + "</score-partwise>")
+    file.write_text(both, encoding="utf-8")
+    made = perform(read_score(file, cache=False), Plan.model_validate({"score": str(file)}))
+    notes = made.performance.notes
+    levels = {part: notes["level"][notes["part"] == part][[4, 8, 20]].round(9).tolist() for part in (0, 1)}
+    assert levels == {0: [-12, -8, -8], 1: [-12, -11, -8]}
