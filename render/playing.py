@@ -58,7 +58,7 @@ def play(make: Callable[[Path], float], place: Callable[[float], str], warning: 
 
     The file is gone in every case. CannotDo where there is no sound device.
     """
-    with _mixer() as mixer, _temporary(".wav") as file:
+    with _temporary(".wav") as file, _mixer() as mixer:
         seconds = make(file)
         console.print(Text(warning))
         mixer.music.load(file)
@@ -66,8 +66,8 @@ def play(make: Callable[[Path], float], place: Callable[[float], str], warning: 
         with suppress(OSError):  # where an open file can be taken away, nothing is left even if we are killed
             file.unlink()
         heard = 0.0
-        mixer.music.play()
         try:
+            mixer.music.play()
             with _moving_line(console) as show:
                 while mixer.music.get_busy():
                     heard = min(max(mixer.music.get_pos() / 1000 - _BUFFER / RATE, heard), seconds)

@@ -20,6 +20,7 @@ _HOMES = {
     "Reading": "timing.reading",
     "load": "timing.loading",
     "check": "timing.cautions",
+    "heard": "timing.listening",
     "CannotDo": "timing.remarks",
     "Remark": "timing.remarks",
     "Severity": "timing.remarks",
