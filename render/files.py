@@ -48,14 +48,17 @@ def written_whole(path: str | Path, mode: int | None = None) -> Iterator[Path]:
 def rewrite(path: Path, before: str, after: str) -> None:
     """Put a text in the place of another one in a file (UTF-8; a byte order mark stays), whole or not at all; links and
     permissions stay. CannotDo if it may not be written, or no longer holds the text `before`."""
+    message = f"{path} has been changed by someone else meanwhile, so nothing is written: try again"
+    changed = CannotDo.because("plan-changed", message, path)
+    if not path.is_file():
+        raise changed
     if not _may_write(path):
         raise CannotDo.because("cannot-write", f"{path} is protected against writing, so it stays as it is", path)
     with written_whole(path, stat.S_IMODE(path.stat().st_mode)) as temporary:
-        mark = codecs.BOM_UTF8 if path.read_bytes() == codecs.BOM_UTF8 + before.encode() else b""
+        mark = codecs.BOM_UTF8 if path.read_bytes().startswith(codecs.BOM_UTF8) else b""
         temporary.write_bytes(mark + after.encode())
         if path.read_bytes() != mark + before.encode():
-            message = f"{path} has been changed by someone else meanwhile, so it stays as it is: try again"
-            raise CannotDo.because("plan-changed", message, path)
+            raise changed
 
 
 def _may_write(path: Path) -> bool:

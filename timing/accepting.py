@@ -29,6 +29,7 @@ accept:
 """,
     threshold="every acceptance that meets no caution and no advice of its code at its place",
     source="our own rule",
+    mends="takes the entry out, if no such remark stands anywhere else",
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import errno
 import os
 import subprocess
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from render.files import keep_from_inputs, written_whole
+from render.files import keep_from_inputs, rewrite, written_whole
 from timing.remarks import CannotDo
 
 
@@ -145,3 +146,51 @@ def test_what_was_read_is_not_written_over_by_any_name(tmp_path):
     for name in others:
         with pytest.raises(CannotDo, match="is what the music is read from"):
             keep_from_inputs(name, [tmp_path / "plan.yaml", score])
+
+
+# -- a text in the place of another one
+
+
+def test_a_text_takes_the_place_of_another_one(folder):
+    plan = folder / "plan.yaml"
+    plan.write_bytes("a: é\r\n".encode())
+    plan.chmod(0o604)
+    rewrite(plan, "a: é\r\n", "a: ♩\r\n")
+    assert plan.read_bytes() == "a: ♩\r\n".encode() and plan.stat().st_mode & 0o777 == 0o604
+    assert names(folder) == ["plan.yaml"]
+
+
+def test_a_byte_order_mark_stays(folder):
+    plan = folder / "plan.yaml"
+    plan.write_bytes(codecs.BOM_UTF8 + b"a: 1\n")
+    rewrite(plan, "a: 1\n", "a: 2\n")
+    assert plan.read_bytes() == codecs.BOM_UTF8 + b"a: 2\n"
+
+
+@pytest.mark.parametrize("now", [b"a: 3\n", b"a: 1\n\n", b"\xff", b""])
+def test_a_file_that_has_been_changed_meanwhile_stays(folder, now):
+    plan = folder / "plan.yaml"
+    plan.write_bytes(now)
+    with pytest.raises(CannotDo, match="changed by someone else"):
+        rewrite(plan, "a: 1\n", "a: 2\n")
+    assert plan.read_bytes() == now and names(folder) == ["plan.yaml"]
+
+
+def test_a_text_that_is_taken_away_meanwhile_is_not_made_anew(folder):
+    with pytest.raises(CannotDo, match="changed by someone else"):
+        rewrite(folder / "plan.yaml", "a: 1\n", "a: 2\n")
+    assert names(folder) == []
+
+
+@pytest.mark.parametrize("fault", [KeyboardInterrupt, OSError(errno.ENOSPC, "no room"), MemoryError])
+def test_a_failure_while_a_text_is_written_leaves_the_old_one(folder, monkeypatch, fault):
+    plan = folder / "plan.yaml"
+    plan.write_bytes(b"a: 1\n")
+
+    def fail(*_):
+        raise fault
+
+    monkeypatch.setattr(os, "replace", fail)
+    with pytest.raises((KeyboardInterrupt, CannotDo, MemoryError)):
+        rewrite(plan, "a: 1\n", "a: 2\n")
+    assert plan.read_bytes() == b"a: 1\n" and names(folder) == ["plan.yaml"]
