@@ -16,7 +16,7 @@ from timing.mending import mend
 from timing.plan import SECTIONS, Plan
 from timing.planfile import identity, read_plan
 from timing.reading import Reading, perform
-from timing.remarks import CannotDo, Edit, Remark
+from timing.remarks import CannotDo, Edit, Remark, Severity
 from timing.rules import Sound
 from timing.where import near
 from timing.yamltext import Map, parse
@@ -39,8 +39,9 @@ class Mended:
 def fix(path: Path, text: str, sound: Sound | None = None) -> Mended:
     """Mend the plan at `path` that has this text; nothing is written.
 
-    A change is kept if the plan can be read and played with it, its remark is gone, and no caution or advice has come
-    that was not there before. What the plan accepts stays. CannotDo if the plan cannot be read as it is.
+    A change is kept if the plan can be read and played with it, its remark is gone, and nothing as grave has come that
+    was not there before (advice may come in place of a caution). What the plan accepts stays. CannotDo if the plan
+    cannot be read as it is.
     """
     reading = load(path, text=text)
     state, tried = _State(path, text, reading, check(reading, sound)), 0
@@ -135,16 +136,20 @@ def _mended(state: _State, remark: Remark, sound: Sound | None) -> _State | str:
 
 def _objection(before: _State, after: _State, remark: Remark) -> str | None:
     """What speaks against a change that should mend a remark."""
-    came = after.places - before.places
+    came = {key: n for key, n in (after.places - before.places).items() if _as_grave(key, remark)}
     counted = {_kind(each) for each in before.remarks if each.more}
     for key in came:
         if not (key[:2] in counted and after.kinds[key[:2]] < before.kinds[key[:2]]):  # else it was only counted before
             return f"the change would bring {_named(key)}"
-    if more := after.kinds - before.kinds:
-        return f"the change would bring more of {next(iter(more))[1]}"
+    if more := [kind for kind in after.kinds - before.kinds if _as_grave(kind, remark)]:
+        return f"the change would bring more of {more[0][1]}"
     if after.places[_key(remark)] >= before.places[_key(remark)]:
         return "the change would not be enough"
     return None
+
+
+def _as_grave(kind: tuple, remark: Remark) -> bool:
+    return kind[0] is not Severity.ADVICE or remark.severity is Severity.ADVICE
 
 
 def _named(key: tuple) -> str:

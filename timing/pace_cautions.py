@@ -36,7 +36,7 @@ JUMP = 1.10  # against the pace before, up or down
 score: umbrella-stand.musicxml
 tempo: 126
 slowing:
-  - {rallentando: 7:1 - 8:1, to: 85%, then: a tempo}
+  - {rallentando: 27:1 - 28:3, to: 60%, then: a tempo}
 """,
     threshold="a slowdown, and no phrase in the whole plan",
     source=OWN_VALUE,
@@ -57,9 +57,10 @@ def no_phrases(reading: Reading) -> Iterator[Remark]:
     example="""\
 score: umbrella-stand.musicxml
 tempo: 126
+order: [1-16]
 phrases: [{bars: 1-8, inside: [1-4, 5-8]}]
 slowing:
-  - {rallentando: 3:1 - 4:3, to: 85%}
+  - {rallentando: 7:1 - 8:1, to: 85%}
 """,
     threshold=(
         "after the change of pace there is no `then:`, no `a tempo`, no new tempo and no return of the order before "

@@ -12,6 +12,7 @@ from soundfonts import guitar
 from timing.cautions import check
 from timing.fixing import fix
 from timing.loading import load
+from timing.remarks import Severity
 from timing.rules import RULES
 
 PLANS = Path(__file__).parents[2] / "plans"
@@ -19,11 +20,7 @@ EXAMPLES = {rule.code: rule.example for rule in RULES if rule.example.startswith
 
 # Of these a change is offered that the example does not bear; what it would bring instead.
 LEFT = {
-    "slowing-mid-phrase": "inner-end-slower",  # the smaller phrase end would be slower than the larger one
-    "slowing-over-end": "inner-end-slower",
     "no-strings": "unplayable-chord",  # it was written for another instrument
-    "no-phrases": "slowing-mid-phrase",  # the whole piece as one phrase has the slowdown in its middle
-    "no-return": "second-time-same",  # the pace that stayed was all that set the second time apart
 }
 
 
@@ -44,7 +41,8 @@ def test_the_example_is_mended_or_takes_a_musician(plan, code):
     before = check(load(plan), guitar)
     offered = [remark for remark in before if remark.code == code and remark.fix]
     mended = fix(plan, text, guitar)
-    assert kinds(mended.remarks) <= kinds(before)
+    cautions = [remark for remark in mended.remarks if remark.severity is Severity.CAUTION]
+    assert kinds(cautions) <= kinds(before)
     assert mended.remarks == check(load(plan, text=mended.text), guitar)
     left = [remark for remark in mended.remarks if remark.code == code and remark.fix]
     reasons = [why for remark, why in mended.refused if remark.code == code]
