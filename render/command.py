@@ -96,7 +96,7 @@ def sounds() -> None:
 @app.command(short_help="Print the JSON Schema of plans.")
 def schema() -> None:
     """Print the JSON Schema of plans, with which editors complete and check as you type."""
-    from timing.schema import plan_schema
+    from timing.plan.schema import plan_schema
 
     print(json.dumps(plan_schema(), indent=2))
 

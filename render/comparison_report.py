@@ -12,11 +12,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from timing.alignment import Apart
 from timing.comparing import MEASURE, Comparison
-from timing.differences import Difference
-from timing.position import beat_name
-from timing.spans import ALL, SECTION, SHARED, Span
+from timing.comparing.alignment import Apart
+from timing.comparing.differences import Difference
+from timing.comparing.spans import ALL, SECTION, SHARED, Span
+from timing.plan.position import beat_name
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 NOTHING = "-"  # a reading that has no such thing

@@ -16,9 +16,9 @@ from rich.table import Table
 from rich.text import Text
 
 from timing.cautions import RULES  # which loads all rules
+from timing.cautions.rules import Rule
+from timing.plan.words import nearest
 from timing.remarks import CannotDo
-from timing.rules import Rule
-from timing.words import nearest
 
 # The handbook has the pages between these comments.
 BEGIN, END = "<!-- made from the list of rules by render/explain.py: begin -->", "<!-- end -->"

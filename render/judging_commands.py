@@ -10,7 +10,7 @@ import typer
 from render.terminal import CAUTIONED, DONE, IMPOSSIBLE, PlanFile, as_values, console, print_remarks
 
 if TYPE_CHECKING:
-    from timing.fixing import Mended
+    from timing.cautions.fixing import Mended
 
 
 def check(
@@ -72,8 +72,8 @@ def _mend(plan: PlanFile, as_json: bool) -> list:
     """Mend a plan where that is safe, and print the changes and what is left to say."""
     from render.files import rewrite
     from soundfonts import guitar
-    from timing.fixing import fix
-    from timing.yamltext import read_text
+    from timing.cautions.fixing import fix
+    from timing.plan.yamltext import read_text
 
     text = read_text(plan)
     mended = fix(plan, text, sound=guitar)
@@ -105,7 +105,7 @@ def _difference(plan: PlanFile, before: str, after: str) -> list[str]:
     """The lines that differ, with those around them, as a unified diff; none if there is no difference."""
     from difflib import unified_diff
 
-    from timing.yamltext import LINE_BREAK
+    from timing.plan.yamltext import LINE_BREAK
 
     old, new = (LINE_BREAK.split(text) for text in (before, after))
     return list(unified_diff(old, new, str(plan), f"{plan}, mended", lineterm=""))

@@ -14,7 +14,7 @@ def _percent(low: float, high: float, example: str):
     """A reader of percentages on the command line, as a factor."""
 
     def read(text: str) -> float:
-        from timing.units import amount
+        from timing.plan.units import amount
 
         try:
             return amount("%", low, high, example, per=100)(text)
@@ -25,7 +25,7 @@ def _percent(low: float, high: float, example: str):
 
 
 def _pass(text: str) -> int | str:
-    from timing.words import read_pass
+    from timing.plan.words import read_pass
 
     try:
         return read_pass(text)

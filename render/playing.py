@@ -16,7 +16,7 @@ from rich.text import Text
 from render.report import clock
 from render.stems import RATE
 from render.synth import nothing_on_the_terminal
-from timing.excerpt import lead_in
+from timing.listening.excerpt import lead_in
 from timing.performance import Performance
 from timing.remarks import CannotDo
 from timing.score import Score

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from timing.mark_uses import Fate, MarkUse
+from timing.marks.uses import Fate, MarkUse
 from timing.reading import Reading
 from timing.remarks import Remark, Severity
 
@@ -157,7 +157,7 @@ def show_sounds(console: Console, progress_console: Console) -> None:
 
     from soundfonts.banks import standard_bank
     from soundfonts.guitar import PLUCKING_POINTS, TONES_IN_BANK, guitar_bank, preset
-    from timing.cache import folder
+    from timing.reader.cache import folder
 
     with Progress(console=progress_console, transient=True, disable=not progress_console.is_terminal) as bar:
         task = bar.add_task("the guitar is built, once", total=None)

@@ -31,7 +31,7 @@ from soundfonts.guitar import (
     preset,
 )
 from timing import performance as played
-from timing.clicks import NO_NOTE
+from timing.listening.clicks import NO_NOTE
 from timing.performance import Performance
 
 GUITAR = 24  # General MIDI: acoustic guitar (nylon)

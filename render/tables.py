@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from render.levels import velocity
-from timing.mark_uses import MarkUse
+from timing.marks.uses import MarkUse
 from timing.performance import ATTACKS, ROLES, TECHNIQUES, TONES
 from timing.reading import Reading
 from timing.remarks import Remark

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from soundfonts.banks import checked_bank, fingerprint
-from timing.cache import folder
+from timing.reader.cache import folder
 from timing.remarks import CannotDo
 
 _ABANDONED = 3600  # seconds after which an unfinished file belongs to nobody

@@ -7,12 +7,12 @@ from pathlib import Path
 from support import score
 
 from timing.cautions import check
-from timing.edits import shown, written
+from timing.cautions.rules import Sound
+from timing.plan.edits import shown, written
+from timing.plan.yamltext import parse
 from timing.reading import Reading
 from timing.remarks import Remark
-from timing.rules import Sound
 from timing.score import Score
-from timing.yamltext import parse
 
 
 def guitar(voices: dict[int, str] | str, bars: int = 2, **options) -> Score:

@@ -6,7 +6,7 @@ import numpy as np
 from support import score
 
 from timing.performance import PASSAGE
-from timing.position import parse_range
+from timing.plan.position import parse_range
 from timing.score import Score
 from timing.where import Where
 

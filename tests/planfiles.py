@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from timing.plan import Plan
-from timing.planfile import read_plan
+from timing.plan.planfile import read_plan
 from timing.remarks import CannotDo, Remark
 
 SCORE = "score: piece.musicxml\n"

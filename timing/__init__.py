@@ -15,7 +15,7 @@ from typing import Any
 
 _HOMES = {
     "read_score": "timing.reader",
-    "read_plan": "timing.planfile",
+    "read_plan": "timing.plan.planfile",
     "perform": "timing.reading",
     "Reading": "timing.reading",
     "load": "timing.loading",

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.lines import Lines
-from timing.plan_time import Hold, Rubato
+from timing.plan.time import Hold, Rubato
 from timing.remarks import Severity
 from timing.rubato import ONLY_LATER, tell_overlap
 from timing.timemap import TimeMap

@@ -11,10 +11,10 @@ from timing import timemap
 from timing.lines import Lines
 from timing.phrases import PhraseRun, add_level_arches, arch_knots
 from timing.plan import Plan
-from timing.plan_sound import Dynamic
+from timing.plan.sound import Dynamic
+from timing.plan.words import DYNAMICS
 from timing.tracks import Event, Segment, follow, sample, table
 from timing.where import Where, left_out
-from timing.words import DYNAMICS
 
 UNMARKED = DYNAMICS["mf"]  # the level where the plan names none
 HAIRPIN = 4.0  # dB of a hairpin without a number: one dynamic mark

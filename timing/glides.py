@@ -11,7 +11,7 @@ from timing.lines import Lines
 from timing.ornaments import whole_notes
 from timing.performance import CARRIED
 from timing.plan import Plan
-from timing.plan_sound import Glissando
+from timing.plan.sound import Glissando
 from timing.remarks import Severity
 from timing.where import Where
 

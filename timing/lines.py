@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from timing.performance import BASS, INNER, MELODY, ROLES
-from timing.plan_sound import Voice
+from timing.plan.sound import Voice
 from timing.remarks import Place, Severity
 from timing.score import Score
 from timing.where import Where

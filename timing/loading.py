@@ -5,7 +5,7 @@ from __future__ import annotations
 from difflib import get_close_matches
 from pathlib import Path
 
-from timing.planfile import SCORES, read_plan
+from timing.plan.planfile import SCORES, read_plan
 from timing.reader import read_score
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Remark, Severity

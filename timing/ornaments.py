@@ -21,7 +21,7 @@ from __future__ import annotations
 import numpy as np
 
 from timing.performance import HARMONIC, ORDINARY, PLUCKED, SLURRED
-from timing.plan_sound import Articulation
+from timing.plan.sound import Articulation
 from timing.remarks import CannotDo
 from timing.score import Ornament, Sign
 from timing.timemap import TimeMap

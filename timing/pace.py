@@ -12,7 +12,7 @@ import numpy as np
 from timing import timemap
 from timing.phrases import PhraseRun, add_pace_arches, arch_knots
 from timing.plan import Plan
-from timing.plan_time import Hold, TempoMark
+from timing.plan.time import Hold, TempoMark
 from timing.remarks import CannotDo, Remark, Severity
 from timing.rubato import add_rubato, rubato_cells
 from timing.scale import AS_PLANNED, Scale

@@ -9,7 +9,7 @@ import numpy as np
 
 from timing import timemap
 from timing.performance import PHRASE
-from timing.plan_time import Phrase
+from timing.plan.time import Phrase
 from timing.where import Run, Where
 
 

@@ -11,14 +11,13 @@ from timing.bends import add_swells, build_bends, glide_table
 from timing.curves import build_curves
 from timing.displacement import delay, displacement
 from timing.dynamics import Level, at_second_time, build_level
-from timing.edits import replaced
 from timing.glides import carry_tone, chains, find_slides, mark_slides, notes_of
 from timing.instruments import guess_program, program_of, sustains
 from timing.lanes import build_lanes, with_sliding
 from timing.lines import Lines
-from timing.mark_sound import sign_accents
-from timing.mark_uses import MarkUse
 from timing.marks import Instruments, with_marks
+from timing.marks.sound import sign_accents
+from timing.marks.uses import MarkUse
 from timing.order import in_words, unfold
 from timing.ornaments import realise
 from timing.pace import Pace, build_pace
@@ -26,6 +25,7 @@ from timing.parts import of_parts
 from timing.performance import PLAYED, POINTS, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
+from timing.plan.edits import replaced
 from timing.remarks import CannotDo, Remark, Severity, in_order
 from timing.scale import AS_PLANNED, Scale
 from timing.score import Score, Sign

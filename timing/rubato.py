@@ -16,7 +16,7 @@ import math
 import numpy as np
 
 from timing import timemap
-from timing.plan_time import Rubato
+from timing.plan.time import Rubato
 from timing.remarks import Severity
 from timing.where import Where
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from timing.edits import replaced, shown
 from timing.phrases import PhraseRun
-from timing.plan_time import Slowing
+from timing.plan.edits import replaced, shown
+from timing.plan.time import Slowing
 from timing.remarks import Edit, Severity
 from timing.tracks import Event
 from timing.where import Fault, Run, Where

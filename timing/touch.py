@@ -10,7 +10,7 @@ import numpy as np
 
 from timing.displacement import Displacement
 from timing.lines import voice_numbers
-from timing.plan_sound import Articulation
+from timing.plan.sound import Articulation
 from timing.score import Sign
 from timing.timemap import TimeMap
 

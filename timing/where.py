@@ -9,8 +9,8 @@ from functools import cached_property
 
 import numpy as np
 
-from timing.entry import Entry
-from timing.position import Position, Range, beat_name
+from timing.plan.entry import Entry
+from timing.plan.position import Position, Range, beat_name
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import Score
 

@@ -16,11 +16,11 @@ from zipfile import ZipFile
 import numpy as np
 import pytest
 
-from timing.mark_uses import Fate
+from timing.marks.uses import Fate
 from timing.plan import Plan
+from timing.plan.words import DYNAMICS
 from timing.reader import read_score
 from timing.reading import perform
-from timing.words import DYNAMICS
 
 DYNAMIC_SCORES = [  # (score, how many dynamics hold for some notes before the next mark, at least)
     ("haydn/opus74no1/movement2.mxl", 80),  # string quartets

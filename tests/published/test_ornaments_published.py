@@ -12,7 +12,7 @@ from written import bar, musicxml, note, suite
 
 from timing.ornaments import whole_notes
 from timing.reader import read_score, read_stream, tabulate
-from timing.reader_walk import walk_heads
+from timing.reader.walk import walk_heads
 from timing.score import Ornament
 
 NONE, TRILL, MORDENT, INVERTED, TURN, INVERTED_TURN, DELAYED, _ = Ornament

@@ -13,10 +13,10 @@ from support import reading, score
 from written import suite
 
 from timing.plan import Plan
-from timing.playable import FRETS, POSSIBLE, reach
 from timing.reader import read_score
 from timing.reading import perform
 from timing.remarks import Severity
+from timing.strings.playable import FRETS, POSSIBLE, reach
 
 STANDARD = (64, 59, 55, 50, 45, 40)
 

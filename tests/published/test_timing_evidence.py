@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from support import reading
 
-from timing.slowing_cautions import DEEP, LAST_HALF, LAST_THIRD
-from timing.words import DYNAMICS
+from timing.cautions.slowing import DEEP, LAST_HALF, LAST_THIRD
+from timing.plan.words import DYNAMICS
 
 MEASURED_ENDS = [  # (bars of the phrase that ends, its depth, least and greatest that are plausible)
     (4, 0.84, 0.80, 0.91),

@@ -10,9 +10,9 @@ from support import reading, score
 
 from soundfonts import guitar
 from timing import check, load
+from timing.cautions.rules import Sound
 from timing.performance import POINTS
 from timing.remarks import Severity
-from timing.rules import Sound
 
 PLANS = Path(__file__).parents[2] / "plans"
 # First position: five of fifteen are open strings.

@@ -13,8 +13,8 @@ from typer.testing import CliRunner
 from render.command import app
 from render.explain import BEGIN, END, find, page, pages, renew
 from timing.cautions import RULES
+from timing.cautions.rules import Rule
 from timing.remarks import CannotDo
-from timing.rules import Rule
 
 HANDBOOK = Path(__file__).parents[2] / "plans" / "README.md"
 

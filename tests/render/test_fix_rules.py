@@ -10,10 +10,10 @@ import pytest
 
 from soundfonts import guitar
 from timing.cautions import check
-from timing.fixing import fix
+from timing.cautions.fixing import fix
+from timing.cautions.rules import RULES
 from timing.loading import load
 from timing.remarks import Severity
-from timing.rules import RULES
 
 PLANS = Path(__file__).parents[2] / "plans"
 EXAMPLES = {rule.code: rule.example for rule in RULES if rule.example.startswith(("score:", "based on:", "title:"))}

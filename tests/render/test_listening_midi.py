@@ -15,8 +15,8 @@ from support import reading, score
 from render.midi import write_midi
 from render.stems import RATE
 from render.synth import BLOCK
-from timing.clicks import NO_NOTE
 from timing.listening import heard
+from timing.listening.clicks import NO_NOTE
 from timing.loading import load
 from timing.performance import CARRIED
 

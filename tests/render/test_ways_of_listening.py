@@ -13,9 +13,9 @@ from support import reading, score
 from render.audio import render_audio
 from render.stems import RATE
 from render.synth import BLOCK
-from timing.clicks import NO_NOTE
-from timing.excerpt import some_of
 from timing.listening import heard, stretch
+from timing.listening.clicks import NO_NOTE
+from timing.listening.excerpt import some_of
 from timing.loading import load
 from timing.performance import CARRIED, PLUCKED
 

@@ -7,9 +7,9 @@ from planfiles import SCORE, faults, plan_of, write
 from support import reading, score
 
 from timing.cautions import check
-from timing.planfile import read_plan
+from timing.cautions.rules import MOST_TOLD, RULES
+from timing.plan.planfile import read_plan
 from timing.remarks import Edit, Remark, Severity
-from timing.rules import MOST_TOLD, RULES
 
 CODE, REASON = "slowing-mid-phrase", "the shift is meant to be heard"
 MISPLACED = {

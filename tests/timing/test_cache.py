@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 from written import FOUR_FOUR, bar, musicxml, note
 
-from timing import cache
-from timing.reader import read_score
+from timing.reader import cache, read_score
 
 SCORE = musicxml([bar(note("C4", 2) + note("E4", 3), 1, FOUR_FOUR), bar(note("D4", 4), 2)])
 

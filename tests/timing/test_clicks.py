@@ -8,8 +8,8 @@ from hypothesis import given
 from performances import performances
 from support import reading, score
 
-from timing.clicks import NO_NOTE, felt_beats, with_clicks
 from timing.listening import heard
+from timing.listening.clicks import NO_NOTE, felt_beats, with_clicks
 
 GRID = 64 / 44_100
 

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from performances import performances
 from support import midi, reading, score
 
-from timing.excerpt import excerpt, lead_in, some_of
 from timing.listening import heard, stretch
+from timing.listening.excerpt import excerpt, lead_in, some_of
 from timing.performance import CARRIED, CURVE, PHRASE, PLUCKED
 from timing.remarks import CannotDo
 

@@ -8,10 +8,9 @@ from pathlib import Path
 import pytest
 from support import musicxml
 
-from timing import fixing
-from timing.cautions import check
-from timing.fixing import fix
-from timing.planfile import read_plan
+from timing.cautions import check, fixing
+from timing.cautions.fixing import fix
+from timing.plan.planfile import read_plan
 from timing.remarks import CannotDo, Edit, Remark, Severity
 
 PLAN = """\

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 from written import DOCTYPE, FOUR_FOUR, bar, musicxml, note, packed, standard_midi
 
-from timing import guard
-from timing.reader import read_score
+from timing.reader import guard, read_score
 from timing.remarks import CannotDo, Severity
 
 WHOLE = note("C4", 4)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from judged import entries_of, guitar, mended, told
 from support import reading, score
 
-from timing.hand_cautions import MOVE_TIME, TOGETHER
+from timing.cautions.hands import MOVE_TIME, TOGETHER
 from timing.remarks import Severity
 
 

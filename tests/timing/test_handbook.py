@@ -10,13 +10,13 @@ import pytest
 from ruamel.yaml import YAML
 
 from render.explain import BEGIN
-from timing.entry import Words
 from timing.plan import Plan
-from timing.plan_sound import Articulation, Glissando
-from timing.plan_time import Arch
-from timing.planfile import read_plan
-from timing.schema import plan_schema
-from timing.words import DYNAMICS
+from timing.plan.entry import Words
+from timing.plan.planfile import read_plan
+from timing.plan.schema import plan_schema
+from timing.plan.sound import Articulation, Glissando
+from timing.plan.time import Arch
+from timing.plan.words import DYNAMICS
 
 HANDBOOK = (Path(__file__).parents[2] / "plans" / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```yaml\n(.*?)^```", HANDBOOK, re.MULTILINE | re.DOTALL)

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support import midi, reading, score
 
-from timing.excerpt import some_of
 from timing.listening import heard
+from timing.listening.excerpt import some_of
 from timing.performance import PLUCKED
 from timing.remarks import CannotDo
 

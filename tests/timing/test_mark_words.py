@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from timing import mark_words
-from timing.mark_words import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES, clauses, dynamic
+from timing.marks import words as mark_words
+from timing.marks.words import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES, clauses, dynamic
 
 HANDBOOK = (Path(__file__).parents[2] / "plans" / "README.md").read_text(encoding="utf-8")
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import reading, score
 
-from timing.mark_uses import Fate
+from timing.marks.uses import Fate
 from timing.plan import MARKS
 from timing.reading import perform
 from timing.score import MARK, Score, Sign

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from support import musicxml
 
-from timing.mark_uses import Fate
+from timing.marks.uses import Fate
 from timing.plan import Plan
 from timing.reader import read_score
 from timing.reading import perform

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from support import reading, score
 
-from timing.mark_uses import Fate
+from timing.marks.uses import Fate
 from timing.performance import PIZZICATO, TECHNIQUES, TONES
+from timing.plan.words import DYNAMICS
 from timing.score import Sign
-from timing.words import DYNAMICS
 
 REPEATED = {"order": ["1-4", "1-4", "5-8"]}
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from support import reading, score
 
-from timing.mark_time import MOST_BARS
-from timing.mark_uses import Fate
+from timing.marks.time import MOST_BARS
+from timing.marks.uses import Fate
 
 REPEATED = {"order": ["1-4", "1-4", "5-8"]}
 

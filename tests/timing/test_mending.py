@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from layouts import ENTRIES, SECTIONS, VALUES, Page, plans
 from ruamel.yaml import YAML
 
-from timing.mending import mend
+from timing.plan.mending import mend
 from timing.remarks import CannotDo, Edit, Place
 
 NEW = "{fermata: 9:1, length: 150%}"

@@ -13,18 +13,18 @@ from judged import mended
 
 import timing
 from soundfonts import guitar
-from timing.accepting import UNMATCHED
 from timing.cautions import check
+from timing.cautions.accepting import UNMATCHED
+from timing.cautions.rules import RULES, Rule
 from timing.plan import Plan
+from timing.plan.yamltext import parse
 from timing.reader import read_score
 from timing.reading import perform
 from timing.remarks import Remark
-from timing.rules import RULES, Rule
-from timing.yamltext import parse
 
 SOURCES = Path(timing.__file__).parent
 PLANS = SOURCES.parent / "plans"
-OURS = ("timing.hand_cautions", "timing.open_strings", "timing.slide_cautions")
+OURS = ("timing.cautions.hands", "timing.cautions.open_strings", "timing.cautions.slides")
 MET = [rule for rule in RULES if rule.find is None and rule.code != UNMATCHED]  # which is tested with acceptances
 MINE = MET + [rule for rule in RULES if rule.find is not None and rule.find.__module__ in OURS]
 SHOWN = [rule for rule in MINE if rule.example.startswith("score:")]
@@ -101,7 +101,7 @@ def all_codes(texts: list[str]) -> frozenset[str]:
 
 @lru_cache
 def codes_in_sources() -> frozenset[str]:
-    return all_codes([path.read_text() for path in sorted(SOURCES.glob("*.py"))])
+    return all_codes([path.read_text() for path in sorted(SOURCES.rglob("*.py"))])
 
 
 def test_every_code_has_a_page():

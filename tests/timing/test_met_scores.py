@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 from written import FOUR_FOUR, bar, musicxml, note
 
-from timing.met_codes import MAX_BARS
+from timing.cautions.met import MAX_BARS
+from timing.cautions.rules import RULES
 from timing.order import unfold
 from timing.plan import Plan
 from timing.reader import read_score
 from timing.reading import perform
-from timing.rules import RULES
 
 WHOLE, REST = note("C4", 4), note("rest", 4)
 

@@ -7,8 +7,8 @@ import pytest
 from orders import mark, played, score_of, written
 
 from timing.order import MAX_BARS, in_words, unfold
+from timing.order.repeats import ending_numbers
 from timing.remarks import CannotDo
-from timing.repeats import ending_numbers
 from timing.score import Score
 
 # -- well-formed structures, worked out by hand; none of them earns a caution

@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from support import midi, reading, score
 
-from timing.mark_uses import Fate
+from timing.marks.uses import Fate
 from timing.ornaments import realise, whole_notes
 from timing.performance import CARRIED, HARMONIC, PLUCKED, SLURRED
 from timing.reading import perform

@@ -8,10 +8,10 @@ import pytest
 from pydantic import ValidationError
 
 from timing.plan import Plan
-from timing.plan_sound import Dynamic, SecondTime
-from timing.plan_time import Hold, Phrase, Slowing, TempoMark
-from timing.planfile import read_plan
-from timing.position import parse_position, parse_range
+from timing.plan.planfile import read_plan
+from timing.plan.position import parse_position, parse_range
+from timing.plan.sound import Dynamic, SecondTime
+from timing.plan.time import Hold, Phrase, Slowing, TempoMark
 
 
 def plan(**sections) -> Plan:

@@ -12,7 +12,7 @@ from planfiles import NO_MUSICIAN_S_WORDS, SCORE, faults, faults_of, plan_of, po
 from ruamel.yaml import YAML
 
 from timing.plan import Plan
-from timing.planfile import read_plan
+from timing.plan.planfile import read_plan
 from timing.remarks import MOST_TOLD, CannotDo
 
 # -- one fault, at its key

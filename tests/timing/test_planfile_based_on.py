@@ -8,7 +8,7 @@ import pytest
 from planfiles import SCORE, faults, faults_of, write
 
 from timing.plan import Plan
-from timing.planfile import MAX_CHAIN, read_plan
+from timing.plan.planfile import MAX_CHAIN, read_plan
 
 
 def chain(folder: Path, **texts: str) -> Plan:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from timing.position import Position, Range, beat_name, parse_position, parse_range, shown
+from timing.plan.position import Position, Range, beat_name, parse_position, parse_range, shown
 
 
 @pytest.mark.parametrize(

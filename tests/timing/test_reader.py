@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from written import FOUR_FOUR, bar, musicxml, note, standard_midi
 
 from timing.reader import read_score, read_stream, tabulate
-from timing.reader_walk import walk_heads
+from timing.reader.walk import walk_heads
 from timing.score import Score, Sign
 
 TIE = {"start": '<tie type="start"/>', "stop": '<tie type="stop"/>'}
@@ -219,8 +219,7 @@ def test_a_note_struck_again_is_not_tied(read):
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 96), st.booleans()), min_size=1, max_size=12), st.sampled_from([7, 12, 480]))
 def test_offsets_and_tied_lengths_are_the_nearest_floats(lengths, divisions):
-    from timing import guard
-    from timing.reader import _parse
+    from timing.reader import _parse, guard
 
     tied = [(stays, before) for (_, stays), (_, before) in zip(lengths, [(0, False), *lengths[:-1]], strict=True)]
     content = "".join(

@@ -7,8 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from written import FOUR_FOUR, bar, musicxml, note
 
-from timing import guard
-from timing.reader import _parse, tabulate
+from timing.reader import _parse, guard, tabulate
 from timing.score import Score
 
 END = '<barline location="right"><repeat direction="backward"/></barline>'

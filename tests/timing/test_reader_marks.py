@@ -7,9 +7,8 @@ import math
 import pytest
 from written import FOUR_FOUR, bar, musicxml, note
 
-from timing import guard
-from timing.reader import _parse, tabulate
-from timing.reader_marks import jump_kind
+from timing.reader import _parse, guard, tabulate
+from timing.reader.marks import jump_kind
 from timing.score import Score
 
 WHOLE = note("C4", 4)

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from performances import performance
 from support import reading, score
 
-from timing.excerpt import excerpt
 from timing.listening import heard
+from timing.listening.excerpt import excerpt
+from timing.listening.rounds import LONGEST, repeated
 from timing.remarks import CannotDo
-from timing.rounds import LONGEST, repeated
 
 GRID = 64 / 44_100
 

@@ -12,7 +12,7 @@ from planfiles import SCORE, plan_of, write
 from support import reading, score
 
 from timing.plan import Plan
-from timing.planfile import read_plan
+from timing.plan.planfile import read_plan
 from timing.reading import perform
 from timing.remarks import CannotDo
 from timing.scale import Scale

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from planfiles import plan_of
 
-from timing.edits import added, replaced, shown, shown_edit, written
+from timing.plan.edits import added, replaced, shown, shown_edit, written
+from timing.plan.yamltext import parse
 from timing.remarks import Edit
-from timing.yamltext import parse
 
 TEXTS = st.one_of(
     st.text("ab:,#-{}[]'\"%@`&*!|>? .\\~1e+\n", max_size=8),

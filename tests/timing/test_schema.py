@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from ruamel.yaml import YAML
 
 from timing.plan import Plan
-from timing.schema import plan_schema
+from timing.plan.schema import plan_schema
 
 SCHEMA = plan_schema()
 PLANS = sorted((Path(__file__).parents[2] / "plans").glob("*.yaml"))

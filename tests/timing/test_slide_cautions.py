@@ -8,7 +8,7 @@ from support import reading, score
 
 from timing.cautions import check
 from timing.plan import Plan
-from timing.plan_sound import Glissando
+from timing.plan.sound import Glissando
 from timing.reading import perform
 from timing.remarks import Severity
 

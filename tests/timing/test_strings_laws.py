@@ -10,9 +10,9 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 from support import reading, score
 
-from timing.hands import Hand, Sounds
 from timing.performance import HARMONIC
-from timing.playable import FRETS, WISH, frets_on, ways
+from timing.strings.hands import Hand, Sounds
+from timing.strings.playable import FRETS, WISH, frets_on, ways
 
 _NAMES = [f"{step}{octave}" for octave in range(2, 6) for step in ("c", "d", "e", "f#", "g", "a", "b_")][1:]
 _LENGTHS = (0.25, 0.5, 1, 1.5, 2, 3)

@@ -8,8 +8,8 @@ from ruamel.yaml import YAML
 from support import reading, score
 
 from timing.plan import Plan
-from timing.playable import pitch_name, why_not_together
 from timing.remarks import CannotDo, Severity
+from timing.strings.playable import pitch_name, why_not_together
 
 
 def told(voices, code, bars=2, **plan):

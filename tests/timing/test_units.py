@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from timing.units import NOTE_VALUES, amount, number, tempo
+from timing.plan.units import NOTE_VALUES, amount, number, tempo
 
 PERCENT = amount("%", 10, 300, "80%", 100)
 DECIBELS = amount("dB", -60, 20, "3 dB")

@@ -8,9 +8,9 @@ from places import DA_CAPO, ending, spans, where
 from support import reading, score
 
 from timing.performance import PASSAGE
-from timing.plan_sound import Dynamic
-from timing.plan_time import Hold, Slowing
-from timing.position import parse_position, parse_range
+from timing.plan.position import parse_position, parse_range
+from timing.plan.sound import Dynamic
+from timing.plan.time import Hold, Slowing
 from timing.remarks import CannotDo
 from timing.score import Score
 from timing.where import Fault, Where

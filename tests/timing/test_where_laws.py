@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from places import ending, where
 from support import score
 
-from timing.position import Position, Range, parse_range
+from timing.plan.position import Position, Range, parse_range
 from timing.where import Where
 
 

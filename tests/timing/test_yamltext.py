@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
+from timing.plan.yamltext import MAX_BYTES, MAX_DEPTH, MAX_FAULTS, MAX_VALUES, parse, read_text
 from timing.remarks import CannotDo
-from timing.yamltext import MAX_BYTES, MAX_DEPTH, MAX_FAULTS, MAX_VALUES, parse, read_text
 
 FILE = Path("plan.yaml")
 

@@ -1,0 +1,40 @@
+"""What a listener may stumble over in a reading: all remarks on it.
+
+`timing.cautions.rules` says what a rule is. The rules are in the modules named here, by what they judge: loading those
+registers them.
+"""
+
+from __future__ import annotations
+
+from timing.cautions import (  # noqa: F401
+    form,
+    hands,
+    level,
+    met,
+    open_strings,
+    pace,
+    phrases,
+    slides,
+    slowing,
+)
+from timing.cautions.accepting import with_acceptances
+from timing.cautions.rules import ADVICE, CAUTION, RULES, Sound
+from timing.reading import Reading
+from timing.remarks import Remark, Severity
+
+
+def check(reading: Reading, sound: Sound | None = None) -> list[Remark]:
+    """Everything there is to say about a reading: what performing it met, then the rules, gravest first; at the end
+    what the plan accepts.
+
+    `sound` is what is known of how the strings sound; without it they are judged by the planned levels alone.
+    """
+    told = (each.find(reading, sound) if each.listens else each.find(reading) for each in RULES if each.find)
+    found = dict.fromkeys([*reading.remarks, *(remark for remarks in told for remark in remarks)])
+    weight = {Severity.ERROR: 0, CAUTION: 1, ADVICE: 2}
+
+    def gravest_first(r: Remark) -> tuple:
+        line = r.place.line if r.place is not None else None
+        return r.accepted is not None, weight[r.severity], line or 0, r.bar or 0, r.beat or 0
+
+    return sorted(with_acceptances(found, reading), key=gravest_first)

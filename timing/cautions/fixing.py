@@ -1,0 +1,215 @@
+"""Mending a plan by the changes that remarks offer: one remark at a time, each change tried out before it is kept."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from timing.cautions import check
+from timing.cautions.rules import Sound
+from timing.loading import load
+from timing.plan import SECTIONS, Plan
+from timing.plan.edits import written
+from timing.plan.layout import impossible
+from timing.plan.mending import mend
+from timing.plan.planfile import identity, read_plan
+from timing.plan.yamltext import Map, parse
+from timing.reading import Reading, perform
+from timing.remarks import CannotDo, Edit, Remark, Severity
+from timing.where import near
+
+MOST_TRIED = 100  # changes that are tried in one go: each is a whole performance and a whole check
+
+
+@dataclass(frozen=True)
+class Mended:
+    """A plan's text after mending, its reading and what is left to say; the remarks that are gone; and those whose
+    change was not kept, each with the reason."""
+
+    text: str
+    reading: Reading
+    remarks: list[Remark]
+    fixed: list[Remark]
+    refused: list[tuple[Remark, str]]
+
+
+def fix(path: Path, text: str, sound: Sound | None = None) -> Mended:
+    """Mend the plan at `path` that has this text; nothing is written.
+
+    A change is kept if the plan can be read and played with it, its remark is gone, and nothing as grave has come that
+    was not there before (advice may come in place of a caution). What the plan accepts stays. CannotDo if the plan
+    cannot be read as it is.
+    """
+    reading = load(path, text=text)
+    state, tried = _State(path, text, reading, check(reading, sound)), 0
+    fixed: list[Remark] = []
+    refused: dict[tuple, tuple[Remark, str]] = {}
+    waiting = state.mendable
+    while waiting and tried < MOST_TRIED:
+        remark, tried = waiting.pop(0), tried + 1
+        better = _mended(state, remark, sound)
+        if isinstance(better, str):
+            refused[_key(remark)] = remark, better
+            continue
+        fixed += state.without(better)
+        state = better
+        waiting = sorted(state.mendable, key=lambda each, before=refused: _key(each) in before)  # those may go now
+        refused = {}
+    refused |= {_key(remark): (remark, f"{MOST_TRIED} changes are tried at a time: mend again") for remark in waiting}
+    return Mended(state.text, state.reading, state.remarks, fixed, list(refused.values()))
+
+
+# -- one change
+
+
+@dataclass(frozen=True)
+class _State:
+    """A plan on the way to be mended."""
+
+    path: Path
+    text: str
+    reading: Reading
+    remarks: list[Remark]
+
+    @property
+    def plan(self) -> Plan:
+        return self.reading.plan
+
+    @cached_property
+    def standing(self) -> list[Remark]:
+        """What is told and not accepted, place by place."""
+        return [remark for remark in self.remarks if remark.accepted is None and not remark.more]
+
+    @property
+    def mendable(self) -> list[Remark]:
+        return [remark for remark in self.standing if remark.fix]
+
+    @property
+    def places(self) -> Counter:
+        return Counter(map(_key, self.standing))
+
+    @property
+    def kinds(self) -> Counter:
+        """In how many places each kind of remark is told or counted."""
+        told = Counter(_kind(remark) for remark in self.standing)
+        return told + Counter({_kind(remark): remark.more for remark in self.remarks if remark.more})
+
+    def without(self, other: _State) -> list[Remark]:
+        """The remarks that the other state does not have any more."""
+        there, gone = other.places, []
+        for remark in self.standing:
+            there[_key(remark)] -= 1
+            if there[_key(remark)] < 0:
+                gone.append(remark)
+        return gone
+
+
+def _kind(remark: Remark) -> tuple:
+    return remark.severity, remark.code
+
+
+def _key(remark: Remark) -> tuple:
+    """What makes two remarks the same one, whatever numbers they name."""
+    return *_kind(remark), remark.bar, near(remark.beat), remark.pass_
+
+
+def _mended(state: _State, remark: Remark, sound: Sound | None) -> _State | str:
+    """The plan with the change that a remark offers, or why that is not kept."""
+    why = ""
+    for edits in _ways(state, remark.fix):
+        try:
+            text = mend(state.text, edits())
+            reading = perform(state.reading.score, read_plan(state.path, text))
+            after = _State(state.path, text, reading, check(reading, sound))
+        except CannotDo as refusal:
+            why = why or refusal.remarks[0].message
+            continue
+        objection = _objection(state, after, remark)
+        if objection is None:
+            return after
+        why = objection
+    return why
+
+
+def _objection(before: _State, after: _State, remark: Remark) -> str | None:
+    """What speaks against a change that should mend a remark."""
+    came = {key: n for key, n in (after.places - before.places).items() if _as_grave(key, remark)}
+    counted = {_kind(each) for each in before.remarks if each.more}
+    for key in came:
+        if not (key[:2] in counted and after.kinds[key[:2]] < before.kinds[key[:2]]):  # else it was only counted before
+            return f"the change would bring {_named(key)}"
+    if more := [kind for kind in after.kinds - before.kinds if _as_grave(kind, remark)]:
+        return f"the change would bring more of {more[0][1]}"
+    if after.places[_key(remark)] >= before.places[_key(remark)]:
+        return "the change would not be enough"
+    return None
+
+
+def _as_grave(kind: tuple, remark: Remark) -> bool:
+    return kind[0] is not Severity.ADVICE or remark.severity is Severity.ADVICE
+
+
+def _named(key: tuple) -> str:
+    _, code, bar, *_ = key
+    return code if bar is None else f"{code} in bar {bar}"
+
+
+# -- how it is written into the plan, if the entry stands in another one
+
+
+def _ways(state: _State, fix: tuple[Edit, ...]) -> Iterator:
+    """The ways to write changes into the plan itself, to be called one after the other: as they are; over an entry of
+    the plan that this one is based on; and leaving that entry out, with a new one beside it."""
+    if all(edit.place is None or edit.place.file == state.path for edit in fix):
+        yield lambda: _checked(state, fix)
+    if state.plan.based_on is not None:
+        yield lambda: [each for edit in fix for each in _laid_over(state, edit)]
+        yield lambda: [each for edit in fix for each in _left_out(state, edit)]
+
+
+def _checked(state: _State, fix: tuple[Edit, ...]) -> tuple[Edit, ...]:
+    """Changes that hide nothing of an older plan: a setting of one's own replaces all that the older one says there."""
+    for edit in fix:
+        at, there = state.plan.key_place(edit.section), (state.plan._source or {}).get(edit.section)
+        elsewhere = there is not None and at is not None and at.file != state.path
+        if edit.section not in SECTIONS and elsewhere and not (isinstance(there, Map) and _is_map(edit)):
+            raise _in(at.file)
+    return fix
+
+
+def _laid_over(state: _State, edit: Edit) -> list[Edit]:
+    if edit.place is None or edit.place.file == state.path:
+        return list(_checked(state, (edit,)))
+    if edit.section == "tempo" and len(state.plan.tempo) == 1:
+        return [Edit("tempo", edit.entry)]
+    if edit.entry is None or identity(parse(state.path, edit.entry)[0], edit.section) != _identity(state, edit):
+        raise _in(edit.place.file)
+    return [Edit(edit.section, edit.entry)]
+
+
+def _left_out(state: _State, edit: Edit) -> list[Edit]:
+    if edit.place is None:
+        return list(_checked(state, (edit,)))
+    place = edit.place if edit.place.file == state.path else None
+    omitted = Edit(edit.section, written(_identity(state, edit) | {"omit": True}), place)
+    return [omitted, *([Edit(edit.section, edit.entry)] if edit.entry is not None else [])]
+
+
+def _identity(state: _State, edit: Edit) -> dict:
+    """The settings by which another plan can mean the entry that a change replaces."""
+    entries = getattr(state.plan, edit.section.replace(" ", "_"), ()) if edit.section in SECTIONS else ()
+    for entry in entries:
+        if entry.place() == edit.place and (found := identity(entry._source, edit.section)):
+            return found
+    raise _in(edit.place.file)
+
+
+def _is_map(edit: Edit) -> bool:
+    return (edit.entry or "").startswith("{")
+
+
+def _in(file: Path) -> CannotDo:
+    return impossible(f"the entry stands in {file.name}")

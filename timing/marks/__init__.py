@@ -1,0 +1,200 @@
+"""The score's own marks act where the plan is silent: they become entries of the plan, put before its own.
+
+A mark gives way to the entries of the same section that act in its bars, for its voices, on that pass; a hold, an
+accent or a slide to one in the same place. Everything after this sees one plan.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import count
+from math import inf, isfinite
+
+import numpy as np
+
+from timing.lines import Lines
+from timing.marks.places import Page, Printed
+from timing.marks.sound import accent_marks, dynamic_marks, note_signs, pizzicato_marks, slide_marks, tone_marks
+from timing.marks.time import fermatas, hold_marks, slowing_marks, tempo_marks
+from timing.marks.uses import Book, Fate, MarkUse
+from timing.marks.words import SWELL, Meaning, clauses, dynamic
+from timing.plan import Plan
+from timing.score import Ornament, Score
+from timing.where import Fault, Where
+
+_SECTIONS = {
+    "number": "tempo", "tempo": "tempo", "change": "tempo", "first tempo": "tempo", "same beat": "tempo",
+    "pace": "slowing", "return": "slowing", "fermata": "holds", "breath": "holds", "caesura": "holds",
+    "swell": "dynamics", "tone": "tone", "guitar tone": "tone", "slide": "glissandi", "pizzicato": "strings",
+    "arco": "strings",
+}  # fmt: skip
+_TEMPI = ("tempo", "change", "first tempo", "same beat")
+
+
+@dataclass(frozen=True)
+class Instruments:
+    """What plays each part: (parts,) General MIDI programs, and whether it has strings and frets."""
+
+    programs: np.ndarray
+    fretted: np.ndarray
+
+
+def with_marks(
+    plan: Plan, played: np.ndarray, lines: Lines, instruments: Instruments, where: Where
+) -> tuple[Plan, tuple[MarkUse, ...]]:
+    """The plan with the score's marks as entries before its own, and what became of every mark.
+
+    `played` are the performed notes (PLAYED), sorted by score onset.
+    """
+    score, page = where.score, Page(where.score, where, lines)
+    book = Book(page)
+    found: dict[str, list[Printed]] = {section: [] for section in dict.fromkeys(_SECTIONS.values())} | {"accents": []}
+    for mark in _read(score, instruments, page, book):
+        if mark.section in plan.marks.ignore:
+            book.note(mark, Fate.IGNORED)
+        else:
+            found[mark.section].append(mark)
+    if not any(mark.meaning.kind == "pizzicato" for mark in found["strings"]):  # else `naturale` ends that too
+        found["strings"] = [mark for mark in found["strings"] if mark.text not in {m.text for m in found["tone"]}]
+    held = fermatas(found["holds"], page)
+    stops = _stops(found, plan, page)
+    made = {
+        "tempo": tempo_marks(found["tempo"], plan, page, book),
+        "slowing": slowing_marks(found["slowing"], stops, plan, page, book, [(a, b) for a, b, _ in held]),
+        "holds": hold_marks(found["holds"], held, plan, page, book),
+        "tone": tone_marks(found["tone"], plan, instruments.programs, instruments.fretted, page, book),
+        "glissandi": slide_marks(found["glissandi"], plan, instruments.programs, page, book),
+        "strings": pizzicato_marks(found["strings"], plan, instruments.fretted, page, book),
+    }
+    made["dynamics"], louder = dynamic_marks(found["dynamics"], _bar_lines(score, page), plan, page, book)
+    made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
+    note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), lines, page, book)
+    _note_ornaments(plan, played["id"], page, book)
+    together = {section: (*entries, *getattr(plan, section)) for section, entries in made.items()}
+    return plan.model_copy(update=together), book.uses
+
+
+def _note_ornaments(plan: Plan, ids: np.ndarray, page: Page, book: Book) -> None:
+    """Write down what became of the ornaments, kind by kind; `timing.ornaments` plays them. `ids` are the score's rows
+    of the performed notes."""
+    notes = page.score.notes
+    heard = np.isin(np.arange(len(notes)), ids)
+    kinds = [(kind.name.lower().replace("_", " "), notes["ornament"] == kind) for kind in list(Ornament)[1:]]
+    for text, mine in (*kinds, ("tremolo", notes["tremolo"] > 0)):
+        for rows, fate, why in (
+            (mine & heard, Fate.USED, ""),
+            (mine & ~heard, Fate.WITHOUT_EFFECT, "it is not heard in this order of the bars"),
+        ):
+            if rows.any():
+                first = notes[np.argmax(rows)]
+                at = page.at(first["bar"], first["offset"])
+                mark = Printed("ornaments", text, None, at, at, int(first["part"]), int(first["staff"]))
+                fate = Fate.IGNORED if "ornaments" in plan.marks.ignore else fate
+                book.note(mark, fate, why * (fate != Fate.IGNORED), count=int(rows.sum()))
+
+
+# -- reading the marks
+
+
+def _read(score: Score, instruments: Instruments, page: Page, book: Book):
+    """Every mark that could be an entry, each of its meanings by itself; what is not understood is written down."""
+    pedals = score.marks_of("pedal")
+    if len(pedals):
+        first = pedals[0]
+        mark = _printed("holds", "pedal", Meaning("pedal"), first, page)
+        book.note(mark, Fate.WITHOUT_EFFECT, "pedal lines are not played", count=len(pedals))
+    kinds = ("dynamic", "hairpin", "tempo", "words", "fermata", "breath", "caesura", "glissando")
+    number = count()
+    for row in score.marks_of(*kinds):
+        for text, meaning in _senses(row, instruments.fretted, page):
+            section = _section(meaning) if meaning else ""
+            mark = _printed(section, text, meaning, row, page, next(number))
+            if meaning is None:
+                book.note(mark, Fate.NOT_UNDERSTOOD)
+            elif not section:
+                book.note(mark, Fate.WITHOUT_EFFECT, "it is for the player to feel")
+            elif mark.at >= page.length - 1e-6 and section != "holds":
+                book.note(mark, Fate.WITHOUT_EFFECT, "nothing follows it")
+            else:
+                yield mark
+
+
+def _printed(
+    section: str, text: str, meaning: Meaning | None, row: np.void, page: Page, number: float = inf
+) -> Printed:
+    at, end = page.at(row["bar"], row["offset"]), page.at(row["end_bar"], row["end_offset"])
+    places = (at, max(at, end), int(row["part"]), int(row["staff"]), int(row["note"]), int(row["goal"]))
+    return Printed(section, text, meaning, *places, number)
+
+
+def _section(meaning: Meaning) -> str:
+    if meaning.kind == "dynamic":
+        return "dynamics" if dynamic(meaning.word)[0] is not None else "accents"
+    return _SECTIONS.get(meaning.kind, "")
+
+
+def _senses(row: np.void, fretted: np.ndarray, page: Page) -> list[tuple[str, Meaning | None]]:
+    """(as people know it, what it means; None if it is not understood) of everything that a mark says."""
+    kind, text = str(row["kind"]), str(row["text"])
+    if kind == "hairpin":
+        word = "crescendo" if row["value"] > 0 else "diminuendo"
+        return [(word, Meaning("swell", word, SWELL[0]))]
+    if kind == "glissando":
+        return [(text or "slide", Meaning("slide"))]
+    if kind in ("fermata", "breath", "caesura"):
+        # over a bar line a fermata is a silence
+        on_line = (
+            kind == "fermata" and row["note"] < 0 and row["offset"] >= page.score.bars["length"][row["bar"]] - 1e-6
+        )
+        return [(kind, Meaning("caesura" if on_line else kind))]
+    if kind == "dynamic" and dynamic(text) is not None:
+        return [(text, Meaning("dynamic", text))]
+    found: list[tuple[str, Meaning | None]] = []
+    for clause, meanings in clauses(text):
+        known = [m for m in _chosen(meanings, bool(fretted[row["part"]])) if m.kind != "dynamic" or dynamic(m.word)]
+        found += [(clause, meaning) for meaning in known] or [(clause, None)]
+    return _numbered(row, found)
+
+
+def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
+    """Of words with several senses those that count: `dolce` is a tone on the guitar, else a character; beside
+    something to do a character is not told of."""
+    kept = [m for m in meanings if m.kind != "guitar tone" or guitar]
+    return [m for m in kept if m.kind != "character"] or kept[:1]
+
+
+def _numbered(row: np.void, found: list[tuple[str, Meaning | None]]) -> list[tuple[str, Meaning | None]]:
+    """With the metronome number, which says more exactly what tempo words do. What sounds under a `rit.` is a program's
+    own slowing, and no new tempo."""
+    value = float(row["value"])
+    slows = any(meaning and meaning.kind == "pace" for _, meaning in found)
+    if row["kind"] != "tempo" or not (isfinite(value) and value > 0) or slows:
+        return found
+    told = [clause for clause, meaning in found if meaning and meaning.kind in _TEMPI]
+    others = [(clause, meaning) for clause, meaning in found if not meaning or meaning.kind not in _TEMPI]
+    return [(told[0] if told else f"tempo {value:g}", Meaning("number", value=value)), *others]
+
+
+# -- where what has no end of its own ends
+
+
+def _bar_lines(score: Score, page: Page) -> list[float]:
+    """The places of double bars and repeat signs, sorted."""
+    rows = score.marks_of("double bar", "repeat end", "repeat start", "fine")
+    return np.unique([page.at(row["bar"], row["offset"]) for row in rows]).tolist()
+
+
+def _stops(found: dict[str, list[Printed]], plan: Plan, page: Page) -> list[float]:
+    """The places at which a slowdown without dashes ends: a return, a new tempo, a double bar or repeat sign, the end
+    of a phrase of the plan."""
+    places = [mark.at for mark in found["slowing"] if mark.meaning.kind == "return"]
+    places += [mark.at for mark in found["tempo"]]
+    phrases = list(plan.phrases)
+    while phrases:
+        phrase = phrases.pop()
+        phrases += phrase.inside
+        try:
+            places.append(page.at(*page.where.range_end(phrase.bars)))
+        except Fault:
+            continue  # it is told where phrases are read
+    return np.unique([*places, *_bar_lines(page.score, page), page.length]).tolist()

@@ -1,0 +1,359 @@
+"""The score's marks of sound as entries of the plan: dynamics, accents, tone, slides, pizzicato."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from timing.dynamics import UNMARKED
+from timing.instruments import sustains
+from timing.lines import Lines
+from timing.marks.places import Page, Printed, Said, heard_moments, heard_runs
+from timing.marks.time import at_places
+from timing.marks.uses import NOWHERE, Book, Fate
+from timing.marks.words import dynamic
+from timing.plan import Plan
+from timing.plan.entry import Entry
+from timing.plan.sound import Accent, Dynamic, Glissando, ToneChange
+from timing.plan.strings import StringChoice
+from timing.plan.words import DYNAMICS
+from timing.score import Sign
+from timing.where import Run
+
+MOST_BARS = 4  # that a crescendo in words lasts without dashes and without a dynamic that ends it
+SLIDE_SWELL = 3.0  # dB, where strings are plucked: without it a slide dies away before its goal (the house's own value)
+
+# Keys, bars and the strings of a harp sound every note of a slide by themselves; nothing there bends.
+_CANNOT_BEND = frozenset([*range(22), 23, 46, *range(112, 120)])
+_BOWED = frozenset([40, 41, 42, 43, 44, 48, 49, 110])
+
+
+# -- dynamics
+
+
+@dataclass(frozen=True)
+class _Group:
+    """The marks that some voices read: their levels and swells, sorted by place."""
+
+    levels: list[tuple[float, str]]  # (place, mark)
+    swells: list[float]  # where hairpins and the like begin
+
+
+def dynamic_marks(
+    marks: list[Printed], stops: list[float], plan: Plan, page: Page, book: Book
+) -> tuple[list[Dynamic], list[Accent]]:
+    """Dynamics, hairpins and their words; and the accents of fp and the like. `stops` are the places at which a
+    crescendo in words ends, if it has no dashes, sorted."""
+    said = Said(page, plan.dynamics, lambda entry: _bars_of(entry, page))
+    planned = _Planned(plan, page)
+    groups = _groups(marks, page)
+    made, accents = [], []
+    for mark in sorted(marks, key=lambda mark: mark.at):
+        name, cells = page.whose(mark)
+        if not cells:
+            book.note(mark, Fate.WITHOUT_EFFECT, "it has no notes")
+        elif mark.meaning.kind == "swell":
+            made += _swell(mark, name, cells, groups[cells], stops, said, planned, page, book)
+        else:
+            heard = [(bar, bar) for bar, _ in page.heard(mark.at)]
+            passes = book.give_way([mark], heard, lambda k, h=heard, c=cells: said.instead(*h[k], c))
+            if passes == NOWHERE:
+                continue
+            level, accent = dynamic(mark.meaning.word)
+            at = page.position(mark.at)
+            made.append(Dynamic.model_construct(at=at, mark=level, for_=name, passes=passes))
+            if accent is not None:
+                accents.append(Accent.model_construct(at=at, by=accent, for_=name, passes=passes))
+    return made, accents
+
+
+def _groups(marks: list[Printed], page: Page) -> dict[frozenset[int], _Group]:
+    """What is read by each set of cells that marks are for: what is for them, and for others with them."""
+    own: dict[frozenset[int], _Group] = {}
+    for mark in sorted(marks, key=lambda mark: mark.at):
+        group = own.setdefault(page.whose(mark)[1], _Group([], []))
+        if mark.meaning.kind == "swell":
+            group.swells.append(mark.at)
+        else:
+            group.levels.append((mark.at, dynamic(mark.meaning.word)[0]))
+    read = {}
+    for cells in own:
+        over = [group for others, group in own.items() if cells <= others]
+        levels = sorted(level for group in over for level in group.levels)
+        read[cells] = _Group(levels, sorted(at for group in over for at in group.swells))
+    return read
+
+
+class _Planned:
+    """The dynamics that the plan has at single moments."""
+
+    def __init__(self, plan: Plan, page: Page):
+        entries = [entry for entry in plan.dynamics if entry.kind == "at"]
+        self._found = sorted(
+            ((float(at), entry.mark, page.named(entry)) for entry in entries
+             for at in heard_moments(page.where, entry, entry.at)),
+            key=lambda each: each[0],
+        )  # fmt: skip
+        self._moments = [moment for moment, *_ in self._found]
+
+    def next(self, start: float, end: float, cells: frozenset[int]) -> tuple[float, str] | None:
+        """(moment, mark) of the first that is for these cells, from `start` to `end`."""
+        first, last = bisect_left(self._moments, start - 1e-6), bisect_right(self._moments, end + 1e-6)
+        return next(((moment, mark) for moment, mark, those in self._found[first:last] if those & cells), None)
+
+
+def _swell(
+    mark: Printed,
+    name: str | None,
+    cells: frozenset[int],
+    group: _Group,
+    stops: list[float],
+    said: Said,
+    planned: _Planned,
+    page: Page,
+    book: Book,
+) -> list[Dynamic]:
+    """The entries of a hairpin: one for each level that it leads to."""
+    end, goal = _goal(mark, group, stops, page)
+    bars = page.range(mark.at, end)
+    runs = page.runs(bars, arriving=True)
+    heard = [(run.first, run.last) for run in runs]
+    passes = book.give_way([mark], heard, lambda k: said.instead(*heard[k], cells))
+    if passes == NOWHERE:
+        return []
+    before = _before(mark.at, group)
+    slack = float(page.score.bars["length"][page.bar(end)])
+
+    def leads_to(run: Run) -> str | None:
+        """The mark in which a hearing ends: the plan's, where it has one there, else the score's."""
+        found = planned.next(run.end, run.end + slack, cells)
+        if goal is not None and (found is None or goal[0] - end < found[0] - run.end - 1e-6):
+            bar = page.where.ordinal(run.end + goal[0] - end)
+            found = goal if said.instead(bar, bar, cells) is None else found
+        louder = mark.meaning.word == "crescendo"
+        return found[1] if found and (DYNAMICS[found[1]] > before) == louder and DYNAMICS[found[1]] != before else None
+
+    kept = [run for run in runs if passes is None or run.first in passes]
+    by_goal: dict[str | None, list[Run]] = {}
+    for run in kept:
+        by_goal.setdefault(leads_to(run), []).append(run)
+    made = []
+    for to_mark, there in by_goal.items():
+        mine = passes if len(by_goal) == 1 else tuple(n for run in there for n in range(run.first, run.last + 1))
+        by = mark.meaning.value if to_mark is None else None
+        made.append(
+            Dynamic.model_construct(**{mark.meaning.word: bars}, to_mark=to_mark, by=by, for_=name, passes=mine)
+        )
+    return made
+
+
+def _goal(mark: Printed, group: _Group, stops: list[float], page: Page) -> tuple[float, tuple[float, str] | None]:
+    """(where a hairpin ends, the level mark that it leads to): one at its end, or within a bar after it and before the
+    next hairpin; one that stands before its end ends it."""
+    following = bisect_right(group.levels, (mark.at + 1e-6, ""))
+    level = group.levels[following] if following < len(group.levels) else None
+    swell = bisect_right(group.swells, mark.at + 1e-6)
+    next_swell = group.swells[swell] if swell < len(group.swells) else page.length
+    end = mark.end
+    if end <= mark.at + 1e-6:
+        stop = bisect_right(stops, mark.at + 1e-6)
+        end = min(page.end_of_bars(mark.at, MOST_BARS), next_swell, *stops[stop : stop + 1])
+    if level is None:
+        return end, None
+    end = min(end, level[0])
+    near = level[0] <= end + float(page.score.bars["length"][page.bar(end)]) + 1e-6
+    return end, level if near and level[0] <= next_swell + 1e-6 else None
+
+
+def _before(at: float, group: _Group) -> float:
+    """dB of the last mark until this place."""
+    last = bisect_right(group.levels, (at + 1e-6, "")) - 1
+    return DYNAMICS[group.levels[last][1]] if last >= 0 else UNMARKED
+
+
+def _bars_of(entry: Dynamic, page: Page) -> list[tuple[int, int]]:
+    """The performed bars in which an entry acts; where it arrives on the beginning of a bar, in that one too."""
+    where = page.where
+    if entry.kind == "at":
+        return [(where.ordinal(float(at)),) * 2 for at in heard_moments(where, entry, entry.at)]
+    runs = [run for run in heard_runs(where, entry, entry.where, arriving=True) if run.complete]
+    arrives = entry.where.end.beat is not None
+    return [(run.first, max(run.last, where.ordinal(run.end)) if arrives else run.last) for run in runs]
+
+
+# -- accents
+
+
+def accent_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> list[Accent]:
+    """sf, rf and the like; they give way to an accent of the plan in the same place."""
+    planned: dict[float, list[tuple[Entry, frozenset[int]]]] = {}
+    for entry in plan.accents:
+        for at in heard_moments(page.where, entry, entry.at):
+            planned.setdefault(round(float(at), 6), []).append((entry, page.named(entry)))
+    amounts = {"sforzato": plan.articulation.sforzato, "accent": plan.articulation.accent}
+    made = []
+    for mark in marks:
+        name, cells = page.whose(mark)
+        if not cells:
+            book.note(mark, Fate.WITHOUT_EFFECT, "it has no notes")
+            continue
+        heard = page.heard(mark.at)
+        there = [planned.get(round(moment, 6), []) for _, moment in heard]
+
+        def instead(number: int, there=there, cells=cells) -> Entry | None:
+            return next((entry for entry, those in there[number] if those & cells), None)
+
+        passes = book.give_way([mark], [(bar, bar) for bar, _ in heard], instead)
+        if passes != NOWHERE:
+            by = amounts[dynamic(mark.meaning.word)[1]]
+            made.append(Accent.model_construct(at=page.position(mark.at), by=by, for_=name, passes=passes))
+    return made
+
+
+def sign_accents(signs: np.ndarray, plan: Plan) -> np.ndarray:
+    """(n,) dB by which notes with these signs (bits of Sign) stand out."""
+    touch = plan.articulation
+    if "accents" in plan.marks.ignore:
+        return np.zeros(len(signs))
+    strong, plain = (signs & Sign.STRONG_ACCENT) != 0, (signs & Sign.ACCENT) != 0
+    return np.select([strong, plain], [touch.strong_accent, touch.accent], 0.0)
+
+
+def note_signs(plan: Plan, ids: np.ndarray, onsets: np.ndarray, lines: Lines, page: Page, book: Book) -> None:
+    """Write down what became of the accents that stand on notes. `ids` are the score's rows of the performed notes,
+    `onsets` their score onsets."""
+    signs = page.score.notes["signs"]
+    ignored = "accents" in plan.marks.ignore
+    taken = np.zeros(len(ids), bool)
+    for entry in plan.accents:
+        chosen = lines.select(entry.for_, entry.place("for"), page.where)
+        for at in heard_moments(page.where, entry, entry.at):
+            here = slice(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
+            taken[here] |= chosen[here]
+    heard, left = np.zeros(len(signs), bool), np.zeros(len(signs), bool)
+    heard[ids] = True
+    left[ids[~taken]] = True
+    for sign, text in ((Sign.STRONG_ACCENT, "strong accent"), (Sign.ACCENT, "accent")):
+        mine = (signs & sign) != 0
+        fates = (
+            (Fate.IGNORED, mine if ignored else mine & False, ""),
+            (Fate.WITHOUT_EFFECT, mine & ~heard & (not ignored), "it is not heard in this order of the bars"),
+            (Fate.OVERRIDDEN, mine & heard & ~left & (not ignored), "the plan has accents there"),
+            (Fate.USED, mine & left & (not ignored), ""),
+        )
+        for fate, rows, why in fates:
+            if rows.any():
+                first = page.score.notes[np.argmax(rows)]
+                at = page.at(first["bar"], first["offset"])
+                mark = Printed("accents", text, None, at, at, int(first["part"]), int(first["staff"]))
+                book.note(mark, fate, why, count=int(rows.sum()))
+
+
+# -- tone and pizzicato
+
+
+def tone_marks(
+    marks: list[Printed], plan: Plan, programs: np.ndarray, fretted: np.ndarray, page: Page, book: Book
+) -> list[ToneChange]:
+    """Tones, each until the next one of the same voices; where the plan has a tone it goes over them, note by note."""
+    said = Said(page, [t for t in plan.tone if t.bars is not None], lambda t: _runs_of(t, page))
+    made = []
+
+    def entry(mark: Printed, bars, name, passes) -> None:
+        if mark.meaning.word != "naturale":
+            made.append(ToneChange.model_construct(bars=bars, tone=mark.meaning.word, for_=name, passes=passes))
+
+    strings = fretted | np.isin(programs, list(_BOWED))
+    _until_next(marks, said, strings, "the instrument has no strings to change the tone of", entry, page, book)
+    return made
+
+
+def pizzicato_marks(
+    marks: list[Printed], plan: Plan, fretted: np.ndarray, page: Page, book: Book
+) -> list[StringChoice]:
+    """Pizzicato of guitars, until arco or the like."""
+    damped = [s for s in plan.strings if s.bars is not None and (s.pizzicato or s.harmonic)]
+    said = Said(page, damped, lambda s: _runs_of(s, page))
+    made = []
+
+    def entry(mark: Printed, bars, name, passes) -> None:
+        if mark.meaning.kind == "pizzicato":
+            made.append(StringChoice.model_construct(bars=bars, pizzicato=True, for_=name, passes=passes))
+
+    why = "only guitars have a pizzicato; give the part the instrument 'pizzicato strings'"
+    _until_next(marks, said, fretted, why, entry, page, book)
+    return made
+
+
+def _until_next(
+    marks: list[Printed], said: Said, able: np.ndarray, why: str, entry: Callable, page: Page, book: Book
+) -> None:
+    """Let each of the marks act until the next one that its voices read, unless the plan speaks throughout."""
+    places: dict[frozenset[int], list[float]] = {}
+    for mark in marks:
+        places.setdefault(page.whose(mark)[1], []).append(mark.at)
+    read = {
+        cells: np.unique([at for others, found in places.items() if cells <= others for at in found])
+        for cells in places
+    }
+    for mark in marks:
+        name, cells = page.whose(mark)
+        if not able[mark.part] or not cells:
+            book.note(mark, Fate.WITHOUT_EFFECT, why if cells else "it has no notes")
+            continue
+        following = read[cells][np.searchsorted(read[cells], mark.at + 1e-6) :]
+        bars = page.range(mark.at, float(following[0]) if len(following) else page.length)
+        heard = [(run.first, run.last) for run in page.where.runs(bars)]
+        passes = book.give_way([mark], heard, lambda k, h=heard, c=cells: said.throughout(*h[k], c))
+        if passes != NOWHERE:
+            entry(mark, bars, name, passes)
+
+
+def _runs_of(entry: Entry, page: Page) -> list[tuple[int, int]]:
+    return [(run.first, run.last) for run in heard_runs(page.where, entry, entry.bars)]
+
+
+# -- slides
+
+
+def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Page, book: Book) -> list[Glissando]:
+    """The slide lines: one entry for each part; those of the plan go over it, slide by slide."""
+    starts = [(entry, _starts(entry, page), page.named(entry)) for entry in plan.glissandi]
+    able = ~np.isin(programs, list(_CANNOT_BEND))
+    parts = set()
+    for here in at_places(marks):
+        for mark in here:
+            if not able[mark.part]:
+                why = "the instrument cannot bend a note: it would play the notes between"
+                book.note(mark, Fate.WITHOUT_EFFECT, why)
+                continue
+            cells, heard = page.whose(mark)[1], page.heard(mark.at)
+
+            def instead(number: int, heard=heard, cells=cells) -> Entry | None:
+                moment = heard[number][1]
+                return next(
+                    (entry for entry, moments, those in starts[::-1]
+                     if those & cells and np.any(np.abs(moments - moment) < 1e-6)), None,
+                )  # fmt: skip
+
+            if book.give_way([mark], [(bar, bar) for bar, _ in heard], instead) != NOWHERE:
+                parts.add(mark.part)
+    made = []
+    for part in sorted(parts):
+        swell = 0.0 if sustains(int(programs[part])) else SLIDE_SWELL
+        name = None if len(page.score.parts) == 1 else f"part {part + 1}"
+        made.append(Glissando.model_construct(swell=swell, for_=name))
+    return made
+
+
+def _starts(entry: Glissando, page: Page) -> np.ndarray:
+    """The moments of the slides that an entry of the plan shapes; of all, if it names no place."""
+    if entry.from_ is not None:
+        return heard_moments(page.where, entry, entry.from_)
+    lines = page.score.marks_of("glissando")
+    places = {page.at(line["bar"], line["offset"]) for line in lines}
+    on = page.where.on_pass(entry.passes)
+    return np.array([moment for at in places for bar, moment in page.heard(at) if on[bar]])

@@ -1,0 +1,159 @@
+"""The plan: what a musician writes, as validated models. The language itself is described in plans/README.md.
+
+Nothing here knows the score: whether bar 40 exists is seen when plan and score are brought together (`timing.where`).
+What the entries of each section hold is in `time`, `sound`, `strings` and `accept`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Self
+
+from pydantic import BeforeValidator, Field, WithJsonSchema
+
+from timing.plan import words
+from timing.plan.accept import Acceptance
+from timing.plan.entry import Entry, Faults, KeyFault, Words
+from timing.plan.sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
+from timing.plan.strings import Capo, Name, StringChoice, Tuning
+from timing.plan.time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Rubato, Slowing
+
+
+def _tempo_list(value: Any) -> Any:
+    return value if isinstance(value, list | tuple) else (value,)
+
+
+def _order_list(value: Any) -> Any:
+    """`[1-8, 1-8, 9-24]`, or the same as one line of text."""
+    if isinstance(value, str | int):
+        value = value.split(",", MAX_ENTRIES + 1) if isinstance(value, str) else [value]
+    if not isinstance(value, list | tuple) or not value:
+        raise ValueError("the order is a list of bars, as in [1-8, 1-8, 9-24, 1-8]")
+    return value
+
+
+_instrument = words.text_reader(100)
+
+
+def _instruments(value: Any) -> Any:
+    """One instrument for all parts, or one for each part by its name (judged in `Plan.faults`, each at its place)."""
+    return {name: str(each) for name, each in value.items()} if isinstance(value, dict) else _instrument(value)
+
+
+def _nothing(empty: Any) -> BeforeValidator:
+    """A section whose entries are all taken out is empty."""
+    return BeforeValidator(lambda value: empty if value is None else value)
+
+
+def _one_or_more(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+Order = Annotated[
+    tuple[words.WholeBars, ...],
+    Field(max_length=MAX_ENTRIES),
+    BeforeValidator(_order_list),
+    words.also("string", "integer"),
+]
+Instruments = Annotated[
+    str | dict[str, str],
+    BeforeValidator(_instruments),
+    WithJsonSchema(
+        {"type": ["string", "object"], "additionalProperties": {"type": "string"}, "examples": ["classical guitar"]}
+    ),
+]
+
+SECTIONS = (
+    "phrases", "slowing", "rubato", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings",
+    "accept",
+)  # fmt: skip  # these add up; with the groups, what is said later counts
+_GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "marks", "fingering", "voices", "articulation")
+
+# The score's own marks, by the section of a plan that says the same; its ornaments.
+MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings", "ornaments")
+
+
+class Marks(Words):
+    """Which of the score's own marks are not played."""
+
+    ignore: Annotated[
+        tuple[words.one_of(MARKS, "a kind of mark"), ...], BeforeValidator(_one_or_more), words.also("string")
+    ] = Field((), description="kinds of marks, by the section of a plan that says the same")
+
+
+def _marks(value: Any) -> Any:
+    """`ignore` stands for all kinds."""
+    if isinstance(value, str):
+        if value.strip() != "ignore":
+            message = f"{words.shown(value)}: marks can be 'ignore', or some kinds, as in {{ignore: [dynamics, tempo]}}"
+            raise words.UnknownWord(message, value, ["ignore"])
+        return {"ignore": list(MARKS)}
+    return value
+
+
+def _section(entry: type[Entry]) -> Any:
+    return Annotated[tuple[entry, ...], Field(max_length=MAX_ENTRIES), _nothing(()), words.OrNothing()]
+
+
+class Plan(Words):
+    """One reading of one score. An empty plan plays the notes in strict time at an even level."""
+
+    title: words.text(200, "the title of this reading") | None = None
+    based_on: words.FileName | None = Field(None, alias="based on", description="the plan this one starts from")
+    without: Annotated[
+        tuple[words.one_of((*SECTIONS, *_GROUPS), "a section of a plan"), ...],
+        BeforeValidator(_one_or_more),
+        words.also("string"),
+    ] = Field((), description="sections of that plan which this one leaves out")
+    score: words.FileName | None = None
+    instrument: Instruments | None = Field(None, description="one for all, or one per part")
+    tuning: Tuning | None = Field(None, description="how the strings are tuned, if not as the score says")
+    capo: Capo = 0
+    tempo: Annotated[
+        tuple[AnyTempo, ...],
+        Field(max_length=MAX_ENTRIES),
+        BeforeValidator(_tempo_list),
+        words.also(words.NewTempo),
+    ] = Field((), description="one tempo, or a list of tempi and where each begins")
+    order: Order | None = Field(None, description="the bars in the order in which they are played")
+    marks: Annotated[Marks, BeforeValidator(_marks), words.also("string")] = Field(
+        Marks(), description="the score's own marks act where the plan is silent, unless they are ignored"
+    )
+    repeats_after_da_capo: words.YesNo = Field(False, alias="repeats after da capo")
+    fingering: Name | None = Field(None, description="which of the named ways to play in `strings` is taken")
+    voices: Annotated[
+        dict[str, AnyVoice],
+        Field(max_length=200),
+        _nothing({}),
+        words.OrNothing(),
+    ] = Field({}, description="how loud each voice is, and which leads")
+    articulation: Annotated[Articulation, _nothing({}), words.OrNothing()] = Articulation()
+    phrases: _section(AnyPhrase) = Field((), description="where each phrase begins and ends")
+    slowing: _section(Slowing) = Field((), description="where the time gives way and comes back")
+    rubato: _section(Rubato) = Field((), description="where time is stolen and given back")
+    holds: _section(Hold) = Field((), description="where the time waits")
+    dynamics: _section(Dynamic) = Field((), description="marks and hairpins")
+    accents: _section(Accent) = Field((), description="notes that are played louder")
+    tone: _section(ToneChange) = Field((), description="where the tone changes")
+    second_time: _section(SecondTime) = Field((), alias="second time", description="what differs from the first time")
+    glissandi: _section(Glissando) = Field((), description="slides from one note into another")
+    strings: _section(StringChoice) = Field((), description="on which strings the notes lie, and how they are sounded")
+    accept: _section(Acceptance) = Field((), description="cautions that are meant to stand, each with its reason")
+
+    @classmethod
+    def faults(cls, given: dict, made: Self | None) -> Faults:
+        emptied = {*SECTIONS, "voices", "articulation"}
+        yield from super().faults({key: value for key, value in given.items() if key not in emptied}, made)
+        if "without" in given and "based on" not in given:
+            yield ("without",), KeyFault("'without' leaves out parts of another plan: name that plan with 'based on'")
+        tempi = [n for n, mark in enumerate(made.tempo) if mark.at is mark.over is None] if made is not None else []
+        for again in tempi[1:]:
+            message = (
+                "a tempo without a place holds from the beginning: one is enough, so say 'at' which bar this one begins"
+            )
+            yield ("tempo", again), ValueError(message)
+        if isinstance(instruments := given.get("instrument"), dict):
+            for name, instrument in instruments.items():
+                try:
+                    _instrument(instrument)
+                except ValueError as fault:
+                    yield ("instrument", name), fault

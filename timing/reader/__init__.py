@@ -1,0 +1,266 @@
+"""Read a score: MusicXML, MIDI, ABC, kern or MEI through music21, once, into the plain tables of timing/score.py.
+
+What each kind of file gives:
+- MusicXML (.musicxml, .xml, .mxl): everything the tables can hold. `timing.reader.musicxml` says what music21 leaves
+  out and is taken from the elements.
+- MEI and kern: notes, ties, graces, slurs, articulations, dynamics, bar lines, as far as music21 reads them, and
+  ornaments (`timing.reader.ornaments`). Staves that a brace (MEI) or one part (kern) holds together are one part.
+- ABC: the first tune of a collection, with advice. music21 drops ties between chords (a caution says so).
+- MIDI has neither bars nor voices of its own: music21 moves the notes to the nearest sixteenth or triplet eighth,
+  writes bars by the time signatures, and parts overlapping notes into voices.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import warnings
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from timing.reader import cache as kept
+from timing.reader import guard
+from timing.reader.bars import read_bars
+from timing.reader.marks import read_marks, settle
+from timing.reader.musicxml import LONGEST_BAR, read_facts, untag
+from timing.reader.notes import read_notes, set_slurs
+from timing.reader.ornaments import set_ornaments
+from timing.reader.walk import Parsed, walk_heads
+from timing.remarks import CannotDo, Place, Remark, Severity
+from timing.score import PART, Score
+
+_MOST_WARNINGS = 10
+
+
+def read_score(path: str | Path, *, cache: bool = True) -> Score:
+    """The score in a file, as tables; `cache` keeps it for the next time.
+
+    Raises CannotDo, with one clear reason, for a file that is missing, not a score, broken, empty or out of
+    all measure.
+    """
+    raw = guard.load(path)
+    name = kept.key(raw.kind, raw.content)
+    if cache and (score := kept.load(name, raw.path)):
+        return score
+    parsed = _parse(raw)
+    score = tabulate(parsed)
+    if not len(score.notes):
+        if not _has_rests(parsed):
+            raise raw.refuse("score-empty", "holds no notes")
+        message = f"{raw.path.name} holds no notes, only rests"
+        silent = Remark(Severity.CAUTION, "score-silent", message, Place(raw.path))
+        score = replace(score, remarks=(silent, *score.remarks))
+    if cache:
+        kept.store(name, score)
+    return score
+
+
+def _has_rests(parsed: Parsed) -> bool:
+    """Whether anything is written in the bars; music21 fills empty ones with rests of its own."""
+    if parsed.tree is not None:
+        return any(element.tag in ("note", "rest", "mRest", "multiRest") for element in parsed.tree.iter())
+    return any(True for _ in parsed.stream.recurse().getElementsByClass("Rest"))
+
+
+def read_stream(path: str | Path) -> Parsed:
+    """The file as music21 reads it, after the same checks and preparation as `read_score`; see `walk_heads`."""
+    return _parse(guard.load(path))
+
+
+def tabulate(parsed: Parsed) -> Score:
+    """The tables of a parsed file; unlike `read_score`, of one with nothing but rests as well."""
+    try:
+        return _tabulate(parsed)
+    except CannotDo:
+        raise
+    except Exception as error:
+        raise _unreadable(parsed.raw, error) from error
+
+
+def _tabulate(parsed: Parsed) -> Score:
+    heads = walk_heads(parsed)
+    notes, table, note_remarks = read_notes(parsed, heads)
+    slurs = set_slurs(parsed, heads, notes, table)
+    set_ornaments(parsed, heads, notes, table)
+    marks = read_marks(parsed, heads, notes, table, slurs)
+    bars, bar_remarks = read_bars(parsed, marks)
+    marks = settle(marks, bars)
+    place = Place(parsed.raw.path)
+    remarks = [*parsed.remarks, *note_remarks, *bar_remarks]
+    return Score(
+        path=parsed.raw.path,
+        title=_title(parsed),
+        notes=notes,
+        heads=table,
+        bars=bars,
+        marks=marks,
+        parts=_parts(parsed),
+        remarks=tuple(Remark(r.severity, r.code, r.message, r.place or place, r.bar, r.beat) for r in remarks),
+    )
+
+
+# -- parsing
+
+
+def _parse(raw: guard.Raw) -> Parsed:
+    """Check, prepare and parse; music21's own print-outs and warnings are caught and become remarks."""
+    with _hushed() as warned:
+        try:
+            parsed = _PARSERS[raw.kind](raw)
+        except CannotDo:
+            raise
+        except RecursionError as error:
+            raise raw.refuse("score-unsafe", "is nested too deeply to be read") from error
+        except Exception as error:
+            raise _unreadable(raw, error) from error
+        _bar(parsed)
+    parsed.remarks += _warnings(warned)
+    return parsed
+
+
+def _bar(parsed: Parsed) -> None:
+    """Give bars to what has none: a spine without bar lines, a tune so short that music21 takes no notice of them."""
+    if not all(part.hasMeasures() for part in parsed.stream.parts):
+        message = "there are too few bar lines to be read: bars are counted by the metre, and repeat signs are lost"
+        parsed.remarks.append(Remark(Severity.ADVICE, "no-bar-lines", message))
+    for part in parsed.stream.parts:
+        if part.hasMeasures():
+            continue
+        if part.highestTime > LONGEST_BAR:
+            raise parsed.raw.refuse("score-unsafe", f"goes on for {part.highestTime:,.0f} quarters without a bar line")
+        part.makeMeasures(inPlace=True)
+
+
+@contextlib.contextmanager
+def _hushed():
+    """Keeps what music21 prints from the terminal; gives the list of its warnings."""
+    said = io.StringIO()
+    with warnings.catch_warnings(record=True) as warned, contextlib.redirect_stdout(said):
+        warnings.simplefilter("always")
+        with contextlib.redirect_stderr(said):
+            yield warned
+
+
+def _unreadable(raw: guard.Raw, error: Exception) -> CannotDo:
+    reason = " ".join(str(error).split())[:200] or type(error).__name__
+    if not type(error).__module__.startswith("music21"):
+        reason = f"something is missing or malformed ({reason})"
+    return raw.refuse("score-unreadable", f"cannot be read as music: {reason}")
+
+
+def _warnings(warned: list) -> list[Remark]:
+    """What music21 warned of; bars that are too full are remarked on elsewhere."""
+    texts = dict.fromkeys(" ".join(str(w.message).split()) for w in warned if "MusicXML" in w.category.__name__)
+    texts = [text for text in texts if "overfull" not in text]
+    return [
+        Remark(Severity.ADVICE, "passed-over", f"reading passed over a fault: {text[:200]}")
+        for text in texts[:_MOST_WARNINGS]
+    ]
+
+
+def _parse_xml(raw: guard.Raw) -> Parsed:
+    tree = guard.xml(raw)
+    root = tree.tag.rpartition("}")[2]
+    if root == "mei":
+        return _parse_mei(raw, tree)
+    if root == "score-timewise":
+        message = "is MusicXML sorted by bars (score-timewise); export it sorted by parts (score-partwise)"
+        raise raw.refuse("not-a-score", message)
+    if root != "score-partwise":
+        raise raw.refuse("not-a-score", f"is XML but not a score: it holds <{root[:40]}>, not MusicXML or MEI")
+    facts = read_facts(tree, raw)
+    from music21.musicxml.xmlToM21 import MusicXMLImporter
+
+    importer = MusicXMLImporter()
+    importer.xmlRootToScore(tree, importer.stream)
+    untag(facts)
+    return Parsed(raw, "musicxml", importer.stream, tree, facts, facts.remarks)
+
+
+def _parse_mei(raw: guard.Raw, tree) -> Parsed:
+    from xml.etree.ElementTree import tostring
+
+    guard.metres(raw, [figure for e in tree.iter() for a, figure in e.items() if a in ("meter.count", "count")])
+    rests = (rest.get("num", "1") for rest in tree.iter("{http://www.music-encoding.org/ns/mei}multiRest"))
+    if any(not number.isdecimal() or int(number[:9]) > guard.MIDI_BARS for number in rests):
+        raise raw.refuse("score-unsafe", "asks for a rest of more bars than any music has")
+    from music21.mei import MeiToM21Converter
+
+    return Parsed(raw, "mei", MeiToM21Converter(tostring(tree, encoding="unicode")).run(), tree)
+
+
+def _parse_midi(raw: guard.Raw) -> Parsed:
+    content = guard.midi(raw)
+    from music21.midi.translate import midiStringToStream
+
+    return Parsed(raw, "midi", midiStringToStream(content))
+
+
+def _parse_kern(raw: guard.Raw) -> Parsed:
+    text = guard.text(raw)
+    from music21.converter import parseData
+
+    return Parsed(raw, "kern", parseData(text, format="humdrum"))
+
+
+def _parse_abc(raw: guard.Raw) -> Parsed:
+    text = guard.text(raw)
+    tunes = [found.start() for found in re.finditer(r"^X:", text, re.MULTILINE)]
+    remarks = []
+    if len(tunes) > 1:
+        text = text[: tunes[1]]
+        message = f"the file holds {len(tunes)} tunes; the first is read"
+        remarks.append(Remark(Severity.ADVICE, "collection", message))
+    if re.search(r"^(?![A-Za-z+]:|%).*\[[^\]:]*\][\d/]*-|^(?![A-Za-z+]:|%).*\[[^\]:]*-", text, re.MULTILINE):
+        message = "ties between chords are not read from ABC; the tied chords are struck again"
+        remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
+    from music21.converter import parseData
+
+    stream = parseData(text, format="abc")
+    if "Opus" in stream.classSet:
+        stream = stream.scores.first()
+    return Parsed(raw, "abc", stream, remarks=remarks)
+
+
+_PARSERS = {"xml": _parse_xml, "mxl": _parse_xml, "midi": _parse_midi, "kern": _parse_kern, "abc": _parse_abc}
+
+
+# -- what is left
+
+
+def _title(parsed: Parsed) -> str:
+    about = parsed.stream.metadata
+    title = (about.title or about.movementName or "") if about is not None else ""
+    return " ".join(title.split())[:200]
+
+
+def _parts(parsed: Parsed) -> np.ndarray:
+    groups = parsed.staves()
+    rows = np.zeros(len(groups), PART)
+    names: set[str] = set()
+    for number, (row, staves) in enumerate(zip(rows, groups, strict=True)):
+        first = staves[0]
+        instrument = first.recurse().getElementsByClass("Instrument").first()
+        sound = (instrument.instrumentName or "") if instrument is not None else ""
+        row["instrument"] = " ".join(sound.split())[:60]
+        row["name"] = _unique(" ".join((first.partName or sound or f"Part {number + 1}").split()), names)
+        program = instrument.midiProgram if instrument is not None else None
+        row["program"] = program if program is not None and 0 <= program < 128 else -1
+        row["percussion"] = instrument is not None and (
+            "UnpitchedPercussion" in instrument.classSet or instrument.midiChannel == 9
+        )
+        for string, pitch in (parsed.facts.tunings.get(number, {}) if parsed.facts else {}).items():
+            row["tuning"][string - 1] = pitch
+    return rows
+
+
+def _unique(name: str, taken: set[str]) -> str:
+    name, count, base = name[:60], 1, name[:55]
+    while name in taken:
+        count += 1
+        name = f"{base} {count}"
+    taken.add(name)
+    return name

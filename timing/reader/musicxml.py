@@ -1,0 +1,346 @@
+"""What music21 does not carry over from MusicXML, read from the elements themselves.
+
+music21 reads pitches, lengths, ties, slurs, articulations, words, dynamics, metronome marks and bar lines. It leaves
+out, and this module adds: voice numbers of bars with one voice; string, fret and finger of each chord member; the sound
+of unpitched notes; whether a grace note is slashed or takes its time from the note before; the direction of an arpeggio
+on each note; hammer-on and pull-off by note; slides and glissandi by note (music21 ties them to the whole chord); where
+exactly hairpins, pedal lines, dashes and endings begin and end; the jumps of <sound>; fermatas over bar lines; tuning.
+
+A music21 note is matched to its element by a number that travels through music21 in the element's `relative-x`
+attribute (music21 keeps it as `style.relativeX`).
+
+Source: MusicXML 4.0 (W3C Music Notation Community Group).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+from xml.etree.ElementTree import Element, SubElement
+
+from timing.reader.directions import Directions, Line
+from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw, metres
+from timing.remarks import CannotDo, Remark, Severity
+
+LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
+MOST_STAVES, MOST_VOICES, MOST_IN_TUPLET, MOST_FIFTHS = 16, 64, 512, 28
+
+_TAG = "relative-x"
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
+@dataclass(slots=True)
+class NoteFacts:
+    """What the file says of one notehead."""
+
+    element: Element
+    voice: int
+    staff: int
+    shift: int  # semitones from written to sounding
+    cue: bool = False
+    slashed: bool = False
+    after: bool = False  # a grace note that takes its time from the note before
+    ring: bool = False
+    left_hand: bool = False
+    roll: int = 0
+    string: int = 0
+    fret: int = -1
+    finger: int = -1
+    unpitched: int | None = None
+
+
+@dataclass
+class Facts:
+    notes: list[NoteFacts] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+    slides: list[tuple[int, int, str]] = field(default_factory=list)  # (from, to) in notes, words
+    tunings: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> pitch
+    implicit: set[int] = field(default_factory=set)  # bars whose number is not printed
+    unnumbered: set[int] = field(default_factory=set)  # bars without a number
+    filled: dict[int, Fraction] = field(default_factory=dict)  # how far the fullest part goes in each bar
+    chord_symbols: list[Element] = field(default_factory=list)
+    metres: list[str] = field(default_factory=list)  # the upper figures of all time signatures
+    remarks: list[Remark] = field(default_factory=list)
+
+
+def note_number(element) -> int | None:
+    """The place in `Facts.notes` of a music21 note."""
+    return int(element.style.relativeX) if element.hasStyleInformation and element.style.relativeX is not None else None
+
+
+def read_facts(root: Element, raw: Raw) -> Facts:
+    """Walk the tree once, prepare it for music21, and gather what music21 leaves out. CannotDo for absurd numbers."""
+    facts = Facts()
+    if root.find("part-list/score-part") is None:
+        raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
+    listed = {part.get("id") for part in root.iterfind("part-list/score-part")} | {None}
+    parts = [part for part in root.findall("part") if part.get("id") in listed]
+    for part in root.findall("part"):
+        if part not in parts:  # music21 passes over it
+            message = f"the part {part.get('id')[:20]!r} is left out: the part list does not name it"
+            facts.remarks.append(Remark(Severity.CAUTION, "part-left-out", message))
+    if all(part.find("measure") is None for part in parts):
+        raise raw.refuse("score-empty", "holds no bars")
+    sounds = {
+        instrument.get("id"): int(unpitched) - 1
+        for instrument in root.iter("midi-instrument")
+        if (unpitched := (instrument.findtext("midi-unpitched") or "").strip()).isdecimal()
+    }
+    for number, part in enumerate(parts):
+        _PartWalk(facts, number, part, sounds, raw).run()
+    metres(raw, facts.metres)
+    return facts
+
+
+def untag(facts: Facts) -> None:
+    """Make the tree what it was: without the numbers, with its chord symbols."""
+    for note in facts.notes:
+        note.element.attrib.pop(_TAG, None)
+    for harmony in facts.chord_symbols:
+        harmony.tag = "harmony"
+
+
+class _PartWalk:
+    """One walk through a part, with the time in quarters as its cursor."""
+
+    def __init__(self, facts: Facts, number: int, part: Element, sounds: dict[str, int], raw: Raw):
+        self.facts, self.number, self.part, self.sounds, self.raw = facts, number, part, sounds, raw
+        self.divisions = Fraction(1)
+        self.shifts: dict[int, int] = {}
+        self.bar, self.cursor, self.voice = 0, Fraction(0), "1"
+        self.chord: list[int] = []
+        self.chord_start = Fraction(0)
+        self.slides: dict[tuple[str, str], tuple[int, str]] = {}
+        self.directions = Directions(number, facts.lines, facts.remarks)
+        self.reach: dict[str, dict[int, Fraction]] = {}  # voice -> staff -> end within the bar
+        self.per_staff = False
+        self.voices: list[tuple[int, str]] = []  # (note, voice as written)
+        self.staves = max((int(self._number(s, "staves")) for s in part.iter("staves")), default=1)
+        if not 1 <= self.staves <= MOST_STAVES:
+            raise self._absurd(f"{self.staves} staves in one part")
+
+    def run(self) -> None:
+        handlers = {
+            "note": self._note, "backup": self._backup, "forward": self._forward, "attributes": self._attributes,
+            "direction": self._direction,
+            "sound": lambda sound: self.directions.sound(sound, self.bar, self.cursor),
+            "harmony": self._harmony,
+            "barline": lambda line: self.directions.bar_line(line, self.bar, self.cursor, self._name()),
+        }  # fmt: skip
+        for self.bar, measure in enumerate(self.part.findall("measure")):  # noqa: B020
+            self.cursor, self.reach, fullest = Fraction(0), {}, Fraction(0)
+            if not re.search(r"\d", measure.get("number", "")):
+                self.facts.unnumbered.add(self.bar)
+            if measure.get("implicit") == "yes":
+                self.facts.implicit.add(self.bar)
+            _join_chords(measure)
+            for element in measure:
+                if handler := handlers.get(element.tag):
+                    handler(element)
+                    fullest = max(fullest, self.cursor)
+                if self.cursor > LONGEST_BAR:
+                    raise self._absurd(f"a bar longer than {LONGEST_BAR:,} quarters")
+            if len(self.reach) > MOST_VOICES:
+                raise self._absurd(f"{len(self.reach)} voices in one bar")
+            self.facts.filled[self.bar] = max(fullest, self.facts.filled.get(self.bar, Fraction(0)))
+        self.directions.close(self.bar)
+        self._number_voices()
+
+    # -- time
+
+    def _name(self) -> str:
+        """The number of the bar the walk is in, as the file has it."""
+        measures = self.part.findall("measure")
+        return measures[self.bar].get("number", str(self.bar + 1))[:12] if measures else "1"
+
+    def _absurd(self, what: str) -> CannotDo:
+        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {self._name()}; no music needs that")
+
+    def _number(self, element: Element | None, what: str) -> Fraction:
+        text = (element.text or "").strip() if element is not None else ""
+        if not re.fullmatch(r"[+-]?\d{1,12}(\.\d{1,12})?", text):
+            raise self._absurd(f"{what} {text[:20]!r}")
+        return Fraction(text)
+
+    def _length(self, element: Element) -> Fraction:
+        duration = element.find("duration")
+        if duration is None:
+            return Fraction(0)
+        length = self._number(duration, "a duration of") / self.divisions
+        if not 0 <= length <= LONGEST_BAR:
+            raise self._absurd(f"a duration of {float(length):,.0f} quarters")
+        return length
+
+    def _backup(self, element: Element) -> None:
+        self.cursor = max(Fraction(0), self.cursor - self._length(element))
+
+    def _forward(self, element: Element) -> None:
+        self.cursor += self._length(element)
+
+    def _attributes(self, element: Element) -> None:
+        if (divisions := element.find("divisions")) is not None:
+            self.divisions = self._number(divisions, "divisions of")
+            if self.divisions <= 0:
+                raise self._absurd(f"divisions of {divisions.text}")
+        for time in element.iter("time"):
+            beats = [b for group in time.findall("beats") for b in (group.text or "").split("+")]
+            units = [(unit.text or "").strip() for unit in time.findall("beat-type")]
+            free = time.find("senza-misura") is not None
+            fits = all(_between(b, MOST_BEATS) for b in beats) and all(_between(u, SMALLEST_UNIT) for u in units)
+            if free:
+                continue
+            if not (beats and units and fits):
+                raise self._absurd(f"a time signature of {'+'.join(beats)[:20]}/{'+'.join(units)[:20]}")
+            self.facts.metres.append("+".join(beats))
+        for fifths in element.iterfind("key/fifths"):
+            if abs(self._number(fifths, "a key of")) > MOST_FIFTHS:
+                raise self._absurd(f"a key of {fifths.text[:12]} accidentals")
+        for transpose in element.findall("transpose"):
+            self._transpose(transpose)
+        for details in element.findall("staff-details"):
+            self._tuning(details.findall("staff-tuning"), lines=int(details.findtext("staff-lines") or 0))
+
+    def _transpose(self, element: Element) -> None:
+        chromatic = int(self._number(element.find("chromatic"), "a transposition of"))
+        octaves = element.find("octave-change")
+        shift = chromatic + 12 * (int(self._number(octaves, "a transposition of")) if octaves is not None else 0)
+        if abs(shift) > 60:
+            raise self._absurd(f"a transposition by {shift} semitones")
+        staff = element.get("number", "")
+        for number in [int(staff)] if staff.isdecimal() else range(1, self.staves + 1):
+            self.shifts[number] = shift
+        if element.find("diatonic") is None:  # optional in MusicXML, music21 wants it
+            diatonic = Element("diatonic")
+            diatonic.text = str(round(chromatic * 7 / 12))
+            element.insert(0, diatonic)
+
+    def _tuning(self, tunings: list[Element], lines: int) -> None:
+        """Strings count from the highest; <staff-tuning> counts lines from the lowest, <accord> counts strings."""
+        strings = self.facts.tunings.setdefault(self.number, {}) if tunings else {}
+        lines = max([lines, *(int(t.get("line", 0)) for t in tunings)], default=0)
+        for tuning in tunings:
+            step, octave = tuning.findtext("tuning-step", ""), tuning.findtext("tuning-octave", "")
+            string = int(tuning.get("string", 0)) or lines + 1 - int(tuning.get("line", 0))
+            if step in _STEPS and octave.isdecimal() and 1 <= string <= 12:
+                alter = round(float(tuning.findtext("tuning-alter") or 0))
+                strings[string] = _STEPS[step] + alter + 12 * (int(octave) + 1)
+
+    def _direction(self, element: Element) -> None:
+        offset = element.find("offset")
+        at = self.cursor + (self._number(offset, "an offset of") / self.divisions if offset is not None else 0)
+        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 0
+        for scordatura in element.iterfind("direction-type/scordatura"):
+            self._tuning(scordatura.findall("accord"), 0)
+        self.directions.direction(element, staff, self.bar, max(at, Fraction(0)))
+
+    def _harmony(self, element: Element) -> None:
+        """Hide chord symbols from music21: they do not sound, and some that are broken keep it busy for ever."""
+        element.tag = "hidden-harmony"
+        self.facts.chord_symbols.append(element)
+
+    # -- notes
+
+    def _note(self, element: Element) -> None:
+        if self.staves > 1 and element.find("staff") is None:
+            SubElement(element, "staff").text = "1"
+        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 1
+        if not 1 <= staff <= MOST_STAVES:
+            raise self._absurd(f"staff {staff}")
+        chord = element.find("chord") is not None
+        grace = element.find("grace")
+        voice = (element.findtext("voice") or "").strip() or (self.voice if chord else "1")
+        length = Fraction(0) if grace is not None else self._length(element)
+        start = self.chord_start if chord else self.cursor
+        if not chord:
+            self.chord, self.chord_start, self.voice = [], self.cursor, voice
+            self.cursor += length
+        if grace is None and element.find("rest") is None:
+            reach = self.reach.setdefault(voice, {})
+            self.per_staff |= any(end > start for other, end in reach.items() if other != staff) and not chord
+            reach[staff] = max(reach.get(staff, Fraction(0)), start + length)
+        element.set(_TAG, str(len(self.facts.notes)))
+        self.chord.append(len(self.facts.notes))
+        self.voices.append((len(self.facts.notes), voice))
+        facts = NoteFacts(element, 0, staff, self.shifts.get(staff, 0), cue=element.find("cue") is not None)
+        self.facts.notes.append(facts)
+        if grace is not None:
+            facts.slashed = grace.get("slash") == "yes"
+            facts.after = grace.get("steal-time-previous") is not None and grace.get("steal-time-following") is None
+        for count in element.iterfind("time-modification/*"):
+            if count.tag in ("actual-notes", "normal-notes") and not _between(count.text or "", MOST_IN_TUPLET):
+                raise self._absurd(f"a tuplet of {(count.text or 'no')[:12]} notes")
+        if element.find("unpitched") is not None:
+            instrument = element.find("instrument")
+            first = next(iter(self.sounds.values()), None)
+            facts.unpitched = self.sounds.get(instrument.get("id") if instrument is not None else None, first)
+        facts.roll = self.facts.notes[self.chord[0]].roll
+        for notations in element.findall("notations"):
+            self._notations(notations, facts)
+
+    def _notations(self, notations: Element, facts: NoteFacts) -> None:
+        here = len(self.facts.notes) - 1
+        for item in notations:
+            if item.tag == "technical":
+                for sign in item:
+                    self._technical(sign, facts)
+            elif item.tag == "tied" and item.get("type") == "let-ring":
+                facts.ring = True
+            elif item.tag == "arpeggiate":
+                for member in self.chord:  # some programs write the sign on one member alone
+                    self.facts.notes[member].roll = -1 if item.get("direction") == "down" else 1
+            elif item.tag in ("glissando", "slide"):
+                key = (item.tag, item.get("number", "1"))
+                if item.get("type") == "start":
+                    self.slides[key] = (here, (item.text or "").strip())
+                elif item.get("type") == "stop" and (start := self.slides.pop(key, None)):
+                    self.facts.slides.append((start[0], here, start[1]))
+
+    def _technical(self, sign: Element, facts: NoteFacts) -> None:
+        text = (sign.text or "").strip()
+        if sign.tag == "string" and text.isdecimal() and 1 <= int(text) <= 12:
+            facts.string = int(text)
+        elif sign.tag == "fret" and text.isdecimal() and int(text) <= 36:
+            facts.fret = int(text)
+        elif sign.tag == "fingering" and text.isdecimal() and int(text) <= 5 and facts.finger < 0:
+            facts.finger = int(text)
+        elif sign.tag == "open-string":
+            facts.fret = 0
+        elif sign.tag in ("hammer-on", "pull-off") and sign.get("type") == "stop":
+            facts.left_hand = True
+
+    def _number_voices(self) -> None:
+        """Voices as numbers that are unique within the part: where every staff counts its own voices from 1, the
+        second staff's numbers go on after the first's; a voice that wanders between staves keeps its number."""
+        names = {voice for _, voice in self.voices}
+        numbers = {voice: int(voice) for voice in names if voice.isdecimal() and int(voice) < 1000}
+        top = max(numbers.values(), default=0)
+        for place, voice in enumerate(sorted(names - numbers.keys()), start=1):
+            numbers[voice] = top + place
+        top = max(numbers.values(), default=0)
+        for note, voice in self.voices:
+            facts = self.facts.notes[note]
+            facts.voice = numbers[voice] + (top * (facts.staff - 1) if self.per_staff else 0)
+
+
+def _between(text: str, most: int) -> bool:
+    return text.strip().isdecimal() and 0 < int(text) <= most
+
+
+def _join_chords(measure: Element) -> None:
+    """Put what stands between the members of a chord before it: music21 takes such members for notes of their own."""
+    first = last = None
+    for place, element in enumerate(list(measure)):
+        if element.tag != "note":
+            continue
+        if element.find("chord") is None:
+            first = last = place
+        elif last is not None and place != last + 1:
+            between = list(measure)[last + 1 : place]
+            for other in between:
+                measure.remove(other)
+            for step, other in enumerate(between):
+                measure.insert(first + step, other)
+            first, last = first + len(between), place
+        else:
+            last = place

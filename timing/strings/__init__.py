@@ -1,0 +1,411 @@
+"""Strings and frets: where each note of a guitar lies, how the hands sound it, and until when it rings.
+
+What the score says of strings, frets and fingers holds; what the plan's `strings:` says goes over it, and of two
+entries the one for a note over the one for a passage, the one for a pass over the one for all, then the later one. What
+nobody says, `timing.strings.hands` chooses. Of entries with a `name` those hold that the plan's `fingering` names;
+without it, where several ways to play the same notes are named, the first one in the plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+import numpy as np
+
+from timing.lines import Lines, voice_numbers
+from timing.ornaments import as_written, share_strings, whole_notes
+from timing.parts import of_parts
+from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
+from timing.plan import Plan
+from timing.plan.edits import added
+from timing.plan.strings import TUNINGS, StringChoice
+from timing.remarks import Severity
+from timing.score import Score, Sign
+from timing.strings.hands import Hand, Sounds
+from timing.strings.playable import FRETS, WISH, frets_on, ways
+from timing.strings.remarks import Teller
+from timing.where import Where
+
+GUITARS = range(24, 32)  # General MIDI 1 (MMA, 1991): programs of the guitars
+# Seconds for which what is let ring goes on after the passage is over, and any note at most (the house's own values).
+DIES_AWAY, LONGEST = 3.0, 10.0
+
+
+@dataclass(frozen=True)
+class Ringing:
+    """Which notes ring on: (n,) seconds until which each may sound, -inf where it ends as it is written."""
+
+    latest: np.ndarray
+
+    def until_string_needed(self, played: np.ndarray) -> np.ndarray:
+        """(n,) seconds at which the notes end: none goes on once its string is needed, and those that are let ring go
+        on until then. Notes without a string keep their ends."""
+        order = np.lexsort((played["onset"], played["string"], played["part"]))
+        string, onset = played[["part", "string"]][order], played["onset"][order]
+        same = string[1:] == string[:-1]
+        later = np.append(True, ~same | (onset[1:] > onset[:-1]))  # what is doubled is plucked once
+        plucks = np.flatnonzero(later)
+        again = np.append(np.where(same[plucks[1:] - 1], onset[plucks[1:]], np.inf), np.inf)
+        needed = np.empty(len(played))
+        needed[order] = again[np.cumsum(later) - 1]
+        ends = np.minimum(np.maximum(played["end"], self.latest), needed)
+        return np.where(played["string"] > 0, ends, played["end"])
+
+
+def tunings_of(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray]:
+    """(parts, 12) sounding pitches of the open strings, capo included, string 1 first, 0 where there is no string; and
+    (parts,) the frets at which capos lie.
+
+    A part has strings if its program is a guitar: as the plan tunes them, or the score, or the usual way. A tuning or
+    capo without a guitar gets a caution.
+    """
+    fretted = np.isin(programs, GUITARS) & ~score.parts["percussion"]
+    tunings = np.where(fretted[:, None], score.parts["tuning"].astype(np.int64), 0)
+    asked = {key: of_parts(score, plan, key, where) for key in ("tuning", "capo")}
+    for part in np.flatnonzero(fretted):
+        wanted = asked["tuning"][part][0] or (TUNINGS["standard"] if not tunings[part].any() else None)
+        if wanted is not None:
+            tunings[part] = 0
+            tunings[part, : len(wanted)] = wanted
+    for key, given in asked.items():
+        said = [place for value, place in given if value]
+        if said and not any(value and strung for (value, _), strung in zip(given, fretted, strict=True)):
+            message = f"no part is played on a guitar: the {key} does nothing"
+            alone = len(score.parts) == 1 and plan.instrument is None  # else the plan may mean what it says
+            fix = (added("instrument", "classical guitar"),) if alone else ()
+            suggestion = "instrument: classical guitar"
+            where.remark(Severity.CAUTION, "no-strings", message, said[0], suggestion=suggestion, fix=fix)
+    capos = np.where(fretted, [capo or 0 for capo, _ in asked["capo"]], 0)
+    return np.where(tunings > 0, tunings + capos[:, None], 0), capos.astype(np.int16)
+
+
+def choose_strings(
+    played: np.ndarray,
+    notes: np.ndarray,
+    tunings: np.ndarray,
+    capos: np.ndarray,
+    plan: Plan,
+    lines: Lines,
+    where: Where,
+    tied: list[tuple[int, int]] | tuple = (),
+) -> Ringing:
+    """Write string, fret, technique and attack into `played` (PLAYED, sorted by score onset).
+
+    `notes` are the score's rows (NOTE) of these notes, `tunings` and `capos` as from `tunings_of`; `tied` are pairs of
+    rows of `played` that should lie on one string (slides). Notes of parts without strings get string 0 and fret -1,
+    and so do notes that can have none.
+    """
+    first, last, owner = whole_notes(played)
+    whole, written = as_written(played, first, last), notes[first]
+    signs = written["signs"] = written["signs"] | notes["signs"][last] & ~np.uint32(Sign.LEFT_HAND)
+    whole["technique"] = np.select(
+        [signs & Sign.HARMONIC != 0, signs & Sign.PIZZICATO != 0], [HARMONIC, PIZZICATO], ORDINARY
+    )
+    whole["attack"] = np.where(signs & Sign.LEFT_HAND != 0, SLURRED, PLUCKED)
+    whole["string"], whole["fret"] = 0, -1
+    frets = FRETS - capos.astype(np.int64)
+
+    def chosen(entry: StringChoice) -> np.ndarray:
+        return lines.select(entry.for_, entry.place("for"), where)[first]
+
+    wishes = _Wishes(whole, written, tunings, frets, where)
+    np.maximum.at(wishes.table["room"], owner, whole["pitch"][owner] - played["pitch"])
+    for entry in _in_force(plan, whole, chosen, where):
+        wishes.take(entry, chosen(entry))
+    wishes.tell()
+    teller = Teller(whole, tunings, where)
+    tied = [(int(owner[note]), int(owner[goal])) for note, goal in tied]
+    for part in np.flatnonzero(tunings.any(axis=1)):
+        rows = np.flatnonzero(whole["part"] == part)
+        if len(rows):
+            _play_part(whole, written, rows, tunings[part], int(frets[part]), wishes, tied, teller)
+    teller.tell()
+    share_strings(played, whole, owner, notes["signs"], tunings)
+    latest = np.full(len(played), -np.inf)
+    latest[last] = wishes.latest
+    return Ringing(latest)
+
+
+# -- what is asked
+
+
+class _Wishes:
+    """What score and plan ask of every note: `table` (WISH), `source` (the entry that asks; None: the score)."""
+
+    def __init__(self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: np.ndarray, where: Where):
+        self._played, self._where, self._tunings, self._frets = played, where, tunings, frets
+        self._fretted = tunings.any(axis=1)[played["part"]]
+        self.table = np.zeros(len(played), WISH)
+        for column in ("string", "fret", "finger"):
+            self.table[column] = notes[column]
+        self._onset = np.ascontiguousarray(played["score_onset"])
+        self.sources: list[StringChoice] = []
+        self.source = np.full(len(played), -1)
+        self.latest = np.where(notes["signs"] & Sign.LET_RING != 0, played["end"] + DIES_AWAY, -np.inf)
+        self._voices = voice_numbers(played)[1]
+        self._idle: list[StringChoice] = []
+
+    def take(self, entry: StringChoice, chosen: np.ndarray) -> None:
+        """Add what an entry asks of the notes among `chosen`."""
+        self.sources.append(entry)
+        stretches = _stretches(entry, self._onset, self._played, self._where)
+        if not chosen.any():
+            return  # which has been told
+        for rows in stretches:
+            mine = rows[chosen[rows]]
+            if entry.at is not None and not len(mine):
+                message = f"no note begins at {entry.at}"
+                self._where.remark(Severity.ERROR, "plan-position", message, entry.place("at"))
+                return
+            self._sounded(entry, mine)
+            strung = mine[self._fretted[mine]]
+            if len(strung):
+                self._placed(entry, strung)
+            elif len(mine) and (_chooses(entry) or entry.campanella):
+                self._idle.append(entry)
+
+    def tell(self) -> None:
+        """Remark on entries that choose strings where there are none."""
+        if idle := list(dict.fromkeys(map(id, self._idle))):
+            entries = "1 entry chooses" if len(idle) == 1 else f"{len(idle)} entries choose"
+            message = f"{entries} strings for notes that are not played on a guitar, and so nothing"
+            self._where.remark(Severity.CAUTION, "no-strings", message, self._idle[0].place())
+
+    def _sounded(self, entry: StringChoice, rows: np.ndarray) -> None:
+        played = self._played
+        for wanted, technique in ((entry.harmonic, HARMONIC), (entry.pizzicato, PIZZICATO)):
+            if wanted:
+                played["technique"][rows] = technique
+        if entry.ligado:
+            onset = played["score_onset"][rows]
+            first = np.full(int(self._voices.max(initial=0)) + 1, np.inf)
+            np.minimum.at(first, self._voices[rows], onset)
+            follows = onset > first[self._voices[rows]] + 1e-6  # the first note of a passage is plucked
+            played["attack"][rows if entry.at is not None else rows[follows]] = SLURRED
+        if entry.let_ring or entry.campanella:
+            ends = played["end"][rows]
+            over = ends if entry.at is not None else ends.max(initial=0)
+            self.latest[rows] = np.minimum(over + DIES_AWAY, ends + LONGEST)
+
+    def _placed(self, entry: StringChoice, rows: np.ndarray) -> None:
+        if entry.campanella:
+            self.table["across"][rows] = True
+        single = rows if entry.at is None else self._meant(entry, rows)
+        if _chooses(entry):
+            self.source[single] = len(self.sources) - 1
+            self.table["finger"][single] = -1
+            self.table["string"][single] = entry.string or 0
+            self.table["fret"][single] = -1 if entry.fret is None else entry.fret
+            self.table["position"][single] = entry.position or 0
+
+    def _meant(self, entry: StringChoice, rows: np.ndarray) -> np.ndarray:
+        """Of the notes that begin at one place the one that an entry for a single string or fret means: the highest
+        that can lie there. A position is for all of them."""
+        if entry.string is None and entry.fret is None:
+            return rows
+        made = []
+        for ordinal in np.unique(self._played["ordinal"][rows]):
+            here = rows[self._played["ordinal"][rows] == ordinal]
+            here = here[np.argsort(-self._played["pitch"][here], kind="stable")]
+            fitting = [row for row in here if self._fits(entry, row)]
+            best = self._played["pitch"][(fitting or list(here))[0]]
+            made += [row for row in here if self._played["pitch"][row] == best]
+        return np.array(made)
+
+    def _fits(self, entry: StringChoice, row: int) -> bool:
+        note = self._played[row]
+        harmonic = bool(note["technique"] == HARMONIC)
+        part = int(note["part"])
+        found = frets_on(int(note["pitch"]), self._tunings[part], int(self._frets[part]), harmonic)
+        return any(
+            (entry.string is None or string == entry.string) and (entry.fret is None or fret == entry.fret)
+            for string, fret in found.items()
+        )
+
+
+def _chooses(entry: StringChoice) -> bool:
+    """Whether an entry says where its notes lie."""
+    return entry.string is not None or entry.fret is not None or entry.position is not None
+
+
+def _stretches(entry: StringChoice, onset: np.ndarray, played: np.ndarray, where: Where) -> list[np.ndarray]:
+    """For each hearing of an entry the rows of `played` that begin in it; `onset` is their score onset."""
+    if entry.at is None:
+        spans = [(run.start, run.end) for run in where.runs_of(entry, "bars")]
+        return [np.arange(*np.searchsorted(onset, (start - 1e-6, end - 1e-6))) for start, end in spans]
+    made = []
+    for moment in where.moments_of(entry, "at"):
+        rows = np.arange(*np.searchsorted(onset, (moment - 1e-6, moment + 1e-6)))
+        full = rows[played["score_length"][rows] > 0]
+        made.append(full if len(full) else rows)
+    return made
+
+
+def _in_force(
+    plan: Plan, played: np.ndarray, chosen: Callable[[StringChoice], np.ndarray], where: Where
+) -> list[StringChoice]:
+    """The entries that hold, in the order in which they go over one another."""
+    names = list(dict.fromkeys(entry.name for entry in plan.strings if entry.name))
+    if plan.fingering is not None and plan.fingering not in names:
+        near = get_close_matches(plan.fingering, names, 1)
+        known = f"there are {', '.join(names)}" if names else "none has a name"
+        known = f"did you mean {near[0]!r}?" if near else known
+        message = f"no entry of `strings` is called {plan.fingering!r}: {known}"
+        more = {"suggestion": f"fingering: {near[0]}"} if near else {}
+        place = plan.place("fingering") if plan.says("fingering") else None  # else the command asks for it
+        where.remark(Severity.ERROR, "plan-fingering", message, place, **more)
+    owner, onset = np.full(len(played), -1), np.ascontiguousarray(played["score_onset"])
+    kept = []
+    for entry in plan.strings:
+        if entry.name:  # its faults are told whether it holds or not
+            mine, number = chosen(entry), names.index(entry.name)
+            rows = np.concatenate([np.zeros(0, np.int64), *_stretches(entry, onset, played, where)])
+            rows = rows[mine[rows]]
+            taken = np.any((owner[rows] >= 0) & (owner[rows] != number))
+            if entry.name != plan.fingering and (taken or plan.fingering is not None):
+                continue
+            owner[rows] = number
+        kept.append(entry)
+    return sorted(kept, key=lambda entry: (entry.at is not None, entry.passes is not None))
+
+
+# -- playing it
+
+
+def _play_part(
+    played: np.ndarray,
+    notes: np.ndarray,
+    rows: np.ndarray,
+    tuning: np.ndarray,
+    frets: int,
+    wishes: _Wishes,
+    tied: list[tuple[int, int]] | tuple,
+    teller: Teller,
+) -> None:
+    wish = wishes.table[rows]
+    wish["harmonic"] = played["technique"][rows] == HARMONIC
+    asked = np.column_stack([played["pitch"][rows], *(wish[name] for name in WISH.names), wishes.source[rows]])
+    kinds, kind = np.unique(asked, axis=0, return_inverse=True)
+    kind = kind.ravel()
+    by_kind = np.split(np.argsort(kind, kind="stable"), np.cumsum(np.bincount(kind))[:-1]) if len(kinds) else []
+    tables = []
+    for (pitch, *values, source), members in zip(kinds.tolist(), by_kind, strict=True):
+        entry = wishes.sources[source] if source >= 0 else None
+        asks = np.array(tuple(values), WISH)
+        found = _granted(pitch, asks, tuning, frets, entry, rows[members], teller, played)
+        tables.append(ways(found, asks))
+    possible = np.array([len(table) for table in tables])[kind] > 0
+    able = np.flatnonzero(possible)
+    if not len(able):
+        return
+    sounds, number = _sounds(played, notes, rows[able], kind[able], wish[able], tied)
+    span = float(played["score_onset"][rows[-1]] - played["score_onset"][rows[0]])
+    seconds = float(played["onset"][rows[-1]] - played["onset"][rows[0]]) / span if span > 0 else 1.0
+    across = np.array([bool(values[6]) for values in kinds.tolist()])
+    string, fret, _ = Hand(tables, across, int((tuning > 0).sum())).play(sounds, seconds)
+    played["string"][rows[able]], played["fret"][rows[able]] = string[number], fret[number]
+    teller.hard_chords(rows[able], sounds, number, tables, int((tuning > 0).sum()))
+
+
+def _granted(
+    pitch: int,
+    wish: np.ndarray,
+    tuning: np.ndarray,
+    frets: int,
+    entry: StringChoice | None,
+    rows: np.ndarray,
+    teller: Teller,
+    played: np.ndarray,
+) -> dict[int, int]:
+    """The strings and frets for a pitch that a wish leaves; what cannot be granted is told and left out."""
+    ordinary = frets_on(pitch, tuning, frets)
+    found = frets_on(pitch, tuning, frets, harmonic=True) if wish["harmonic"] else ordinary
+    if wish["harmonic"] and not found:
+        teller.no_harmonic(pitch, rows)
+        played["technique"][rows], wish["harmonic"] = ORDINARY, False
+        found = ordinary
+    if not found:
+        teller.off_the_instrument(pitch, rows)
+        return {}
+    string, fret = int(wish["string"]), int(wish["fret"])
+    if string:
+        if string not in found:
+            teller.cannot_reach(pitch, string, found, entry, rows)
+            return found
+        kept = {string: found[string]}
+        if fret >= 0 and found[string] != fret:
+            teller.other_fret(pitch, string, fret, found, entry, rows)
+        return kept
+    if fret >= 0:
+        kept = {s: f for s, f in found.items() if f == fret}
+        if not kept:
+            teller.other_fret(pitch, 0, fret, found, entry, rows)
+        return kept or found
+    return {s: f for s, f in found.items() if f >= wish["room"]} or found
+
+
+def _sounds(
+    played: np.ndarray,
+    notes: np.ndarray,
+    rows: np.ndarray,
+    kind: np.ndarray,
+    wish: np.ndarray,
+    tied: list[tuple[int, int]] | tuple,
+) -> tuple[Sounds, np.ndarray]:
+    """The sounds of one part, and (n,) the number of the sound that each row is: notes of one pitch that begin together
+    are one sound, unless they are asked to lie on different strings.
+
+    Small notes come before the notes at whose place they stand, first those that end the note before.
+    """
+    source, mine = notes[rows], played[rows]
+    start = np.round(mine["score_onset"], 6)
+    stage = np.where(source["grace"] == 0, 2, np.where(source["after"], 0, 1))
+    moment = np.unique(np.column_stack([start, stage, -source["grace"].astype(np.int64)]), axis=0, return_inverse=True)
+    moment = moment[1].ravel()
+    order = np.lexsort((-wish["string"], mine["pitch"], moment))
+    together = np.column_stack([moment, mine["pitch"]])[order]
+    fresh = np.append(True, np.any(np.diff(together, axis=0) != 0, axis=1))
+    string = wish["string"][order]
+    fresh[1:] |= (string[1:] != string[:-1]) & (string[1:] > 0)
+    number = np.empty(len(rows), np.int64)
+    number[order] = np.cumsum(fresh) - 1
+    first = order[fresh]
+    end = np.zeros(len(first))
+    short = source["signs"] & (Sign.STACCATO | Sign.STACCATISSIMO) != 0
+    np.maximum.at(end, number, np.where(short, 0, mine["score_onset"] + mine["score_length"]))
+    voice = voice_numbers(mine)[1][first]
+    comes_from = _tied_sounds(rows, number, tied, start[first], end)
+    across = wish["across"][first].astype(bool)
+    end = np.where(across, np.maximum(end, _next_across(voice, moment[first], start[first], across)), end)
+    slurred = (mine["attack"] == SLURRED)[first]
+    times, pitch = (moment[first], kind[first], start[first], end), mine["pitch"][first]
+    return Sounds(*times, voice, pitch, across, comes_from, slurred), number
+
+
+def _tied_sounds(
+    rows: np.ndarray, number: np.ndarray, tied: list[tuple[int, int]] | tuple, start: np.ndarray, end: np.ndarray
+) -> dict[int, int]:
+    """For the goals of slides the sound that each comes from, which must sound until then."""
+    made = {}
+    if len(tied):
+        place = {int(row): int(sound) for row, sound in zip(rows, number, strict=True)}
+        for note, goal in tied:
+            if note in place and goal in place and start[place[goal]] >= start[place[note]]:
+                made[place[goal]] = place[note]
+                end[place[note]] = max(end[place[note]], start[place[goal]])
+    return made
+
+
+def _next_across(voice: np.ndarray, moment: np.ndarray, start: np.ndarray, across: np.ndarray) -> np.ndarray:
+    """(n,) quarters just after the next note of the same campanella has begun; 0 where none follows."""
+    order = np.lexsort((moment, voice))
+    ends = np.zeros(len(order))
+    first = np.append(True, (np.diff(voice[order]) != 0) | (np.diff(moment[order]) != 0))
+    chord = np.cumsum(first) - 1
+    heads = order[first]
+    follows = np.append((voice[heads][1:] == voice[heads][:-1]) & across[heads][1:], False)
+    upcoming = np.append(start[heads][1:], 0.0) + 1e-3
+    ends[order] = np.where(follows, upcoming, 0.0)[chord]
+    return ends
