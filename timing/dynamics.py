@@ -88,11 +88,18 @@ def _accents(plan: Plan, onsets: np.ndarray, signs: np.ndarray, lines: Lines, wh
     planned, told = np.zeros(len(onsets)), np.zeros(len(onsets), bool)
     for accent in plan.accents:
         chosen = lines.select(accent.for_, accent.place("for"), where)
-        for at in where.moments_of(accent, "at"):
-            here = slice(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
-            planned[here][chosen[here]] += accent.by
-            told[here] |= chosen[here]
+        rows = begun_at(onsets, where.moments_of(accent, "at"))
+        rows = rows[chosen[rows]]
+        planned[rows] += accent.by
+        told[rows] = True
     return np.where(told, planned, signs)
+
+
+def begun_at(onsets: np.ndarray, moments: np.ndarray) -> np.ndarray:
+    """The rows of the notes that begin at one of these moments; both are in quarters and sorted."""
+    first, last = np.searchsorted(onsets, moments - 1e-6), np.searchsorted(onsets, moments + 1e-6)
+    counts = last - first
+    return np.arange(counts.sum()) + np.repeat(first - (np.cumsum(counts) - counts), counts)
 
 
 def _scaled(track: np.ndarray, amount: float, middle: float) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sized
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -300,13 +301,7 @@ class Where:
         except Fault as fault:
             self.remark(Severity.ERROR, "plan-position", str(fault), entry.place(key))
             return nothing
-        self._found += len(found)
-        if self._found > MOST_HEARD:
-            message = (
-                f"the entries of the plan and the marks of the score are heard more than {MOST_HEARD:,} times in this "
-                "order of the bars"
-            )
-            raise CannotDo([Remark(Severity.ERROR, "plan-size", message, entry.place())])
+        self.count(found, entry)
         said = ""
         if not len(found):
             said = f"{_bars(entry.value(key))} never heard"
@@ -317,6 +312,16 @@ class Where:
             message = f"{said}{when} in this order of the bars: the entry does nothing"
             self.remark(Severity.CAUTION, "never-heard", message, entry.place(key))
         return found
+
+    def count(self, found: Sized, entry: Entry) -> None:
+        """Count the hearings of an entry that were found; CannotDo where there are too many of all of them."""
+        self._found += len(found)
+        if self._found > MOST_HEARD:
+            message = (
+                f"the entries of the plan and the marks of the score are heard more than {MOST_HEARD:,} times in this "
+                "order of the bars"
+            )
+            raise CannotDo([Remark(Severity.ERROR, "plan-size", message, entry.place())])
 
     def remark(self, severity: Severity, code: str, message: str, place: Place | None, **more) -> None:
         """Keep a remark, once."""

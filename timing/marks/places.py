@@ -189,14 +189,18 @@ class Stretches:
 def heard_runs(where: Where, entry: Entry, bars: Range, arriving: bool = False) -> list[Run]:
     """The runs of a range of the plan, without remarks; none where it has faults."""
     try:
-        return where.runs(bars, entry.passes, arriving)
+        found = where.runs(bars, entry.passes, arriving)
     except Fault:
         return []
+    where.count(found, entry)
+    return found
 
 
 def heard_moments(where: Where, entry: Entry, position: Position, after: bool = False) -> np.ndarray:
     """The moments of a position of the plan, without remarks; none where it has faults."""
     try:
-        return where.moments(position, entry.passes, after)
+        found = where.moments(position, entry.passes, after)
     except Fault:
         return np.zeros(0)
+    where.count(found, entry)
+    return found

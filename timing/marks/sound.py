@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.dynamics import UNMARKED
+from timing.dynamics import UNMARKED, begun_at
 from timing.instruments import sustains
 from timing.lines import Lines
 from timing.marks.places import Page, Printed, Said, heard_moments, heard_runs
@@ -189,6 +189,8 @@ def _bars_of(entry: Dynamic, page: Page) -> list[tuple[int, int]]:
 
 def accent_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> list[Accent]:
     """sf, rf and the like; they give way to an accent of the plan in the same place."""
+    if not marks:
+        return []
     planned: dict[float, list[tuple[Entry, frozenset[int]]]] = {}
     for entry in plan.accents:
         for at in heard_moments(page.where, entry, entry.at):
@@ -230,9 +232,8 @@ def note_signs(plan: Plan, ids: np.ndarray, onsets: np.ndarray, lines: Lines, pa
     taken = np.zeros(len(ids), bool)
     for entry in plan.accents:
         chosen = lines.select(entry.for_, entry.place("for"), page.where)
-        for at in heard_moments(page.where, entry, entry.at):
-            here = slice(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
-            taken[here] |= chosen[here]
+        rows = begun_at(onsets, heard_moments(page.where, entry, entry.at))
+        taken[rows[chosen[rows]]] = True
     heard, left = np.zeros(len(signs), bool), np.zeros(len(signs), bool)
     heard[ids] = True
     left[ids[~taken]] = True
