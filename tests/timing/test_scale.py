@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import score
 
+from timing.performance import CARRIED
 from timing.plan import Plan
+from timing.plan.planfile import read_plan
+from timing.reader import read_score
 from timing.reading import perform
 from timing.scale import AS_PLANNED, Scale
 
+PLANS = Path(__file__).parents[2] / "plans"
 BARS = 8
 VOICES = {1: "e5:1 d5:1.( c5:1) d5:1 " * BARS, 2: "c3:2 g3:1 g3:1~ " * BARS}
 STRICT = Scale(amount=0.0)
@@ -151,3 +157,21 @@ def test_tones_and_articulation_have_no_amount():
     strict, whole = performed(plan, STRICT).notes, performed(plan).notes
     for column in ("tone", "end"):
         np.testing.assert_array_equal(strict[column], whole[column])
+
+
+@pytest.mark.parametrize("name", ["low-water-flowing", "low-water-inward", "umbrella-stand-dancing"])
+def test_real_plans_and_printed_marks_come_to_strict_time_at_an_even_level(name):
+    """The printed dynamics, hairpins, fermatas and accents of the demo's scores are shaping too."""
+    plan = read_plan(PLANS / f"{name}.yaml")
+    piece = read_score(plan.score)
+    made = perform(piece, plan, STRICT).performance
+    shaping = ("phrases", "slowing", "rubato", "holds", "dynamics", "accents", "second_time")
+    voices = {name: voice.model_copy(update={"level": 0.0, "lead": None}) for name, voice in plan.voices.items()}
+    unmarked = plan.marks.model_copy(update={"ignore": ("slowing", "holds", "dynamics", "accents")})
+    bare = plan.model_copy(update={each: () for each in shaping} | {"voices": voices, "marks": unmarked})
+    unshaped = perform(piece, bare).performance
+    struck = made.notes["attack"] != CARRIED  # a carried goal keeps the level that a slide has swelled to
+    assert np.ptp(made.notes["level"][struck]) == 0
+    assert made.time.length == pytest.approx(unshaped.time.length, abs=1e-9)
+    for column in ("id", "onset", "end", "string", "fret", "lane"):
+        np.testing.assert_allclose(made.notes[column], unshaped.notes[column], rtol=0, atol=1e-9)
