@@ -54,16 +54,24 @@ def main() -> None:
         plan = next(iter(sorted((ROOT / "plans").glob("*.yaml"))))
         run([*COMMAND, "check", plan])  # fills the cache
         print(f"Python {sys.version.split()[0]}, {os.cpu_count()} cores, medians of {RUNS} runs\n")
-        starting(plan)
+        starting(plan, folder)
         rendering(plan, folder)
         strumming(plan, folder)
         growing(folder)
 
 
-def starting(plan: Path) -> None:
+def starting(plan: Path, folder: Path) -> None:
     print("whole processes                              seconds")
-    for words in (["--help"], ["check", plan], ["timeline", plan, "--json"]):
+    other = plan.with_name("low-water-inward.yaml")
+    commands = ["--help"], ["check", plan], ["timeline", plan, "--json"], ["compare", plan, other], ["explain"]
+    for words in commands:
         print(f"  lentando {words[0]:<33} {median([*COMMAND, *words]):8.2f}")
+    taken = []
+    for number in range(RUNS):  # each on a plan of its own, since it mends it
+        shutil.copytree(plan.parent, folder / f"plans{number}")
+        misplaced = folder / f"plans{number}" / "low-water-misplaced.yaml"
+        taken.append(seconds([*COMMAND, "check", "--fix", misplaced]))
+    print(f"  lentando {'check --fix':<33} {statistics.median(taken):8.2f}")
 
 
 def rendering(plan: Path, folder: Path) -> None:
@@ -144,17 +152,41 @@ def lengthen(plan: Path, longer: Path, target: float) -> None:
 def growing(folder: Path) -> None:
     from support import score
 
-    print("\nfunctions            notes   performance (s)   per note   MIDI (s)   per note")
+    print("\nfunctions            notes   performance (s)   per note   MIDI (s)   per note   compare (s)   per note")
     for name, program in (("piano", 0), ("guitar", 24)):
         _grow(folder, name, lambda bars, program=program: score(bars=bars, program=program))
+    _grow(folder, "marked", marked)
+    _grow(folder, "trills", ornamented)
+
+
+def marked(bars: int):
+    """A score with a dynamic in every other bar and a hairpin in those between."""
+    from support import score
+
+    marks = [{"kind": "dynamic", "bar": bar, "text": ("p", "f")[bar // 2 % 2]} for bar in range(0, bars, 2)]
+    marks += [{"kind": "hairpin", "bar": bar, "end_bar": bar, "end_offset": 4.0, "value": 1.0}
+              for bar in range(1, bars, 2)]  # fmt: skip
+    return score(bars=bars, marks=sorted(marks, key=lambda mark: mark["bar"]))
+
+
+def ornamented(bars: int):
+    """A score with a trill in every bar."""
+    from support import score
+
+    from timing.score import Ornament
+
+    made = score(bars=bars)
+    made.notes["ornament"][::4], made.notes["upper"][::4] = Ornament.TRILL, 2
+    return made
 
 
 def _grow(folder: Path, name: str, make) -> None:
     from support import reading
 
     from render.midi import write_midi
+    from timing.comparing import compare
 
-    first: tuple[float, float] | None = None
+    first: tuple[float, ...] | None = None
     for notes in (1_000, 10_000, 100_000):
         made = make(notes // 4)
         last = notes // 4
@@ -166,10 +198,13 @@ def _grow(folder: Path, name: str, make) -> None:
         performing = best(lambda made=made, plan=plan: reading(plan, made))
         performance = reading(plan, made).performance
         writing = best(lambda performance=performance: write_midi(performance, folder / "grown.mid"))
-        here = (performing / notes, writing / notes)
+        both = [reading(plan, made), reading(plan | {"tempo": 90}, made)]
+        setting = best(lambda both=both: compare(both))
+        here = (performing / notes, writing / notes, setting / notes)
         first = first or here
         grown = [each / least for each, least in zip(here, first, strict=True)]
-        print(f"  {name:<10} {notes:>13,} {performing:17.3f} {grown[0]:9.2f}x {writing:10.3f} {grown[1]:9.2f}x")
+        print(f"  {name:<10} {notes:>13,} {performing:17.3f} {grown[0]:9.2f}x {writing:10.3f} {grown[1]:9.2f}x", end="")
+        print(f"{setting:12.3f} {grown[2]:9.2f}x")
 
 
 def best(function) -> float:
