@@ -101,4 +101,4 @@ def _risen(own: np.ndarray, onset: float, slide: Slide | None, played: np.ndarra
 def _span(slide: Slide, played: np.ndarray) -> tuple[float, float]:
     """Seconds at which the slide leaves and arrives."""
     begin, arrive = float(played["onset"][slide.note]), float(played["onset"][slide.goal])
-    return arrive - slide.entry.glide * (arrive - begin), arrive
+    return arrive - min(slide.entry.glide * (arrive - begin), slide.entry._at_most), arrive

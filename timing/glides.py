@@ -16,6 +16,8 @@ from timing.remarks import Severity
 from timing.where import Where
 
 SHORTEST = 0.005  # seconds; no slide is shorter
+LATE = 0.5  # a slide over frets moves in this last part of its note at most (common practice)
+QUICK = 0.4  # seconds in which it is over at most (common practice)
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from judged import entries_of, in_file, mended, told
-from support import reading
+from support import reading, score
 
 from timing.remarks import Remark, Severity
 
@@ -186,7 +186,7 @@ def louder(decibels: str, beats: int = 4, who: str = "inner", **more) -> dict:
     ],
 )
 def test_a_voice_that_covers_the_melody(plan, expected):
-    remarks = found("inner-over-melody", plan, voices=QUARTERS, bars=4)
+    remarks = found("inner-over-melody", in_file(plan), voices=QUARTERS, bars=4)
     assert [remark.severity for remark in remarks] == [Severity.CAUTION] * expected
 
 
@@ -210,8 +210,28 @@ def test_beats_are_counted_as_they_are_felt():
     voices = {1: "c5:0.5 " * 24, 2: "e4:0.5 " * 24, 3: "c3:0.5 " * 24}
     accents = [{"at": f"{bar}:{beat}", "by": "3 dB", "for": "inner"} for bar in (1, 2) for beat in (1, 4)]
     options = {"voices": voices, "bars": 4, "metre": (6, 8)}
-    assert len(found("inner-over-melody", {"accents": accents}, **options)) == 1
-    assert found("inner-over-melody", {"accents": accents[:3]}, **options) == []
+    assert len(found("inner-over-melody", in_file({"accents": accents}), **options)) == 1
+    assert found("inner-over-melody", in_file({"accents": accents[:3]}), **options) == []
+
+
+@pytest.mark.parametrize(
+    ("plan", "expected"),
+    [
+        ({}, 0),
+        ({"slowing": [{"rallentando": "4", "to": "80%"}]}, 0),
+        ({"voices": {"melody": {"lead": "10 ms"}}}, 0),
+        ({"voices": {"bass": "-1 dB"}}, 1),
+        ({"dynamics": [{"at": "4:4", "mark": "mf", "for": "melody"}]}, 1),
+        ({"accents": [{"at": "4:4"}]}, 1),
+        ({"second time": [{"bars": "1-4", "softer": "2 dB"}]}, 1),
+        ({"second time": [{"bars": "1-4", "tone": "dark"}]}, 0),
+    ],
+)
+def test_printed_dynamics_are_not_judged(plan, expected):
+    """A second staff that is printed louder; and what the plan has said of levels besides."""
+    made = score(4, voices=QUARTERS, marks=[{"kind": "dynamic", "bar": 0, "staff": 2, "text": "ff"}])
+    made.notes["staff"] = np.where(made.notes["voice"] == 2, 2, 1)
+    assert len(found("inner-over-melody", in_file(plan | {"order": ["1-4", "1-4"]}), made=made)) == expected
 
 
 def test_what_the_musician_reads_of_a_covered_melody():

@@ -12,6 +12,7 @@ from timing.plan.sound import Glissando
 from timing.reading import perform
 from timing.remarks import Severity
 
+LINE = {"kind": "glissando", "bar": 0, "offset": 2.0, "note": 1, "goal": 2}
 SLIDE = {"from": "1:3", "to": "2:1", "glide": "20%", "swell": "3 dB"}
 
 
@@ -141,12 +142,24 @@ def test_of_many_slides_the_first_few_are_told():
 
 def test_the_slide_of_a_line_that_plays_by_itself_gets_an_entry():
     mark = Glissando.model_construct(from_=None, to=None, glide=0.6, swell=3.0, arrive="plucked", for_=None)
-    made = guitar("c4:2 a4:2 c5:4", marks=[{"kind": "glissando", "bar": 0, "offset": 2.0, "note": 1, "goal": 2}])
+    made = guitar("c4:2 a4:2 c5:4", marks=[LINE])
     plan = {"score": "made-by-hand.musicxml", "tempo": 60}
     alone = Plan.model_validate(plan).model_copy(update={"glissandi": (mark,)})
     (remark,) = told("slide-long", perform(made, alone))
     assert remark.suggestion == "glissandi: [{from: 1:3, swell: 3 dB, glide: 20%}]"
     assert told("slide-long", reading(mended(plan, remark), made)) == []
+
+
+@pytest.mark.parametrize("tempo", [20, 60, 120, 400])
+def test_a_slide_line_that_plays_by_itself_is_late_and_quick(tempo):
+    made = reading({"tempo": tempo}, guitar("c4:2 a4:2 c5:4", marks=[LINE]))
+    (slide,) = made.performance.glides
+    note = 120 / tempo
+    assert slide["arrive"] - slide["leave"] == pytest.approx(min(0.3 * note, 0.4)) and told("slide-long", made) == []
+    written = reading(in_file({"tempo": tempo, "glissandi": [{"glide": "30%"}]}), guitar("c4:2 a4:2 c5:4", marks=[LINE]))
+    (slide,) = written.performance.glides  # what the plan says is done, and judged
+    assert slide["arrive"] - slide["leave"] == pytest.approx(0.3 * note)
+    assert len(told("slide-long", written)) == (0.3 * note > 0.4)
 
 
 # -- across silence

@@ -24,6 +24,7 @@ from timing.cautions.slowing import FOUR_BARS
 from timing.dynamics import HAIRPIN
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.phrases import PhraseRun
+from timing.plan import Plan
 from timing.plan.sound import Dynamic
 from timing.reading import Reading
 from timing.remarks import Remark
@@ -236,7 +237,7 @@ voices: {melody: -6 dB, bass: 0 dB}
     threshold=(
         f"in {BEATS} beats one after another, or more, the loudest note of the inner voices (or of the bass) is "
         f"{LOUDER:g} dB or more above the note of the melody that sounds with it; beats in which only one of them "
-        "sounds are passed over"
+        "sounds are passed over. (Only where the plan itself says how loud something is: what is printed is not judged)"
     ),
     source=(
         f"{EVIDENCE}: the melody is the louder one, by 12 to 18 velocity units; 1 dB is about the least difference of "
@@ -244,6 +245,8 @@ voices: {melody: -6 dB, bass: 0 dB}
     ),
 )
 def inner_over_melody(reading: Reading) -> Iterator[Remark]:
+    if not _says_levels(reading.plan):
+        return
     notes, bars = reading.performance.notes, reading.where.bars
     excess, beat = _over_melody(notes), _beat_numbers(notes, bars)
     for role in (INNER, BASS):
@@ -260,6 +263,13 @@ def inner_over_melody(reading: Reading) -> Iterator[Remark]:
         rows = {int(first_of_beat[a]): (int(first_of_beat[b - 1]), float(most[heard[a:b]].max()))
                 for a, b in zip(begins[long], over[long], strict=True)}  # fmt: skip
         yield from first_few(rows, reading, lambda row, rows=rows: _covered(row, *rows[row], reading))
+
+
+def _says_levels(plan: Plan) -> bool:
+    """Whether the plan itself has a word on how loud something is."""
+    levels = any(voice.level for voice in plan.voices.values())
+    differs = any(entry.softer or entry.louder or entry.dynamics for entry in plan.second_time)
+    return levels or differs or not all(of_score(entry) for entry in (*plan.dynamics, *plan.accents))
 
 
 def _over_melody(notes: np.ndarray) -> np.ndarray:

@@ -18,6 +18,7 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )  # fmt: skip
+from timing.glides import LATE, QUICK
 from timing.lines import voice_numbers
 from timing.performance import SLURRED
 from timing.plan.edits import added, replaced
@@ -29,8 +30,6 @@ from timing.strings.playable import FRETS
 # -- on frets alone: a bowed or sung portamento is smooth, so there are no frets to be heard in it, and its sound does
 #    not die away while it moves.
 
-LATE = 0.5  # a slide moves in this last part of its note at most (common practice)
-QUICK = 0.4  # seconds in which it is over at most (common practice)
 USUAL_SWELL = 3.0  # dB, for a suggestion: the house's own value, as for an accent
 CLOSE = 1e-3  # quarters: what is nearer follows at once
 _ONE_STRING = "stops both notes on one string, the one with the lowest frets that can take them, if there is one"

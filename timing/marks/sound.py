@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.dynamics import UNMARKED, begun_at
+from timing.glides import QUICK
 from timing.instruments import sustains
 from timing.lines import Lines
 from timing.marks.places import Page, Printed, Said, heard_moments, heard_runs
@@ -346,7 +347,9 @@ def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Pa
     for part in sorted(parts):
         swell = 0.0 if sustains(int(programs[part])) else SLIDE_SWELL
         name = None if len(page.score.parts) == 1 else f"part {part + 1}"
-        made.append(Glissando.model_construct(swell=swell, for_=name))
+        slide = Glissando.model_construct(swell=swell, for_=name)
+        slide._at_most = QUICK
+        made.append(slide)
     return made
 
 

@@ -5,9 +5,10 @@ Numbers that a plan may leave out have their defaults here, each with its source
 
 from __future__ import annotations
 
+from math import inf
 from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, PrivateAttr
 
 from timing.plan import words
 from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
@@ -113,6 +114,7 @@ class Glissando(Entry):
     swell: words.Change = 0.0
     arrive: words.one_of(("plucked", "slurred"), "a way to arrive") = "plucked"
     for_: words.Voices | None = Field(None, alias="for")
+    _at_most: float = PrivateAttr(default=inf)  # seconds in which it moves: of a line in the score, which says no glide
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:
