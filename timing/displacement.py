@@ -21,7 +21,7 @@ from timing.plan.time import Hold, Rubato
 from timing.remarks import Severity
 from timing.rubato import ONLY_LATER, tell_overlap
 from timing.timemap import TimeMap
-from timing.where import Fault, Run, Where
+from timing.where import Fault, Run, Where, is_compound
 
 # Seconds where the plan gives none: the house's own value, twice the 20 ms from which the order of two onsets can be
 # heard (I. J. Hirsh, JASA 31, 1959, from memory).
@@ -189,7 +189,7 @@ def _pairs(
 def _beats(written: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of all whole compound beats, sorted: the quarter at which each begins, quarters of a third of it, and whether a
     long and a short note stand alone in it."""
-    bars = where.bars[[where.is_compound(bar) for bar in where.bars]]
+    bars = where.bars[is_compound(where.bars)]
     third = 4 / bars["unit"]
     first = np.ceil(bars["shift"] / (3 * third) - 1e-6).astype(np.int64)
     count = np.maximum(np.floor((bars["shift"] + bars["length"]) / (3 * third) + 1e-6).astype(np.int64) - first, 0)

@@ -42,6 +42,17 @@ def left_out(runs: list[Run]) -> list[float]:
     return [0.0 if run.begun else 1 - run.length / full for run in runs]
 
 
+def is_compound(bars: np.ndarray) -> np.ndarray:
+    """(n,) whether bars (one or a table, with `beats` and `unit`) are felt in groups of three: 6/8, 9/8, 6/16, but not
+    3/8."""
+    return (bars["unit"] >= 8) & (bars["beats"] % 3 == 0) & (bars["beats"] > 3)
+
+
+def felt_beat(bars: np.ndarray) -> np.ndarray:
+    """(n,) quarters of a beat as it is felt in these bars (one or a table): in 6/8 it is a dotted quarter."""
+    return np.where(is_compound(bars), 3, 1) * 4 / bars["unit"]
+
+
 def near(beat: float | None) -> float | None:
     """A beat to a thousandth: 2.333 and 2+1/3 are one place."""
     return None if beat is None else round(beat, 3)
@@ -271,13 +282,7 @@ class Where:
 
     def felt_beat(self, quarters: float) -> float:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
-        bar = self.bars[self.ordinal(quarters - 1e-4)]
-        return (3 if self.is_compound(bar) else 1) * 4 / int(bar["unit"])
-
-    @staticmethod
-    def is_compound(bar: np.void) -> bool:
-        """Whether a bar (a row with beats and unit) is felt in groups of three: 6/8, 9/8, 12/8, 6/16, but not 3/8."""
-        return int(bar["unit"]) >= 8 and int(bar["beats"]) % 3 == 0 and int(bar["beats"]) > 3
+        return float(felt_beat(self.bars[self.ordinal(quarters - 1e-4)]))
 
     # -- with the faults of an entry gathered
 

@@ -13,7 +13,7 @@ from timing.plan.sound import Dynamic
 from timing.plan.time import Hold, Slowing
 from timing.remarks import CannotDo
 from timing.score import Score
-from timing.where import Fault, Where
+from timing.where import Fault, Where, is_compound
 
 # -- ranges, sentence by sentence (4/4: bar 7 begins at quarter 24, and again at 56)
 
@@ -284,7 +284,7 @@ def test_a_felt_beat_of_six_eight_is_dotted():
     [(6, 8, True), (9, 8, True), (6, 16, True), (3, 8, False), (4, 4, False), (6, 4, False)],
 )
 def test_compound_metres_are_felt_in_threes(beats, unit, compound):
-    assert Where.is_compound(score(bars=1, metre=(beats, unit)).bars[0]) == compound
+    assert is_compound(score(bars=1, metre=(beats, unit)).bars[0]) == compound
 
 
 def test_an_endless_plan_is_refused():

@@ -72,9 +72,9 @@ def _unmatched(acceptance: Acceptance, remarks: list[Remark], where: Where) -> R
     code, place = acceptance.code, acceptance.place("code")
     known = {rule.code for rule in RULES} | {remark.code for remark in remarks}
     if code not in known:
-        near = words.nearest(code, known)
-        message = f"no caution is called {shown(code)}" + (f": did you mean '{near}'?" if near else "")
-        return Remark(Severity.CAUTION, UNMATCHED, message, place, suggestion=near and f"code: {near}")
+        meant = words.nearest(code, known)
+        message = f"no caution is called {shown(code)}" + (f": did you mean '{meant}'?" if meant else "")
+        return Remark(Severity.CAUTION, UNMATCHED, message, place, suggestion=meant and f"code: {meant}")
     there = f" at {acceptance.at}" if acceptance.at is not None else " of the piece as a whole"
     there += f", pass {acceptance.passes}" if acceptance.passes is not None else ""
     message = f"{code} is not told{there}"

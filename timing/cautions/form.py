@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from timing.cautions.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, added, of_score, remark_at, replaced, rule
+from timing.cautions.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, of_score, remark_at, rule
+from timing.plan.edits import added, replaced
 from timing.plan.sound import Dynamic
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading

@@ -11,11 +11,9 @@ from timing.cautions.rules import (
     CAUTION,
     COMMON_PRACTICE,
     EVIDENCE,
-    added,
     first_few,
     of_score,
     remark_at,
-    replaced,
     rule,
     said,
     spot_of,
@@ -25,10 +23,12 @@ from timing.dynamics import HAIRPIN
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.phrases import PhraseRun
 from timing.plan import Plan
+from timing.plan.edits import added, replaced
 from timing.plan.sound import Dynamic
 from timing.reading import Reading
 from timing.remarks import Remark
 from timing.tracks import sample
+from timing.where import felt_beat
 
 SOFTEST = 40 * np.log10(1 / 127)  # dB: velocity 1, by the law of SoundFont 2.04 and General MIDI 2
 MOST_SWELL = 6.0  # dB by which a sounding note can grow: CC11 has 5.98 above its rest, within half a step of it
@@ -286,8 +286,7 @@ def _over_melody(notes: np.ndarray) -> np.ndarray:
 
 def _beat_numbers(notes: np.ndarray, bars: np.ndarray) -> np.ndarray:
     """(n,) beats, as they are felt, counted along the performed order."""
-    compound = (bars["unit"] >= 8) & (bars["beats"] % 3 == 0) & (bars["beats"] > 3)
-    beat = np.where(compound, 3, 1) * 4 / bars["unit"]
+    beat = felt_beat(bars)
     before = np.append(0, np.cumsum(np.ceil(bars["length"] / beat - 1e-9).astype(np.int64)))
     row = notes["ordinal"]
     return before[row] + np.floor((notes["score_onset"] - bars["start"][row]) / beat[row] + 1e-6).astype(np.int64)

@@ -11,20 +11,18 @@ from timing.cautions.rules import (
     CAUTION,
     COMMON_PRACTICE,
     OWN_VALUE,
-    added,
     of_score,
-    position_at,
     remark_at,
-    replaced,
     rule,
 )
 from timing.cautions.slowing import HEARD, slowdowns, tempo_starts
 from timing.pace import STANDARD_TEMPO
+from timing.plan.edits import added, replaced
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
 from timing.timemap import tempo_at
-from timing.where import Where
+from timing.where import Where, is_compound
 
 JUMP = 1.10  # against the pace before, up or down
 
@@ -130,7 +128,7 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
         )
         mark = _only_one(acting, slow.run.start, slow.until)
         if mark is not None and not of_score(mark) and _reads_on(slow.until, where):
-            changes = {"over": None, "curvature": None, "at": position_at(slow.until, reading)}
+            changes = {"over": None, "curvature": None, "at": where.position_text(slow.until)}
             suggestion, fix = None, (replaced(mark, changes),)
         else:
             suggestion, fix = "let one of the two do it: end the slowdown where the new tempo begins", ()
@@ -251,12 +249,12 @@ def _smoothed(entry: Slowing | TempoMark, key: str, moment: float, reading: Read
     where, (starts, ends, bars) = reading.where, reading.phrase_spans
     if key == "at":
         nearest = starts[np.argmin(np.abs(starts - moment))]
-        return (replaced(entry, {"at": position_at(float(nearest), reading)}),)
+        return (replaced(entry, {"at": where.position_text(float(nearest))}),)
     around = np.flatnonzero((starts < moment) & (moment < ends))
     end = float(ends[around[np.argmin(bars[around])]])
     if key == "a tempo":
         return (replaced(entry, {"a tempo": where.range_text(moment, end)}),)
-    return (replaced(entry, {"then": f"a tempo by {position_at(end - where.felt_beat(end), reading)}"}),)
+    return (replaced(entry, {"then": f"a tempo by {where.position_text(end - where.felt_beat(end))}"}),)
 
 
 # -- the basic tempo
@@ -292,7 +290,7 @@ tempo: 57
 def bare_tempo(reading: Reading) -> Iterator[Remark]:
     opening = reading.score.bars[0]
     beat = {8: "dotted quarter", 16: "dotted eighth", 32: "dotted sixteenth"}.get(int(opening["unit"]))
-    if beat is None or not Where.is_compound(opening):
+    if beat is None or not is_compound(opening):
         return
     marks = [mark for mark in reading.plan.tempo if _bare(mark) is not None]
     if marks:

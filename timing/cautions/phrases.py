@@ -10,16 +10,14 @@ from timing.cautions.rules import (
     ADVICE,
     CAUTION,
     COMMON_PRACTICE,
-    added,
-    position_at,
     remark_at,
-    replaced,
     rule,
     said,
     spot_of,
 )  # fmt: skip
 from timing.performance import MELODY
 from timing.phrases import PhraseRun
+from timing.plan.edits import added, replaced
 from timing.plan.position import Position, Range
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
@@ -77,7 +75,7 @@ def _from(phrase: PhraseRun, start: float, reading: Reading) -> str:
     first = where.bars[where.ordinal(start)]
     if end.beat is None and abs(first["start"] - start) < 1e-6:
         return str(Range(Position(reading.score.bar_name(int(first["row"]))), end))
-    return f"{position_at(start, reading)} - {end}"
+    return f"{where.position_text(start)} - {end}"
 
 
 @rule(

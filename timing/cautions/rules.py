@@ -13,7 +13,7 @@ from typing import Protocol
 
 import numpy as np
 
-from timing.plan.edits import added, replaced, shown, shown_edit, written  # noqa: F401 (rules write with them)
+from timing.plan.edits import shown
 from timing.plan.entry import Entry
 from timing.plan.position import beat_name
 from timing.reading import Reading
@@ -123,18 +123,12 @@ def place_of(note: np.void, reading: Reading) -> str:
     return f"{reading.score.bar_name(int(row))}:{beat_name(float(note['beat']))}"
 
 
-def position_at(quarters: float, reading: Reading) -> str:
-    """The place that begins at this quarter, as a plan writes it."""
-    bar = reading.where.bars[reading.where.ordinal(quarters)]
-    return f"{reading.score.bar_name(int(bar['row']))}:{beat_name(reading.where.beat(quarters)[1])}"
-
-
 def keys_of(row: int, reading: Reading) -> dict[str, str]:
     """The keys by which an entry of the plan means one note: its place, and its voice if higher notes begin there."""
     notes, note = reading.performance.notes, reading.performance.notes[row]
-    near = np.flatnonzero(np.abs(notes["score_onset"] - note["score_onset"]) < 1e-6)
+    beside = np.flatnonzero(np.abs(notes["score_onset"] - note["score_onset"]) < 1e-6)
     keys = {"at": place_of(note, reading)}
-    if np.any(notes["pitch"][near] > note["pitch"]):
+    if np.any(notes["pitch"][beside] > note["pitch"]):
         keys["for"] = ", ".join([*part_of(note, reading).values(), f"voice {note['voice']}"])
     return keys
 

@@ -12,15 +12,13 @@ from timing.cautions.rules import (
     ADVICE,
     CAUTION,
     EVIDENCE,
-    added,
     of_score,
-    position_at,
     remark_at,
-    replaced,
     rule,
     said,
 )
 from timing.phrases import PhraseRun
+from timing.plan.edits import added, replaced
 from timing.plan.position import parse_range
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
@@ -262,7 +260,7 @@ def _rewritten(slow: Slowdown, bars: str, end: float, reading: Reading) -> tuple
     if end < where.length:  # the tempo that comes after it moves with it
         beat, (moments, marks) = where.felt_beat(slow.end) + 1e-6, tempo_starts(reading)
         following = marks[slice(*np.searchsorted(moments, (slow.end - beat, slow.end + beat)))][:1]
-        edits += [replaced(mark, {"at": position_at(end, reading)}) for mark in following if not of_score(mark)]
+        edits += [replaced(mark, {"at": where.position_text(end)}) for mark in following if not of_score(mark)]
     return tuple(edits)
 
 

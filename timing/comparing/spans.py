@@ -10,7 +10,7 @@ import numpy as np
 from timing.comparing.alignment import Alignment
 from timing.reading import Reading
 from timing.remarks import CannotDo
-from timing.where import Where
+from timing.where import felt_beat
 
 PHRASE, SECTION, SHARED, ALL = "phrase", "section", "shared", "all"
 
@@ -95,16 +95,16 @@ def _renumbered(beats: np.ndarray, number: np.ndarray) -> np.ndarray:
 def _hearings(readings: Sequence[Reading], number: int, reading: Reading, alignment: Alignment) -> Iterator[_Hearing]:
     """The hearings of the phrases of a reading; of its sections, where no plan has phrases."""
     bars, of = reading.performance.bars, tuple(k == number for k in range(len(readings)))
-    if any(each.phrases for each in readings):
+    phrased = any(each.phrases for each in readings)
+    if phrased:
         runs = [(p.run.first, p.run.last, p.start, p.end, p.phrase.name or "", p.depth) for p in reading.phrases]
     else:
         runs = [(*section, "", 0) for section in _sections(reading)]
-    kind = PHRASE if any(each.phrases for each in readings) else SECTION
     for first, last, start, end, name, depth in runs:
         text = _bars_text(reading, first, last, start, end)
         heard = bars[first : last + 1]
         pass_ = int(np.bincount(heard["pass"], heard["length"]).argmax())
-        span = Span(kind, of, text, pass_, name, depth)
+        span = Span(PHRASE if phrased else SECTION, of, text, pass_, name, depth)
         rows = alignment.rows[number][first : last + 1]
         yield _Hearing(span, rows, start - bars["start"][first], end - bars["start"][last])
 
@@ -148,8 +148,7 @@ def _grid(readings: Sequence[Reading], alignment: Alignment) -> tuple[np.ndarray
     bars = np.zeros(len(owner), readings[0].performance.bars.dtype)
     for number, reading in enumerate(readings):
         bars[owner == number] = reading.performance.bars[alignment.ordinals[number, owner == number]]
-    metres, which = np.unique(bars[["beats", "unit"]], return_inverse=True)
-    felt = np.array([(3 if Where.is_compound(metre) else 1) * 4 / int(metre["unit"]) for metre in metres])[which]
+    felt = felt_beat(bars)
     # a bar that begins late (a pickup) begins on some beat of its metre
     before = np.floor(bars["shift"] / felt + _EDGE).astype(int)
     counts = np.maximum(np.ceil((bars["shift"] + bars["length"]) / felt - _EDGE).astype(int) - before, 0)

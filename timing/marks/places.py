@@ -15,7 +15,7 @@ from timing.marks.words import Meaning
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.score import Score
-from timing.where import Fault, Run, Where
+from timing.where import Fault, Run, Where, felt_beat
 
 _FINEST = 10_000  # parts of a beat; no rhythm is written more finely
 
@@ -89,8 +89,7 @@ class Page:
 
     def felt_beat(self, at: float) -> float:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
-        bar = self.score.bars[self.bar(at)]
-        return (3 if self.where.is_compound(bar) else 1) * 4 / int(bar["unit"])
+        return float(felt_beat(self.score.bars[self.bar(at)]))
 
     def end_of_bars(self, at: float, bars: int) -> float:
         """Where the last of so many bars is over, this one counted in."""
