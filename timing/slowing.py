@@ -117,7 +117,7 @@ class _Overlaps:
         key = id(first.entry), id(second.entry), away
         if key not in self._fixes:
             follows = np.isin(np.round(self.starts[key[0]] + away, 3), self.starts[key[1]]).all()
-            possible = away > 0 and first.run.begun and follows and first.entry._source is not None  # of the plan
+            possible = away > 0 and first.run.begun and follows and not first.entry.printed
             bars = self._where.range_text(first.run.start, second.run.start) if possible else ""
             changes = {first.entry.kind: bars, "then": None}
             self._fixes[key] = (replaced(first.entry, changes),) if possible else ()

@@ -270,7 +270,7 @@ def test_a_tempo_of_another_plan_is_replaced_if_it_is_the_only_one(folder, monke
     def told(reading, sound=None):
         mark = reading.plan.tempo[0]
         bare = Remark(Severity.ADVICE, "bare", "x", fix=(Edit("tempo", "quarter = 60", mark.place("tempo")),))
-        return [bare] if "=" not in str((mark._source or {}).get("tempo")) else []
+        return [bare] if "=" not in str((mark.source or {}).get("tempo")) else []
 
     monkeypatch.setattr(fixing, "check", told)
     write(folder, PLAN.replace("tempo: 60", f"tempo: {tempo}"), "base.yaml")

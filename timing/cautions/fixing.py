@@ -173,7 +173,7 @@ def _ways(state: _State, fix: tuple[Edit, ...]) -> Iterator:
 def _checked(state: _State, fix: tuple[Edit, ...]) -> tuple[Edit, ...]:
     """Changes that hide nothing of an older plan: a setting of one's own replaces all that the older one says there."""
     for edit in fix:
-        at, there = state.plan.key_place(edit.section), (state.plan._source or {}).get(edit.section)
+        at, there = state.plan.key_place(edit.section), (state.plan.source or {}).get(edit.section)
         elsewhere = there is not None and at is not None and at.file != state.path
         if edit.section not in SECTIONS and elsewhere and not (isinstance(there, Map) and _is_map(edit)):
             raise _in(at.file)
@@ -202,7 +202,7 @@ def _identity(state: _State, edit: Edit) -> dict:
     """The settings by which another plan can mean the entry that a change replaces."""
     entries = getattr(state.plan, edit.section.replace(" ", "_"), ()) if edit.section in SECTIONS else ()
     for entry in entries:
-        if entry.place() == edit.place and (found := identity(entry._source, edit.section)):
+        if entry.place() == edit.place and (found := identity(entry.source, edit.section)):
             return found
     raise _in(edit.place.file)
 

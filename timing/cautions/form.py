@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from timing.cautions.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, of_score, remark_at, rule
+from timing.cautions.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
 from timing.plan.edits import added, replaced
 from timing.plan.sound import Dynamic
 from timing.plan.time import Slowing, TempoMark
@@ -102,7 +102,7 @@ def end_skipped(reading: Reading) -> Iterator[Remark]:
         for entry, key, runs in heard:
             silent = [run for run in runs if not run.complete and not _ends_within(run, ends, reading)]
             played = {int(where.bars["pass"][run.last]) for run in runs if run.complete}
-            if not silent or not played or of_score(entry):
+            if not silent or not played or entry.printed:
                 continue
             passes = sorted({int(where.bars["pass"][run.last]) for run in silent})
             names = " and ".join(map(str, passes))

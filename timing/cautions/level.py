@@ -12,7 +12,6 @@ from timing.cautions.rules import (
     COMMON_PRACTICE,
     EVIDENCE,
     first_few,
-    of_score,
     remark_at,
     rule,
     said,
@@ -110,7 +109,7 @@ def level_not_restored(reading: Reading) -> Iterator[Remark]:
     for track in reading.level.tracks:
         goal, glides = _last_change(track)
         entry = goals.get((round(goal, 6), glides))
-        phrase = _phrase_around(goal, reading) if entry is not None and not of_score(entry) else None
+        phrase = _phrase_around(goal, reading) if entry is not None and not entry.printed else None
         if phrase is None or id(entry) in seen or _bars_after(phrase.end, reading) < FOUR_BARS:
             continue
         begun, stays = sample(track, np.array([phrase.start, goal]))
@@ -193,7 +192,7 @@ tone:
 def tone_not_restored(reading: Reading) -> Iterator[Remark]:
     where, ends = reading.where, np.unique(reading.phrase_spans[1])
     for entry in reading.plan.tone:
-        if entry.bars is None or entry.tone in ("naturale", "plain") or of_score(entry):
+        if entry.bars is None or entry.tone in ("naturale", "plain") or entry.printed:
             continue
         for run in where.runs(entry.bars, entry.passes):
             over = _outlasted(run.start, run.end, ends, reading) if run.complete else None
@@ -269,7 +268,7 @@ def _says_levels(plan: Plan) -> bool:
     """Whether the plan itself has a word on how loud something is."""
     levels = any(voice.level for voice in plan.voices.values())
     differs = any(entry.softer or entry.louder or entry.dynamics for entry in plan.second_time)
-    return levels or differs or not all(of_score(entry) for entry in (*plan.dynamics, *plan.accents))
+    return levels or differs or not all(entry.printed for entry in (*plan.dynamics, *plan.accents))
 
 
 def _over_melody(notes: np.ndarray) -> np.ndarray:

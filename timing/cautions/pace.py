@@ -6,15 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from timing.cautions.rules import (
-    ADVICE,
-    CAUTION,
-    COMMON_PRACTICE,
-    OWN_VALUE,
-    of_score,
-    remark_at,
-    rule,
-)
+from timing.cautions.rules import ADVICE, CAUTION, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
 from timing.cautions.slowing import HEARD, slowdowns, tempo_starts
 from timing.pace import STANDARD_TEMPO
 from timing.plan.edits import added, replaced
@@ -41,7 +33,7 @@ slowing:
     mends="makes one phrase of the whole piece, for you to divide",
 )
 def no_phrases(reading: Reading) -> Iterator[Remark]:
-    slow = next((slow for slow in slowdowns(reading) if not of_score(slow.entry)), None)
+    slow = next((slow for slow in slowdowns(reading) if not slow.entry.printed), None)
     if slow is not None and not reading.plan.phrases:
         message = "the plan has slowdowns but no phrases, so where they fall cannot be judged"
         first, last = (reading.score.bar_name(row) for row in (0, len(reading.score.bars) - 1))
@@ -74,7 +66,7 @@ def no_return(reading: Reading) -> Iterator[Remark]:
     for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=False):
         entry, end = slow.entry, slow.until
         chained = following < where.length and following <= end + where.felt_beat(end)  # the next one goes on from it
-        if entry.then is not None or end >= last_bar - 1e-6 or chained or of_score(entry) or id(entry) in seen:
+        if entry.then is not None or end >= last_bar - 1e-6 or chained or entry.printed or id(entry) in seen:
             continue
         if np.any((releases >= end - 1e-6) & (releases <= following + 1e-6)):
             continue
@@ -117,7 +109,7 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
         before, after = float(basic(slow.run.start)), float(basic(slow.until, before=True))
         if entry.kind in Slowing.HURRYING or after > (1 - HEARD) * before + 1e-9:
             continue
-        if of_score(entry) or id(entry) in seen:
+        if entry.printed or id(entry) in seen:
             continue
         seen.add(id(entry))
         product = slow.to * after / before
@@ -127,7 +119,7 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
             f"{slow.to:.0%}"
         )
         mark = _only_one(acting, slow.run.start, slow.until)
-        if mark is not None and not of_score(mark) and _reads_on(slow.until, where):
+        if mark is not None and not mark.printed and _reads_on(slow.until, where):
             changes = {"over": None, "curvature": None, "at": where.position_text(slow.until)}
             suggestion, fix = None, (replaced(mark, changes),)
         else:
@@ -190,7 +182,7 @@ def pace_jump(reading: Reading) -> Iterator[Remark]:
     where, causes, seen = reading.where, _causes(reading), set()
     for moment, ratio in _jumps(reading):
         cause = causes.get(round(moment, 6))
-        if cause is None or of_score(cause[0]) or id(cause[0]) in seen:
+        if cause is None or cause[0].printed or id(cause[0]) in seen:
             continue
         entry, key, what = cause
         seen.add(id(entry))
@@ -302,5 +294,5 @@ def bare_tempo(reading: Reading) -> Iterator[Remark]:
 
 def _bare(mark: TempoMark) -> float | None:
     """The number of a tempo that is written as a number alone."""
-    given = str((mark._source or {}).get("tempo"))
+    given = str((mark.source or {}).get("tempo"))
     return float(given) if given.replace(".", "", 1).isdecimal() else None

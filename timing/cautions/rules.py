@@ -14,7 +14,6 @@ from typing import Protocol
 import numpy as np
 
 from timing.plan.edits import shown
-from timing.plan.entry import Entry
 from timing.plan.position import beat_name
 from timing.reading import Reading
 from timing.remarks import Edit, Place, Remark, Severity
@@ -82,11 +81,6 @@ def rule(code: str, why: str, *, listens: bool = False, **told: str):
 def met(code: str, why: str, **told: str) -> None:
     """Register a code whose cases are met where score and plan are brought together."""
     RULES.append(Rule(code, why, **told))
-
-
-def of_score(entry: Entry) -> bool:
-    """Whether an entry stands for a mark that is printed in the score: that is the composer's, and is not judged."""
-    return entry._source is None
 
 
 # -- words

@@ -204,7 +204,7 @@ def _entry_of(slide: np.void, reading: Reading) -> Glissando:
 def _reshaped(slide: np.void, reading: Reading, changes: dict[str, str]) -> tuple[Edit, ...]:
     """The change that gives the entry of a slide other settings; of a slide line that plays by itself, an entry."""
     entry, note = _entry_of(slide, reading), reading.performance.notes[slide["note"]]
-    if entry._source is not None:
+    if not entry.printed:
         return (replaced(entry, changes),)
     keys = {"from": place_of(note, reading), "swell": f"{slide['swell']:g} dB"} | part_of(note, reading)
     return (added("glissandi", keys | changes),)

@@ -8,15 +8,7 @@ from itertools import chain
 
 import numpy as np
 
-from timing.cautions.rules import (
-    ADVICE,
-    CAUTION,
-    EVIDENCE,
-    of_score,
-    remark_at,
-    rule,
-    said,
-)
+from timing.cautions.rules import ADVICE, CAUTION, EVIDENCE, remark_at, rule, said
 from timing.phrases import PhraseRun
 from timing.plan.edits import added, replaced
 from timing.plan.position import parse_range
@@ -102,7 +94,7 @@ def _cases(reading: Reading) -> Iterator[_Case]:
     for slow in slowdowns(reading):
         spot = reading.where.beat_before(slow.end)
         severity, phrase, share = judge(slow.end, slow.to, reading)
-        if severity is None or of_score(slow.entry) or (id(slow.entry), spot[:2]) in seen:
+        if severity is None or slow.entry.printed or (id(slow.entry), spot[:2]) in seen:
             continue
         seen.add((id(slow.entry), spot[:2]))
         row = int(np.searchsorted(ends, slow.end)) - 1
@@ -260,7 +252,7 @@ def _rewritten(slow: Slowdown, bars: str, end: float, reading: Reading) -> tuple
     if end < where.length:  # the tempo that comes after it moves with it
         beat, (moments, marks) = where.felt_beat(slow.end) + 1e-6, tempo_starts(reading)
         following = marks[slice(*np.searchsorted(moments, (slow.end - beat, slow.end + beat)))][:1]
-        edits += [replaced(mark, {"at": where.position_text(end)}) for mark in following if not of_score(mark)]
+        edits += [replaced(mark, {"at": where.position_text(end)}) for mark in following if not mark.printed]
     return tuple(edits)
 
 
@@ -313,7 +305,7 @@ def inner_end_slower(reading: Reading) -> Iterator[Remark]:
         slow, larger = deepest(inner.end), deepest(outer.end)
         if slow is None or slow is larger or not isinstance(slow.entry, Slowing):
             continue
-        if of_score(slow.entry) or id(slow.entry) in seen:
+        if slow.entry.printed or id(slow.entry) in seen:
             continue
         if larger is None and len(holds[about(holds, outer.end)]):
             continue

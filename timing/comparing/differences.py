@@ -50,7 +50,7 @@ class _Version:
     def __init__(self, reading: int, section: str, entry: Entry):
         self.reading, self.section = reading, section
         self.entry = at_second_time(entry) if isinstance(entry, SecondTime) else entry
-        raw, values = _raw(entry), _values(entry)
+        raw, values = entry.source or {}, _values(entry)
         kind = entry.kind if entry.KINDS else None
         self.kind = None if kind in _PLACES else kind
         voice = values.get("for")
@@ -110,7 +110,7 @@ def differences(readings: Sequence[Reading], alignment: Alignment) -> list[Diffe
 
 
 def _of_setting(key: str, values: list[Any], plans: list[Plan]) -> Iterator[Difference]:
-    flat = [dict(_leaves(value, _raw(plan).get(key), ())) for value, plan in zip(values, plans, strict=True)]
+    flat = [dict(_leaves(value, (plan.source or {}).get(key), ())) for value, plan in zip(values, plans, strict=True)]
     for path in dict.fromkeys(path for each in flat for path in each):
         found = [each.get(path, _NOTHING) for each in flat]
         words = tuple(None if said is None else _said(said) for _, said in found)
@@ -121,7 +121,7 @@ def _of_setting(key: str, values: list[Any], plans: list[Plan]) -> Iterator[Diff
 def _leaves(value: Any, raw: Any, path: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], tuple[Any, Any]]]:
     """Every single setting under its keys: its value, and the words for it (None: it is not said)."""
     if isinstance(value, Words):
-        raw = _raw(value)
+        raw = value.source
         inner = [(field.alias or name, getattr(value, name)) for name, field in type(value).model_fields.items()]
     elif isinstance(value, dict):
         inner = list(value.items())
@@ -258,11 +258,6 @@ def _settings(values: dict[str, Any], raw: dict, place: str | None) -> dict[tupl
             leaves = _leaves(value, raw.get(key), (key,))
             made.update((path, each) for path, each in leaves if each[0] is not None and each[0] is not False)
     return made
-
-
-def _raw(group: Words) -> dict:
-    """What the file has in this group of settings."""
-    return group._source if isinstance(group._source, dict) else {}
 
 
 def _said(value: Any) -> str:

@@ -25,7 +25,7 @@ def replaced(entry: Entry, changes: dict[str, Any]) -> Edit:
     All other keys stay as they are written and in their order; new ones stand before `why`. What the plan writes as one
     value alone (the 1-4 of `inside: [1-4, 5-8]`) is one again, if no other key is needed.
     """
-    source = entry._source if isinstance(entry._source, dict) else {}
+    source = entry.source or {}
     keys = dict(source) | changes
     if "why" in keys and changes.keys() - source.keys():
         keys["why"] = keys.pop("why")

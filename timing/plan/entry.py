@@ -25,7 +25,7 @@ class Words(BaseModel):
     """A group of settings of the plan, which remembers where it and its keys stand in the file."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
-    _source: Any = PrivateAttr(default=None)
+    _source: dict | None = PrivateAttr(default=None)
 
     @model_validator(mode="wrap")
     @classmethod
@@ -45,8 +45,15 @@ class Words(BaseModel):
                 errors.append(InitErrorDetails(type="value_error", loc=loc, input=None, ctx={"error": why}))
         if errors:
             raise ValidationError.from_exception_data(cls.__name__, errors)
-        made._source = data
+        if isinstance(data, dict):  # else it has been made before, and knows
+            made._source = data
         return made
+
+    @property
+    def source(self) -> dict | None:
+        """What the file has here (a `Map`, if it comes from a file), or was given in Python; None for a mark of the
+        score, which no one has written into a plan."""
+        return self._source
 
     @classmethod
     def known(cls) -> list[str]:
@@ -73,7 +80,7 @@ class Words(BaseModel):
 
     def says(self, key: str) -> bool:
         """Whether the file has this key."""
-        return isinstance(self._source, dict) and key in self._source
+        return self._source is not None and key in self._source
 
     def key_place(self, *path: str | int) -> Place | None:
         """Where the last key of this path stands itself, not its value."""
@@ -119,6 +126,11 @@ class Entry(Words):
     def value(self, key: str) -> Any:
         """The value of a key as it is written in the plan."""
         return getattr(self, key.replace(" ", "_") + "_" * iskeyword(key))
+
+    @property
+    def printed(self) -> bool:
+        """Whether it stands for a mark that is printed in the score: that is the composer's, and is not judged."""
+        return self.source is None
 
     @property
     def kind(self) -> str:
