@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 
 import pytest
 
-from timing.marks import words as mark_words
-from timing.marks.words import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES, clauses, dynamic
+from timing.marks import vocabulary
+from timing.marks.vocabulary import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES
+from timing.marks.words import clauses, dynamic, plain
 
 HANDBOOK = (Path(__file__).parents[2] / "plans" / "README.md").read_text(encoding="utf-8")
 
@@ -42,6 +44,11 @@ def said(text: str) -> list[list[tuple]]:
         ("hold back", "ritenuto", 0.75),
         ("broaden a little", "allargando", 0.75),
         ("gradually slowing down", "ritardando", 0.5),
+        ("lentando", "ritardando", 0.5),
+        ("string. il tempo", "stringendo", 1.15),
+        ("Nach und nach schneller", "accelerando", 1.18),
+        ("sempre più mosso", "accelerando", 1.18),
+        ("poco a poco più lento", "ritardando", 0.85),
     ],
 )
 def test_slowing_and_hurrying(text, kind, value):
@@ -57,7 +64,10 @@ def test_slowing_and_hurrying(text, kind, value):
         ("Molto allegro", 132 * 1.12),
         ("Allegro ma non troppo", 132 * 0.94),
         ("Sehr langsam", 54 * 0.88),
-        ("Nicht zu schnell", 152 * 0.94),
+        ("Nicht zu schnell", 116),
+        ("Lebhaft, aber nicht zu schnell", 132),
+        ("Ziemlich langsam", 54 * 1.06),
+        ("Calme", 66),
         ("Un peu lent", 52 * 1.06),
         ("Mässig", 92),
         ("Modéré", 92),
@@ -67,7 +77,7 @@ def test_slowing_and_hurrying(text, kind, value):
     ],
 )
 def test_tempo_words(text, beats):
-    (meanings,) = said(text)
+    meanings = said(text)[0]
     assert meanings[0][0] == "tempo" and meanings[0][2] == pytest.approx(beats, abs=1e-3)
 
 
@@ -79,6 +89,9 @@ def test_tempo_words(text, beats):
         ("Tempo I°", "first tempo"), ("1er Mouvement", "first tempo"), ("l'istesso tempo", "same beat"),
         ("L’istesso tempo", "same beat"), ("meno mosso", "change"), ("Più mosso", "change"), ("más lento", "change"),
         ("pizz.", "pizzicato"), ("arco", "arco"), ("espressivo", "character"), ("sul pont.", "tone"),
+        ("Tempo Iº", "first tempo"), ("1º Tempo", "first tempo"), ("tempo ordinario", "return"), ("m.s.", "technique"),
+        ("con sord.", "technique"), ("C. VII", "technique"), ("1/2 CII", "technique"), ("sul G string", "technique"),
+        ("poco meno", "change"), ("più agitato", "character"),
     ],
 )  # fmt: skip
 def test_other_words(text, kind):
@@ -90,7 +103,34 @@ def test_clauses_are_read_one_by_one():
     assert [clause for clause, _ in clauses("Lento (♩ = 50); molto espressivo")] == ["Lento", "molto espressivo"]
     assert said("molto rit. e dim.") == [[("pace", "ritardando", 0.4), ("swell", "diminuendo", 4.0)]]
     assert said("cresc. molto ed accel.") == [[("swell", "crescendo", 8.0), ("pace", "accelerando", 1.15)]]
-    assert said("calando") == [[("pace", "rallentando", 0.5), ("swell", "diminuendo", 4.0)]]
+    assert said("calando") == [[("pace", "rallentando", 0.65), ("swell", "diminuendo", 4.0)]]
+
+
+@pytest.mark.parametrize(
+    "text", ["nicht eilen", "ohne zu eilen", "sans ralentir", "senza rall.", "non rit.", "without slowing", "no rit."]
+)
+def test_what_is_not_to_be_done_is_not_done(text):
+    assert said(text) == [[("character", "", 0)]]
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "mark"),
+    [
+        ("subito p", "dynamic", "p"), ("p subito", "dynamic", "p"), ("f possibile", "dynamic", "f"),
+        ("sub. piano", "dynamic", "p"), ("poco f", "dynamic", "mf"), ("sehr leise", "dynamic", "pp"),
+        ("mezzo forte", "dynamic", "mf"), ("rinforz.", "dynamic", "rfz"), ("più f", "step", "louder"),
+        ("un poco più piano", "step", "softer"), ("meno f", "step", "softer"),
+    ],
+)  # fmt: skip
+def test_dynamics_in_words(text, kind, mark):
+    assert said(text) == [[(kind, mark, 0)]]
+
+
+def test_ever_louder_is_a_crescendo_and_leads_to_nothing_a_diminuendo():
+    assert said("sempre più f") == [[("swell", "crescendo", 4.0)]] and said("immer leiser")[0][0][1] == "diminuendo"
+    assert said("dim. al niente") == [[("swell", "diminuendo", math.inf)]]
+    assert said("p cresc.") == [[("dynamic", "p", 0), ("swell", "crescendo", 4.0)]]
+    assert next(meanings for _, meanings in clauses("cre - scen - do"))[0].word == "crescendo"
 
 
 @pytest.mark.parametrize(
@@ -98,13 +138,14 @@ def test_clauses_are_read_one_by_one():
     [
         "cullando",
         "a due",
-        "m.s.",
         "p i m a",
-        "sul G string",
         "The slow train",
         "D string",
         "II",
         "f",
+        "piano",
+        "Forte",
+        "CI VI",
         "Tempo perduto",
         "",
         "-",
@@ -140,12 +181,12 @@ def test_every_word_is_read_as_what_its_table_says():
                 assert kind in [meaning[0] for meaning in said(phrase)[0]], phrase
     for phrases in CHANGES.values():
         assert all([meaning[0] for meaning in said(phrase)[0]] == ["change"] for phrase in phrases)
-    for phrase in mark_words.TEMPI:
-        assert said(phrase) == [[("tempo", phrase, mark_words.TEMPI[phrase])]]
+    for phrase in vocabulary.TEMPI:
+        assert said(phrase) == [[("tempo", phrase, vocabulary.TEMPI[phrase])]]
 
 
 def test_no_word_slows_in_one_table_and_hurries_in_another():
-    phrases = [mark_words.plain(phrase) for table in (PACES, CHANGES) for each in table.values() for phrase in each]
+    phrases = [plain(phrase) for table in (PACES, CHANGES) for each in table.values() for phrase in each]
     assert len(phrases) == len(set(phrases))
 
 
@@ -168,33 +209,44 @@ def test_the_tempo_words_of_the_handbook_are_those_that_are_played():
     shown = [
         each.rpartition(" ") for _, cell in rows("language", "word and beats a minute") for each in cell.split(", ")
     ]
-    assert {word: int(beats) for word, _, beats in shown} == mark_words.TEMPI
+    assert {word: int(beats) for word, _, beats in shown} == vocabulary.TEMPI
     further, back = re.search(
         r"lead (\d+) % further away from 96, \*poco\* and the like (\d+) % back", HANDBOOK
     ).groups()
-    assert (int(further) / 100, int(back) / 100) == (mark_words.FURTHER, mark_words.LESS_FAR)
-    assert mark_words.MIDDLE == 96
+    assert (int(further) / 100, int(back) / 100) == (vocabulary.FURTHER, vocabulary.LESS_FAR)
+    assert vocabulary.MIDDLE == 96
 
 
 def test_the_depths_of_the_handbook_are_those_that_are_played():
     shown = {name: cells for name, *cells in rows("words", "plain", "with *poco*", "with *molto*")}
     swell = tuple(float(cell.removesuffix(" dB")) for cell in shown.pop("crescendo, diminuendo"))
-    assert swell == mark_words.SWELL
+    assert swell == vocabulary.SWELL
     found = {name: tuple(int(cell.removesuffix("%")) / 100 for cell in cells) for name, cells in shown.items()}
-    assert found == DEPTHS | {"slower from here": SLOWER, "faster from here": FASTER}
+    assert found == DEPTHS | {
+        "slower and softer": vocabulary.DYING_DEPTHS,
+        "slower from here": SLOWER,
+        "faster from here": FASTER,
+    }
 
 
 def test_the_words_of_the_handbook_are_those_that_are_understood():
     shown = {name: tuple(cell.split(", ")) for name, cell in rows("meaning", "words")}
     expected = PACES | {name: phrases for name, phrases in TONES.items()}
-    expected |= {"crescendo": SWELLS[1], "diminuendo": SWELLS[-1], "slower and softer": mark_words.DYING}
     expected |= {
-        "a tempo": mark_words.RETURNS,
-        "tempo primo": mark_words.FIRST_TEMPO,
-        "twice as fast": mark_words.DOUBLE,
+        name: vocabulary.ALONE[value] for name, value in (("a little slower", 0.92), ("a little faster", 1.08))
+    }
+    expected |= {"how to play": vocabulary.TECHNIQUE, "not": vocabulary.NOT, "little by little": vocabulary.GRADUALLY}
+    expected |= {f"one mark {step}": phrases for step, phrases in vocabulary.STEPS.items()}
+    expected |= {marks[0]: phrases for marks, phrases in vocabulary.SPOKEN.items()}
+    expected |= {"to or from nothing": vocabulary.NOTHING}
+    expected |= {"crescendo": SWELLS[1], "diminuendo": SWELLS[-1], "slower and softer": vocabulary.DYING}
+    expected |= {
+        "a tempo": vocabulary.RETURNS,
+        "tempo primo": vocabulary.FIRST_TEMPO,
+        "twice as fast": vocabulary.DOUBLE,
     }
     expected |= {"slower from here": CHANGES[SLOWER], "faster from here": CHANGES[FASTER]}
-    expected |= {"the same beat": mark_words.SAME_BEAT, "pizzicato": mark_words.PIZZICATO}
-    expected |= {"end of a pizzicato": mark_words.ARCO, "a little": mark_words.LESS, "much": mark_words.MORE}
-    expected |= {f"{tone}, on the guitar": phrases for tone, phrases in mark_words.GUITAR_TONES.items()}
+    expected |= {"the same beat": vocabulary.SAME_BEAT, "pizzicato": vocabulary.PIZZICATO}
+    expected |= {"end of a pizzicato": vocabulary.ARCO, "a little": vocabulary.LESS, "much": vocabulary.MORE}
+    expected |= {f"{tone}, on the guitar": phrases for tone, phrases in vocabulary.GUITAR_TONES.items()}
     assert shown == expected

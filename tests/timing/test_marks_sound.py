@@ -55,6 +55,26 @@ def test_a_dynamic_stays_until_the_next():
     assert levels(made(dynamic("p", 1), dynamic("f", 3, 2)), 0, 8, 9) == [-20, -20, -8]
 
 
+def test_one_mark_more_or_less_than_the_one_before():
+    def words(text: str, bar: int) -> dict:
+        return sign("words", bar, text=text, end_bar=bar - 1)
+
+    played = made(words("più f", 1), words("più f", 2), words("subito p", 3), words("più piano", 4), dynamic("fff", 5),
+                  words("più forte", 6))  # fmt: skip
+    assert levels(played, 0, 4, 8, 12, 16, 20) == [-8, -4, -20, -24, 0, 0]
+    assert fates(played) == [Fate.USED] * 6
+
+
+def test_a_hairpin_to_nothing_and_one_from_there():
+    to = hairpin(-1, 1, 1, 3, 1, text="niente")
+    assert levels(made(dynamic("f", 1), to, dynamic("p", 3)), 0, 4, 7.0, 8) == [-8, -18, -25.5, -20]
+    words = sign("words", 2, text="dim. al niente", end_bar=3, end_offset=0.0)
+    assert levels(made(words), 4, 12, 31) == [-12, -28, -28]
+    rising = hairpin(1, 2, 1, 4, 1, text="niente")
+    assert levels(made(dynamic("f", 1), rising, dynamic("p", 4)), 3, 4, 8, 12) == [-8, -28, -24, -20]
+    assert levels(made(rising), 4, 12) == [-28, -24]
+
+
 def test_a_hairpin_arrives_at_the_dynamic_at_its_end():
     assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 3, 1), dynamic("f", 3)), 0, 4, 8) == [-20, -14, -8]
     assert levels(made(dynamic("f", 1), hairpin(-1, 1, 1, 3, 1), dynamic("pp", 3)), 4, 8) == [-16, -24]
@@ -247,7 +267,6 @@ def test_a_slide_line_slides_by_itself(program, swell):
     played = reading({}, slide(program=program))
     (glide,) = played.performance.glides
     assert glide["swell"] == pytest.approx(swell) and fates(played) == [Fate.USED]
-    note = played.performance.notes[glide["note"]]
     assert (glide["arrive"] - glide["leave"]) == pytest.approx(0.4)  # of a note of two seconds, less than 30 %
     assert [remark for remark in played.remarks if remark.severity != "advice"] == []
 

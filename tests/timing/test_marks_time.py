@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from support import reading, score
 
-from timing.marks.time import MOST_BARS
+from timing.marks.time import MOST_BARS, TO_A_LINE, UNANSWERED
 from timing.marks.uses import Fate
 
 REPEATED = {"order": ["1-4", "1-4", "5-8"]}
@@ -45,9 +45,12 @@ def test_numbers_and_words():
     assert [use.text for use in played.marks] == ["Andante", "Allegro", "Poco meno mosso", "Tempo I"]
 
 
-def test_a_tempo_word_counts_felt_beats():
-    for metre, beat in (((4, 4), 1), ((6, 8), 1.5), ((2, 2), 2), ((3, 8), 0.5)):
-        assert tempo(made(word("Andante", 1), metre=metre), 0) == [76 * beat]
+@pytest.mark.parametrize(
+    ("metre", "beat"),
+    [((4, 4), 1), ((2, 2), 2), ((6, 8), 1), ((9, 8), 1), ((12, 16), 0.5), ((3, 8), 0.75), ((4, 8), 0.75), ((6, 4), 1)],
+)
+def test_what_a_tempo_word_counts(metre, beat):
+    assert tempo(made(word("Andante", 1), metre=metre), 0) == [76 * beat]
 
 
 def test_without_a_number_anywhere_it_is_120():
@@ -99,14 +102,49 @@ def test_a_program_s_own_slowing_is_no_new_tempo():
         ([sign("double bar", 3, 5)], 12),
         ([sign("repeat start", 4)], 12),
         ([sign("fermata", 4, 2)], 14),  # until it is over
-        ([], 4 + 4 * MOST_BARS),
-        ([word("a tempo", 7)], 4 + 4 * MOST_BARS),
+        ([sign("double bar", 1 + TO_A_LINE, 5)], 4 + 4 * TO_A_LINE),
+        ([word("a tempo", 2 + MOST_BARS)], 4 + 4 * MOST_BARS),
+        ([word("Presto", 2 + MOST_BARS)], 4 + 4 * MOST_BARS),
     ],
 )
 def test_where_a_slowdown_without_dashes_ends(more, end):
-    played = made(word("rit.", 2), *more)
+    played = made(word("rit.", 2), *more, bars=16)
     (slow,) = played.pace.slowings
     assert (slow.run.start, slow.run.end, slow.to, slow.back) == (4, end, 0.5, end)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        [],
+        [sign("double bar", 2 + TO_A_LINE, 5)],
+        [sign("fermata", 2 + TO_A_LINE)],
+        [word("a tempo", 2 + MOST_BARS, 2)],
+        [word("rit.", 2 + TO_A_LINE)],
+    ],
+)
+@pytest.mark.parametrize(
+    ("text", "to"), [("rit.", 0.65), ("poco rit.", 0.65), ("molto rit.", 0.5), ("riten.", 0.85), ("allarg.", 0.75)]
+)
+def test_a_slowdown_that_nothing_answers_is_short_and_less_deep(text, to, more):
+    slow = made(word(text, 2), *more, bars=16).pace.slowings[0]
+    assert (slow.run.start, slow.run.end, slow.to, slow.back) == (4, 4 + 4 * UNANSWERED, to, 4 + 4 * UNANSWERED)
+
+
+@pytest.mark.parametrize(
+    ("text", "to"), [("accel.", 1.15), ("poco a poco più mosso", 1.18), ("nach und nach langsamer", 0.85)]
+)
+def test_a_new_tempo_that_is_reached_by_and_by_stays(text, to):
+    played = made(word("Andante", 1), word(text, 2), bars=16)
+    (slow,) = played.pace.slowings
+    assert (slow.run.end, slow.to, slow.back) == (4 + 4 * TO_A_LINE, to, None)
+    assert tempo(played, 4, 63) == [76, pytest.approx(76 * to)]
+    assert "no-return" not in [remark.code for remark in played.remarks]
+
+
+def test_a_slowdown_towards_the_end_of_the_piece_goes_on_to_it():
+    (slow,) = made(word("rit.", 3)).pace.slowings
+    assert (slow.run.end, slow.to, slow.back) == (32, 0.5, None)
 
 
 def test_a_slowdown_with_dashes_ends_with_them():
@@ -127,12 +165,13 @@ def test_a_slowdown_at_the_end_of_the_piece_stays():
 
 
 def test_what_goes_on_is_not_begun_again():
-    played = made(word("rit.", 2), word("rit.", 2, part=0, staff=2), word("rall.", 3), word("molto rit.", 3, 3))
+    marks = [word("rit.", 2), word("rit.", 2, part=0, staff=2), word("rall.", 3), word("molto rit.", 3, 3)]
+    played = made(*marks, word("a tempo", 7))
     assert [(s.run.start, s.run.end, s.to, s.back) for s in played.pace.slowings] == [
         (4, 10, 0.5, None),
         (10, 24, 0.4, 24),
     ]
-    assert fates(played) == [Fate.USED, Fate.USED, Fate.WITHOUT_EFFECT, Fate.USED]
+    assert fates(played) == [Fate.USED, Fate.USED, Fate.WITHOUT_EFFECT, Fate.USED, Fate.USED]
     assert played.marks[2].why == "the rit. at 2:1 is still going on"
     assert not [remark for remark in played.remarks if remark.code == "slowings-overlap"]
 

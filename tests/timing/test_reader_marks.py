@@ -108,6 +108,13 @@ def test_hairpins_keep_their_moments():
     assert rows(score, "hairpin", "bar", "offset", "end_bar", "end_offset", "value") == [(0, 2.0, 1, 1.0, 1.0)]
 
 
+@pytest.mark.parametrize("end", ["start", "stop"])
+def test_a_hairpin_to_or_from_nothing(end):
+    start, stop = (' niente="yes"' * (end == each) for each in ("start", "stop"))
+    score = one(say(f'<wedge type="diminuendo"{start}/>') + WHOLE + say(f'<wedge type="stop"{stop}/>'))
+    assert rows(score, "hairpin", "text", "end_offset") == [("niente", 4.0)]
+
+
 def test_two_hairpins_at_once_and_one_without_end():
     start = '<wedge type="{}" number="{}"/>'
     opened = say(start.format("crescendo", 1)) + say(start.format("diminuendo", 2)) + say(start.format("crescendo", 3))

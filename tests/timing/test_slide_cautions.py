@@ -156,7 +156,8 @@ def test_a_slide_line_that_plays_by_itself_is_late_and_quick(tempo):
     (slide,) = made.performance.glides
     note = 120 / tempo
     assert slide["arrive"] - slide["leave"] == pytest.approx(min(0.3 * note, 0.4)) and told("slide-long", made) == []
-    written = reading(in_file({"tempo": tempo, "glissandi": [{"glide": "30%"}]}), guitar("c4:2 a4:2 c5:4", marks=[LINE]))
+    plan = in_file({"tempo": tempo, "glissandi": [{"glide": "30%"}]})
+    written = reading(plan, guitar("c4:2 a4:2 c5:4", marks=[LINE]))
     (slide,) = written.performance.glides  # what the plan says is done, and judged
     assert slide["arrive"] - slide["leave"] == pytest.approx(0.3 * note)
     assert len(told("slide-long", written)) == (0.3 * note > 0.4)

@@ -15,9 +15,10 @@ import numpy as np
 from timing.lines import Lines
 from timing.marks.places import Page, Printed
 from timing.marks.sound import accent_marks, dynamic_marks, note_signs, pizzicato_marks, slide_marks, tone_marks
-from timing.marks.time import fermatas, hold_marks, slowing_marks, tempo_marks
+from timing.marks.time import Stops, fermatas, hold_marks, slowing_marks, tempo_marks
 from timing.marks.uses import Book, Fate, MarkUse
-from timing.marks.words import SWELL, Meaning, clauses, dynamic
+from timing.marks.vocabulary import SWELL
+from timing.marks.words import Meaning, clauses, dynamic
 from timing.plan import Plan
 from timing.score import Ornament, Score
 from timing.where import Fault, Where
@@ -25,10 +26,11 @@ from timing.where import Fault, Where
 _SECTIONS = {
     "number": "tempo", "tempo": "tempo", "change": "tempo", "first tempo": "tempo", "same beat": "tempo",
     "pace": "slowing", "return": "slowing", "fermata": "holds", "breath": "holds", "caesura": "holds",
-    "swell": "dynamics", "tone": "tone", "guitar tone": "tone", "slide": "glissandi", "pizzicato": "strings",
-    "arco": "strings",
+    "swell": "dynamics", "step": "dynamics", "tone": "tone", "guitar tone": "tone", "slide": "glissandi",
+    "pizzicato": "strings", "arco": "strings",
 }  # fmt: skip
 _TEMPI = ("tempo", "change", "first tempo", "same beat")
+_WHY_NOT = {"character": "it is for the player to feel", "technique": "it says how to play, which is not heard here"}
 
 
 @dataclass(frozen=True)
@@ -54,13 +56,15 @@ def with_marks(
             book.note(mark, Fate.IGNORED)
         else:
             found[mark.section].append(mark)
-    if not any(mark.meaning.kind == "pizzicato" for mark in found["strings"]):  # else `naturale` ends that too
-        found["strings"] = [mark for mark in found["strings"] if mark.text not in {m.text for m in found["tone"]}]
+    damped = {mark.part for mark in found["strings"] if mark.meaning.kind == "pizzicato"}  # `naturale` ends that too
+    damped = {part for part in damped if instruments.fretted[part]}
+    tones = {mark.text for mark in found["tone"]}
+    found["strings"] = [mark for mark in found["strings"] if mark.part in damped or mark.text not in tones]
     held = fermatas(found["holds"], page)
-    stops = _stops(found, plan, page)
+    stops = _stops(found, [(start, end) for start, end, _ in held], plan, page)
     made = {
         "tempo": tempo_marks(found["tempo"], plan, page, book),
-        "slowing": slowing_marks(found["slowing"], stops, plan, page, book, [(a, b) for a, b, _ in held]),
+        "slowing": slowing_marks(found["slowing"], stops, plan, page, book),
         "holds": hold_marks(found["holds"], held, plan, page, book),
         "tone": tone_marks(found["tone"], plan, instruments.programs, instruments.fretted, page, book),
         "glissandi": slide_marks(found["glissandi"], plan, instruments.programs, page, book),
@@ -112,7 +116,7 @@ def _read(score: Score, instruments: Instruments, page: Page, book: Book):
             if meaning is None:
                 book.note(mark, Fate.NOT_UNDERSTOOD)
             elif not section:
-                book.note(mark, Fate.WITHOUT_EFFECT, "it is for the player to feel")
+                book.note(mark, Fate.WITHOUT_EFFECT, _WHY_NOT[meaning.kind])
             elif mark.at >= page.length - 1e-6 and section != "holds":
                 book.note(mark, Fate.WITHOUT_EFFECT, "nothing follows it")
             else:
@@ -138,7 +142,7 @@ def _senses(row: np.void, fretted: np.ndarray, page: Page) -> list[tuple[str, Me
     kind, text = str(row["kind"]), str(row["text"])
     if kind == "hairpin":
         word = "crescendo" if row["value"] > 0 else "diminuendo"
-        return [(word, Meaning("swell", word, SWELL[0]))]
+        return [(word, Meaning("swell", word, inf if text == "niente" else SWELL[0]))]
     if kind == "glissando":
         return [(text or "slide", Meaning("slide"))]
     if kind in ("fermata", "breath", "caesura"):
@@ -160,7 +164,7 @@ def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
     """Of words with several senses those that count: `dolce` is a tone on the guitar, else a character; beside
     something to do a character is not told of."""
     kept = [m for m in meanings if m.kind != "guitar tone" or guitar]
-    return [m for m in kept if m.kind != "character"] or kept[:1]
+    return [m for m in kept if m.kind not in _WHY_NOT] or kept[:1]
 
 
 def _numbered(row: np.void, found: list[tuple[str, Meaning | None]]) -> list[tuple[str, Meaning | None]]:
@@ -184,17 +188,16 @@ def _bar_lines(score: Score, page: Page) -> list[float]:
     return np.unique([page.at(row["bar"], row["offset"]) for row in rows]).tolist()
 
 
-def _stops(found: dict[str, list[Printed]], plan: Plan, page: Page) -> list[float]:
-    """The places at which a slowdown without dashes ends: a return, a new tempo, a double bar or repeat sign, the end
-    of a phrase of the plan."""
-    places = [mark.at for mark in found["slowing"] if mark.meaning.kind == "return"]
-    places += [mark.at for mark in found["tempo"]]
-    phrases = list(plan.phrases)
+def _stops(found: dict[str, list[Printed]], holds: list[tuple[float, float]], plan: Plan, page: Page) -> Stops:
+    """The places at which a slowdown without dashes ends; `holds` are the (start, end) of the fermatas."""
+    answers = [mark.at for mark in found["slowing"] if mark.meaning.kind == "return"]
+    answers += [mark.at for mark in found["tempo"]]
+    lines, phrases = _bar_lines(page.score, page), list(plan.phrases)
     while phrases:
         phrase = phrases.pop()
         phrases += phrase.inside
         try:
-            places.append(page.at(*page.where.range_end(phrase.bars)))
+            lines.append(page.at(*page.where.range_end(phrase.bars)))
         except Fault:
             continue  # it is told where phrases are read
-    return np.unique([*places, *_bar_lines(page.score, page), page.length]).tolist()
+    return Stops(np.unique([*answers, page.length]).tolist(), np.unique(lines).tolist(), holds)

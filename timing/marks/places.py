@@ -91,6 +91,12 @@ class Page:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
         return float(felt_beat(self.score.bars[self.bar(at)]))
 
+    def worded_beat(self, at: float) -> float:
+        """Quarters of the beat that a tempo word counts. In 6/8 quavers go as they would in 2/4, so it counts two of
+        the three in a beat; in 3/8 they go half as fast again as beats do (both are the house's own values)."""
+        beat, unit = self.felt_beat(at), 4 / int(self.score.bars["unit"][self.bar(at)])
+        return 2 * unit if beat > unit else 1.5 * unit if unit < 1 else unit
+
     def end_of_bars(self, at: float, bars: int) -> float:
         """Where the last of so many bars is over, this one counted in."""
         return float(self.starts[min(self.bar(at) + bars, len(self.score.bars))])

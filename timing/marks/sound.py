@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 
@@ -15,7 +16,8 @@ from timing.lines import Lines
 from timing.marks.places import Page, Printed, Said, heard_moments, heard_runs
 from timing.marks.time import at_places
 from timing.marks.uses import NOWHERE, Book, Fate
-from timing.marks.words import dynamic
+from timing.marks.vocabulary import SWELL
+from timing.marks.words import Meaning, dynamic
 from timing.plan import Plan
 from timing.plan.entry import Entry
 from timing.plan.sound import Accent, Dynamic, Glissando, ToneChange
@@ -25,6 +27,7 @@ from timing.score import Sign
 from timing.where import Run
 
 MOST_BARS = 4  # that a crescendo in words lasts without dashes and without a dynamic that ends it
+SOFTEST = "ppp"  # what `al niente` comes to
 SLIDE_SWELL = 3.0  # dB, where strings are plucked: without it a slide dies away before its goal (the house's own value)
 
 # Keys, bars and the strings of a harp sound every note of a slide by themselves; nothing there bends.
@@ -49,10 +52,10 @@ def dynamic_marks(
     """Dynamics, hairpins and their words; and the accents of fp and the like. `stops` are the places at which a
     crescendo in words ends, if it has no dashes, sorted."""
     said = Said(page, plan.dynamics, lambda entry: _bars_of(entry, page))
-    planned = _Planned(plan, page)
+    planned, marks = _Planned(plan, page), _stepped(marks, page)
     groups = _groups(marks, page)
     made, accents = [], []
-    for mark in sorted(marks, key=lambda mark: mark.at):
+    for mark in marks:
         name, cells = page.whose(mark)
         if not cells:
             book.note(mark, Fate.WITHOUT_EFFECT, "it has no notes")
@@ -71,10 +74,27 @@ def dynamic_marks(
     return made, accents
 
 
+def _stepped(marks: list[Printed], page: Page) -> list[Printed]:
+    """The marks, sorted by place, with `più f` and the like as the dynamic that they come to: one more or less than the
+    last one that their voices read."""
+    made, last = [], {}
+    for mark in sorted(marks, key=lambda mark: mark.at):
+        cells, meaning = page.whose(mark)[1], mark.meaning
+        if meaning.kind == "step":
+            scale = list(DYNAMICS)
+            now = scale.index(max((last.get(cell, "mf") for cell in cells), key=scale.index, default="mf"))
+            now += 1 if meaning.word == "louder" else -1
+            mark = replace(mark, meaning=Meaning("dynamic", scale[min(max(now, 0), len(scale) - 1)]))
+        if mark.meaning.kind == "dynamic":
+            last |= dict.fromkeys(cells, dynamic(mark.meaning.word)[0])
+        made.append(mark)
+    return made
+
+
 def _groups(marks: list[Printed], page: Page) -> dict[frozenset[int], _Group]:
     """What is read by each set of cells that marks are for: what is for them, and for others with them."""
     own: dict[frozenset[int], _Group] = {}
-    for mark in sorted(marks, key=lambda mark: mark.at):
+    for mark in marks:
         group = own.setdefault(page.whose(mark)[1], _Group([], []))
         if mark.meaning.kind == "swell":
             group.swells.append(mark.at)
@@ -119,13 +139,14 @@ def _swell(
 ) -> list[Dynamic]:
     """The entries of a hairpin: one for each level that it leads to."""
     end, goal = _goal(mark, group, stops, page)
+    louder, nothing = mark.meaning.word == "crescendo", mark.meaning.value == inf
     bars = page.range(mark.at, end)
     runs = page.runs(bars, arriving=True)
     heard = [(run.first, run.last) for run in runs]
     passes = book.give_way([mark], heard, lambda k: said.instead(*heard[k], cells))
     if passes == NOWHERE:
         return []
-    before = _before(mark.at, group)
+    before = DYNAMICS[SOFTEST] if nothing and louder else _before(mark.at, group)
     slack = float(page.score.bars["length"][page.bar(end)])
 
     def leads_to(run: Run) -> str | None:
@@ -134,7 +155,8 @@ def _swell(
         if goal is not None and (found is None or goal[0] - end < found[0] - run.end - 1e-6):
             bar = page.where.ordinal(run.end + goal[0] - end)
             found = goal if said.instead(bar, bar, cells) is None else found
-        louder = mark.meaning.word == "crescendo"
+        if nothing and not louder:
+            return SOFTEST
         return found[1] if found and (DYNAMICS[found[1]] > before) == louder and DYNAMICS[found[1]] != before else None
 
     kept = [run for run in runs if passes is None or run.first in passes]
@@ -142,9 +164,11 @@ def _swell(
     for run in kept:
         by_goal.setdefault(leads_to(run), []).append(run)
     made = []
+    if nothing and louder:
+        made.append(Dynamic.model_construct(at=bars.start, mark=SOFTEST, for_=name, passes=passes))
     for to_mark, there in by_goal.items():
         mine = passes if len(by_goal) == 1 else tuple(n for run in there for n in range(run.first, run.last + 1))
-        by = mark.meaning.value if to_mark is None else None
+        by = (SWELL[0] if nothing else mark.meaning.value) if to_mark is None else None
         made.append(
             Dynamic.model_construct(**{mark.meaning.word: bars}, to_mark=to_mark, by=by, for_=name, passes=mine)
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -13,7 +14,9 @@ from timing.plan import Plan
 from timing.plan.position import Position
 from timing.plan.time import Hold, Slowing, TempoMark
 
-MOST_BARS = 4  # that a slowdown lasts without dashes: it then comes back (common practice leaves it to the player)
+# Bars that a slowdown without dashes lasts at most (common practice leaves it to the player): until a return, a new
+# tempo or the end of the piece; until a line that ends a section or a phrase; and where the page has none of them.
+MOST_BARS, TO_A_LINE, UNANSWERED = 8, 4, 2
 
 _NEAR = 1e-4  # quarters between moments that are one
 
@@ -56,7 +59,7 @@ def _tempo(mark: Printed, page: Page) -> float | str | None:
     if kind == "number":
         return value
     if kind == "tempo":
-        return value * page.felt_beat(mark.at)
+        return value * page.worded_beat(mark.at)
     if kind == "change":
         return f"{100 * value:g}%"
     if kind == "first tempo":
@@ -68,15 +71,47 @@ def _tempo(mark: Printed, page: Page) -> float | str | None:
 # -- slowing
 
 
-def slowing_marks(
-    marks: list[Printed], stops: list[float], plan: Plan, page: Page, book: Book, holds: list[tuple[float, float]]
-) -> list[Slowing]:
-    """Slowing, hurrying and coming back. `stops` are the places at which a slowdown without dashes ends, sorted;
-    `holds` are the (start, end) of the fermatas: it lasts until the first of them is over."""
+@dataclass(frozen=True)
+class Stops:
+    """The places at which a slowdown without dashes can end, each list sorted.
+
+    `answers` are returns, new tempi and the end of the piece, `lines` double bars, repeat signs and ends of phrases;
+    `holds` are the (start, end) of the fermatas: it lasts until one of them is over.
+    """
+
+    answers: list[float]
+    lines: list[float]
+    holds: list[tuple[float, float]]
+
+    def after(self, at: float, page: Page) -> float | None:
+        """The first one that ends what begins here."""
+        found = []
+        for places, bars in ((self.answers, MOST_BARS), (self.lines, TO_A_LINE)):
+            following = bisect_right(places, at + 1e-6)
+            found += [place for place in places[following : following + 1] if place <= page.end_of_bars(at, bars)]
+        held = bisect_left(self.holds, (at - 1e-6,))
+        if held < len(self.holds) and self.holds[held][0] < page.end_of_bars(at, TO_A_LINE) - 1e-6:
+            found.append(self.holds[held][1])
+        return min(found, default=None)
+
+
+@dataclass(frozen=True)
+class _Course:
+    """A slowdown of the page: the marks that are one, where it ends, the pace that it comes to, and whether the tempo
+    then comes back."""
+
+    marks: list[Printed]
+    end: float
+    pace: float
+    back: bool
+
+
+def slowing_marks(marks: list[Printed], stops: Stops, plan: Plan, page: Page, book: Book) -> list[Slowing]:
+    """Slowing, hurrying and coming back."""
     said = Said(page, plan.slowing, lambda entry: _bars_of(entry, page))
     paces = [mark for mark in marks if mark.meaning.kind == "pace"]
     made = [_a_tempo(here, said, page, book) for here in at_places([m for m in marks if m.meaning.kind == "return"])]
-    made += [_slowdown(*chain, said, page, book) for chain in _chains(paces, stops, page, book, holds)]
+    made += [_slowdown(course, said, page, book) for course in _courses(paces, stops, page, book)]
     return sorted((entry for entry in made if entry), key=lambda entry: entry.value(entry.kind).start.row)
 
 
@@ -86,57 +121,58 @@ def _a_tempo(here: list[Printed], said: Said, page: Page, book: Book) -> Slowing
     return None if passes == NOWHERE else Slowing.model_construct(a_tempo=page.moment(here[0].at), passes=passes)
 
 
-def _slowdown(here: list[Printed], end: float, goes_on: bool, said: Said, page: Page, book: Book) -> Slowing | None:
-    mark = here[0]
-    bars = page.range(mark.at, end)
+def _slowdown(course: _Course, said: Said, page: Page, book: Book) -> Slowing | None:
+    word, at = course.marks[0].meaning.word, course.marks[0].at
+    bars = page.range(at, course.end)
     heard = [(run.first, run.last) for run in page.runs(bars)]
-    passes = book.give_way(here, heard, lambda number: said.instead(*heard[number]))
+    passes = book.give_way(course.marks, heard, lambda number: said.instead(*heard[number]))
     if passes == NOWHERE:
         return None
-    then = None if goes_on or end >= page.length - 1e-6 else True
-    return Slowing.model_construct(**{mark.meaning.word: bars}, to=mark.meaning.value, then=then, passes=passes)
+    then = True if course.back and course.end < page.length - 1e-6 else None
+    return Slowing.model_construct(**{word: bars}, to=course.pace, then=then, passes=passes)
 
 
-def _chains(
-    paces: list[Printed], stops: list[float], page: Page, book: Book, holds: list[tuple[float, float]]
-) -> list[tuple[list[Printed], float, bool]]:
-    """(marks that are one, the place where it ends, whether another goes on from there) of every slowdown.
-
-    A word that only repeats what is going on has no effect; a stronger one, or one the other way, takes over.
-    """
-    made: list[tuple[list[Printed], float, bool]] = []
-    for here in at_places(paces):
+def _courses(paces: list[Printed], stops: Stops, page: Page, book: Book) -> list[_Course]:
+    """The slowdowns of the page. A word that only repeats what is going on has no effect; a stronger one, or one the
+    other way, takes over."""
+    made: list[_Course] = []
+    places = at_places(paces)
+    for number, here in enumerate(places):
         mark = max(here, key=lambda m: (m.end, abs(np.log(m.meaning.value))))
         here.sort(key=lambda m: m is not mark)
-        end = mark.end if mark.end > mark.at + 1e-6 else _natural_end(mark.at, stops, page, holds)
-        if made and mark.at < made[-1][1] - 1e-6:
-            (older, *_), older_end, _ = made[-1]
+        following = places[number + 1][0].at if number + 1 < len(places) else page.length
+        course = _course(here, following, stops, page)
+        if made and mark.at < made[-1].end - 1e-6:
+            older = made[-1].marks[0]
             if _repeats(mark, older):
                 for each in here:
                     why = f"the {older.text} at {page.position(older.at)} is still going on"
                     book.note(each, Fate.WITHOUT_EFFECT, why)
-                if mark.end > older_end:  # its dashes lead further
-                    made[-1] = (made[-1][0], mark.end, False)
+                if mark.end > made[-1].end:  # its dashes lead further
+                    made[-1] = replace(made[-1], end=mark.end, back=True)
                 continue
-            made[-1] = (made[-1][0], mark.at, True)
-        made.append((here, end, False))
+            made[-1] = replace(made[-1], end=mark.at, back=False)
+        made.append(course)
     return made
+
+
+def _course(here: list[Printed], following: float, stops: Stops, page: Page) -> _Course:
+    """What one slowdown comes to, if nothing takes over. `following` is where the next one is printed."""
+    at, end, meaning = here[0].at, here[0].end, here[0].meaning
+    if end > at + 1e-6:
+        return _Course(here, end, meaning.value, back=True)
+    if (stop := stops.after(at, page)) is not None:
+        return _Course(here, stop, meaning.value, back=True)
+    if following < page.end_of_bars(at, TO_A_LINE):
+        return _Course(here, page.end_of_bars(at, TO_A_LINE), meaning.value, back=True)
+    if meaning.less is None:  # a new tempo, which is reached by and by
+        return _Course(here, page.end_of_bars(at, TO_A_LINE), meaning.value, back=False)
+    return _Course(here, page.end_of_bars(at, UNANSWERED), meaning.less, back=True)
 
 
 def _repeats(mark: Printed, older: Printed) -> bool:
     new, old = mark.meaning.value, older.meaning.value
     return (new > 1) == (old > 1) and abs(np.log(new)) <= abs(np.log(old)) + 1e-9
-
-
-def _natural_end(at: float, stops: list[float], page: Page, holds: list[tuple[float, float]]) -> float:
-    """Where a slowdown without dashes ends: at the next stop, or when the next fermata is over; after MOST_BARS."""
-    end = page.end_of_bars(at, MOST_BARS)
-    following = bisect_right(stops, at + 1e-6)
-    end = min(end, stops[following]) if following < len(stops) else end
-    held = bisect_left(holds, (at - 1e-6,))
-    if held < len(holds) and holds[held][0] < end - 1e-6:
-        end = holds[held][1]
-    return end
 
 
 def _bars_of(entry: Slowing, page: Page) -> list[tuple[int, int]]:

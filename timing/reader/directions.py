@@ -60,11 +60,12 @@ class Directions:
 
     def _extent(self, item: Element, staff: int, bar: int, at: Fraction) -> None:
         key, change = (item.tag, item.get("number", "1")), item.get("type", "")
+        niente = "niente" if item.get("niente") == "yes" else ""
         if (item.tag, change) in _STARTS:
             value = _STARTS[item.tag, change]
-            self._open[key] = self._add(Line(_KINDS[item.tag], self._part, staff, bar, at, bar, at, value))
+            self._open[key] = self._add(Line(_KINDS[item.tag], self._part, staff, bar, at, bar, at, value, niente))
         elif change == "stop" and (line := self._open.pop(key, None)):
-            line.end_bar, line.end_offset = bar, at
+            line.end_bar, line.end_offset, line.text = bar, at, line.text or niente
 
     def sound(self, element: Element, bar: int, at: Fraction, words: str = "") -> None:
         tempo = element.get("tempo", "1")
