@@ -33,6 +33,7 @@ def said(text: str) -> list[list[tuple]]:
         ("string.", "stringendo", 1.15),
         ("langsamer werdend", "ritardando", 0.5),
         ("etwas zurückhaltend", "ritenuto", 0.85),
+        ("etwas gedehnt", "ritenuto", 0.85),
         ("drängend", "stringendo", 1.15),
         ("Cédez un peu", "ritardando", 0.65),
         ("cedez", "ritardando", 0.5),

@@ -53,7 +53,8 @@ FIRST_TEMPO = (
     "tiempo primero", "first tempo", "original tempo",
 )  # fmt: skip
 RETURNS = (
-    "a tempo", "tempo", "al tempo", "in tempo", "im tempo", "wieder im tempo", "zeitmaß", "im zeitmaß", "hauptzeitmaß",
+    "a tempo", "tempo", "al tempo", "in tempo", "im tempo", "wieder im tempo", "zeitmaß", "im zeitmaß", "im takt",
+    "hauptzeitmaß",
     "come prima", "wie vorher", "tempo wie vorher", "au mouvement", "au mouvt", "mouvement", "mouvt", "a tiempo",
     "in time", "in strict time", "strict tempo", "back to tempo", "tempo giusto", "tempo ordinario",
 )  # fmt: skip
@@ -80,7 +81,7 @@ PACES = {
     "rallentando": ("rall", "rallent", "rallentando"),
     "ritenuto": (
         "riten", "ritenuto", "rattenendo", "trattenuto", "tratt", "zurückhalten", "zurückhaltend", "zurückgehalten",
-        "retenu", "retenez", "en retenant", "reteniendo", "retenido", "hold back", "holding back", "held back",
+        "gedehnt", "retenu", "retenez", "en retenant", "reteniendo", "retenido", "hold back", "holding back", "held back",
     ),
     "allargando": (
         "allarg", "allargando", "largando", "slarg", "slargando", "breiter", "breiter werden", "breiter werdend",
