@@ -17,7 +17,7 @@ import typer
 from render.comparing_commands import compare
 from render.judging_commands import check, explain
 from render.listening_commands import play, render
-from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, as_values, console
+from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, console, print_json, refusing
 
 app = typer.Typer(
     help="Hear a score as your plan reads it, and be told where the plan works against the phrase.",
@@ -27,6 +27,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
 
 def _version(wanted: bool) -> None:
     if wanted:
@@ -64,15 +65,9 @@ def timeline(
     from render.tables import timeline as values
     from render.tables import timeline_csv
     from timing.loading import load
-    from timing.remarks import CannotDo
 
-    try:
+    with refusing(as_json):
         reading = load(plan)
-    except CannotDo as refusal:
-        if not as_json:
-            raise
-        print(json.dumps({"remarks": as_values(refusal.remarks)}, indent=2))
-        raise typer.Exit(IMPOSSIBLE) from None
     if as_csv:
         sys.stdout.write(timeline_csv(reading))
     elif as_json:
@@ -98,7 +93,7 @@ def schema() -> None:
     """Print the JSON Schema of plans, with which editors complete and check as you type."""
     from timing.plan.schema import plan_schema
 
-    print(json.dumps(plan_schema(), indent=2))
+    print_json(plan_schema())
 
 
 def main() -> None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from render.terminal import CAUTIONED, DONE, IMPOSSIBLE, PlanFile, as_values, console, print_remarks
+from render.terminal import CAUTIONED, DONE, PlanFile, as_values, console, print_json, refusing
 
 if TYPE_CHECKING:
     from timing.cautions.fixing import Mended
@@ -19,18 +18,8 @@ def check(
     fix: Annotated[bool, typer.Option("--fix", help="Mend the plan where that is safe, and show the changes.")] = False,
 ) -> None:
     """Say in which order the bars are played, and where the plan works against the phrase."""
-    from timing.remarks import CannotDo
-
-    try:
+    with refusing(as_json, values=_nothing_mended if fix else list):
         remarks = _mend(plan, as_json) if fix else _judge(plan, as_json)
-    except CannotDo as refusal:
-        if not as_json:
-            raise
-        if fix:
-            _print_mending([], [], refusal.remarks)
-        else:
-            print_remarks(refusal.remarks)
-        raise typer.Exit(IMPOSSIBLE) from None
     raise typer.Exit(CAUTIONED if any(remark.stands for remark in remarks) else DONE)
 
 
@@ -58,7 +47,7 @@ def _judge(plan: PlanFile, as_json: bool) -> list:
     reading = load(plan)
     remarks = find_remarks(reading, sound=guitar)
     if as_json:
-        print_remarks(remarks)
+        print_json(as_values(remarks))
     else:
         from render.report import show_reading, show_remarks
 
@@ -81,7 +70,8 @@ def _mend(plan: PlanFile, as_json: bool) -> list:
         rewrite(plan, text, mended.text)
     changes = _difference(plan, text, mended.text)
     if as_json:
-        _print_mending(mended.fixed, changes, mended.remarks)
+        values = {"fixed": as_values(mended.fixed), "diff": "\n".join(changes), "remarks": as_values(mended.remarks)}
+        print_json(values)
     else:
         _show_mending(mended, changes)
     return mended.remarks
@@ -97,8 +87,8 @@ def _show_mending(mended: Mended, changes: list[str]) -> None:
     show_left(terminal, mended.remarks, mended.refused)
 
 
-def _print_mending(fixed, changes: list[str], remarks) -> None:
-    print(json.dumps({"fixed": as_values(fixed), "diff": "\n".join(changes), "remarks": as_values(remarks)}, indent=2))
+def _nothing_mended(remarks: list[dict]) -> dict:
+    return {"fixed": [], "diff": "", "remarks": remarks}
 
 
 def _difference(plan: PlanFile, before: str, after: str) -> list[str]:

@@ -18,7 +18,7 @@ from soundfonts import guitar
 from soundfonts.banks import checked_bank
 from timing.cautions import check
 from timing.listening import heard
-from timing.loading import load
+from timing.loading import load, load_all
 from timing.performance import Performance
 from timing.reading import Reading
 from timing.remarks import CannotDo, Remark
@@ -55,7 +55,7 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
     targets = share_out(plans, outputs)
     if wanted.soundfont is not None:
         checked_bank(wanted.soundfont)
-    readings = _load_all(plans, wanted)
+    readings = load_all(plans, wanted.fingering, wanted.scale)
     performances = [_performance(reading, plan, wanted) for plan, reading in zip(plans, readings, strict=True)]
     inputs = [*plans, *(reading.score.path for reading in readings)]
     cautioned = False
@@ -77,7 +77,7 @@ def play_plan(plan: Path, wanted: Wanted, console: Console) -> None:
 
     if wanted.soundfont is not None:
         checked_bank(wanted.soundfont)
-    (reading,) = _load_all([plan], wanted)
+    reading = load(plan, wanted.fingering, wanted.scale)
     performance = _performance(reading, plan, wanted)
     places = Places(performance, reading.score, rounds=wanted.loop, counted_in=wanted.count_in)
 
@@ -143,18 +143,6 @@ def _remarks(plan: Path, reading: Reading, wanted: Wanted) -> list[Remark]:
         return found
     beyond = [remark for remark in found if remark.code == "level-out-of-range"]
     return list(dict.fromkeys([*check(load(plan, wanted.fingering), sound=guitar), *beyond]))
-
-
-def _load_all(plans: Sequence[Path], wanted: Wanted) -> list[Reading]:
-    readings, faults = [], []
-    for plan in plans:
-        try:
-            readings.append(load(plan, wanted.fingering, wanted.scale))
-        except CannotDo as refusal:
-            faults.extend(refusal.remarks)
-    if faults:
-        raise CannotDo(dict.fromkeys(faults))
-    return readings
 
 
 def _write(

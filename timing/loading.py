@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -30,3 +31,16 @@ def load(
         suggestion = f"score: {near[0]}" if near else None
         raise CannotDo([Remark(Severity.ERROR, "no-score", message, plan.place("score"), suggestion=suggestion)])
     return perform(read_score(score_path), plan, scale)
+
+
+def load_all(paths: Iterable[str | Path], fingering: str | None = None, scale: Scale = AS_PLANNED) -> list[Reading]:
+    """As `load`, for several plans. CannotDo lists the faults of all of them, each once."""
+    readings, faults = [], []
+    for path in paths:
+        try:
+            readings.append(load(path, fingering, scale))
+        except CannotDo as refusal:
+            faults += refusal.remarks
+    if faults:
+        raise CannotDo(dict.fromkeys(faults))
+    return readings
