@@ -221,22 +221,7 @@ def delay(
     `notes` are the score's rows (NOTE) of the performed notes. No note, and of an ornament not the last, loses more
     than half of its length: then it is delayed by less, with a caution. `amount` scales the seconds.
     """
-    group = np.full(len(played), -1)
-    delays: list[tuple[float, Hold]] = []
-    moment = np.ascontiguousarray(played["score_onset"])
-    for hold in (hold for hold in holds if hold.delay is not None):
-        chosen = lines.select(hold.for_, hold.place("for"), where) & ~notes["after"]
-        moments = where.moments_of(hold, "delay").tolist()
-        before = len(delays)
-        for at in moments:
-            rows = np.arange(*np.searchsorted(moment, (at - 1e-6, at + 1e-6)))
-            rows = rows[chosen[rows]]
-            if len(rows):
-                group[rows] = len(delays)
-                delays.append((at, hold))
-        if moments and len(delays) == before:
-            message = f"no note begins at {hold.delay} that could be delayed: the entry does nothing"
-            where.remark(Severity.CAUTION, "never-heard", message, hold.place("delay"))
+    delays, group = _delays(holds, notes, played, lines, where)
     if not delays:
         return
     group, opening = _with_ornaments(group, played)
@@ -246,16 +231,44 @@ def delay(
     np.minimum.at(room, group[mine], np.where(opening, np.inf, (played["end"] - played["onset"]) / 2)[mine])
     short = (wanted > room + 1e-9) & np.isin(np.arange(len(delays)), group)  # a later entry may have taken its notes
     for number in np.flatnonzero(short).tolist():
-        at, hold = delays[number]
-        bar, beat, pass_ = where.beat(at)
-        message = f"the note at {hold.delay} is too short for this delay: it is {room[number] * 1000:.0f} ms there"
-        where.remark(
-            Severity.CAUTION, "delay-limited", message, hold.place("by"), bar=bar, beat=beat, pass_=pass_,
-            suggestion=f"at most {np.floor(room[number] * 1000):.0f} ms, half of the note",
-        )  # fmt: skip
+        _tell_short(*delays[number], float(room[number]), where)
     late = np.minimum(wanted, room)[group[mine]]
     played["onset"][mine] += late
     played["end"][mine] += np.where(opening[mine], late, 0.0)
+
+
+def _delays(
+    holds: tuple[Hold, ...], notes: np.ndarray, played: np.ndarray, lines: Lines, where: Where
+) -> tuple[list[tuple[float, Hold]], np.ndarray]:
+    """(quarters, entry) of each delay that has notes, and (n,) the number of the one that holds each note back, or
+    -1; of several the last."""
+    group = np.full(len(played), -1)
+    delays: list[tuple[float, Hold]] = []
+    onsets = np.ascontiguousarray(played["score_onset"])
+    for hold in (hold for hold in holds if hold.delay is not None):
+        chosen = lines.select(hold.for_, hold.place("for"), where) & ~notes["after"]
+        moments = where.moments_of(hold, "delay").tolist()
+        before = len(delays)
+        for at in moments:
+            rows = np.arange(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
+            rows = rows[chosen[rows]]
+            if len(rows):
+                group[rows] = len(delays)
+                delays.append((at, hold))
+        if moments and len(delays) == before:
+            message = f"no note begins at {hold.delay} that could be delayed: the entry does nothing"
+            where.remark(Severity.CAUTION, "never-heard", message, hold.place("delay"))
+    return delays, group
+
+
+def _tell_short(at: float, hold: Hold, room: float, where: Where) -> None:
+    """A caution where a note at this quarter leaves only `room` seconds for its delay."""
+    bar, beat, pass_ = where.beat(at)
+    message = f"the note at {hold.delay} is too short for this delay: it is {room * 1000:.0f} ms there"
+    where.remark(
+        Severity.CAUTION, "delay-limited", message, hold.place("by"), bar=bar, beat=beat, pass_=pass_,
+        suggestion=f"at most {np.floor(room * 1000):.0f} ms, half of the note",
+    )  # fmt: skip
 
 
 def _with_ornaments(group: np.ndarray, played: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
