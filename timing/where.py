@@ -313,7 +313,7 @@ class Where:
         elif key in entry.NEED_END and not any(run.complete for run in found):
             said = f"the end of {entry.value(key)} is never reached"
         if said:
-            when = _WHEN.get(entry.passes, f" on pass {entry.passes}")
+            when = f" {pass_in_words(entry.passes)}" if entry.passes else ""
             message = f"{said}{when} in this order of the bars: the entry does nothing"
             self.remark(Severity.CAUTION, "never-heard", message, entry.place(key))
         return found
@@ -342,7 +342,9 @@ def _bars(place: Position | Range) -> str:
     return f"{text} is" if ":" in text else f"bars {text} are" if "-" in text else f"bar {text} is"
 
 
-_WHEN = {None: "", "last": " the last time", "da capo": " after a da capo"}
+def pass_in_words(passes: Passes) -> str:
+    """When a pass is heard: on pass 2, the last time, after a da capo."""
+    return {"last": "the last time", "da capo": "after a da capo"}.get(passes, f"on pass {passes}")
 
 
 def _rows_by_name(score: Score) -> dict[str, list[int]]:

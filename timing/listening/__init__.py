@@ -14,7 +14,7 @@ from timing.performance import Performance
 from timing.plan.position import Range, parse_range
 from timing.reading import Reading
 from timing.remarks import CannotDo, Severity
-from timing.where import Run, Where
+from timing.where import Run, Where, pass_in_words
 
 
 def heard(
@@ -89,6 +89,6 @@ def stretch(reading: Reading, bars: str, passes: int | str | None = None) -> Run
 def _not_heard(reading: Reading, asked: Range, whole: list[Run], passes: int | str | None) -> str:
     if not whole:
         return f"{asked} is never heard in one go: the order of the bars is {reading.order}"
-    when = {"last": "the last time", "da capo": "after a da capo"}.get(passes, f"on pass {passes}")
+    when = pass_in_words(passes)
     known = " and ".join(str(number) for number in dict.fromkeys(reading.where.bars["pass"][r.first] for r in whole))
     return f"{asked} is not heard in one go {when}, but on pass {known}: the order of the bars is {reading.order}"
