@@ -81,7 +81,8 @@ PACES = {
     "rallentando": ("rall", "rallent", "rallentando"),
     "ritenuto": (
         "riten", "ritenuto", "rattenendo", "trattenuto", "tratt", "zurückhalten", "zurückhaltend", "zurückgehalten",
-        "gedehnt", "retenu", "retenez", "en retenant", "reteniendo", "retenido", "hold back", "holding back", "held back",
+        "gedehnt", "retenu", "retenez", "en retenant", "reteniendo", "retenido", "hold back", "holding back",
+        "held back",
     ),
     "allargando": (
         "allarg", "allargando", "largando", "slarg", "slargando", "breiter", "breiter werden", "breiter werdend",
