@@ -17,7 +17,7 @@ def compare(
     second: Annotated[Path, typer.Argument(metavar="B", help=_PLAN, show_default=False)],
     as_json: Annotated[bool, typer.Option("--json", help="All values as JSON.")] = False,
 ) -> None:
-    """Put two readings of one piece side by side, phrase by phrase: length, slowest point, tempo, level, tone, and what
+    """Put two readings of one piece side by side, phrase by phrase: length, slowest beat, tempo, level, tone, and what
     only one of them does."""
     from timing.comparing import compare as compared
     from timing.loading import load_all
