@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from timing.plan.position import Position, Range, beat_name, parse_position, parse_range, shown
@@ -116,6 +116,7 @@ POSITIONS = st.builds(
 
 
 @given(POSITIONS)
+@example("7:2.0000001")
 def test_a_position_printed_and_read_again_is_the_same(text):
     position = parse_position(text)
     assert parse_position(str(position)) == position

@@ -121,4 +121,4 @@ def _written(beat: Fraction) -> str:
         return f"{whole}{f'{float(rest):g}'[1:]}"
     if rest.denominator < 10_000:
         return f"{whole}+{rest}"
-    return f"{whole}{str(Decimal(rest.numerator) / rest.denominator)[1:]}"
+    return f"{whole}{f'{Decimal(rest.numerator) / rest.denominator:f}'[1:]}"  # never as 1E-7
