@@ -1,0 +1,96 @@
+"""Where the music stands on the paper: the systems of an engraved score, and where every moment of it lies in them.
+
+All lengths are in units of which a staff space has eight, as pixels on a screen at its natural size. x runs to the
+right and y downwards from the left upper corner of a system.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+SPACE = 8.0  # units between two staff lines
+STAFF = 4 * SPACE
+
+# A bar as it stands in a system, from bar line to bar line.
+BOX = np.dtype([("bar", np.int32), ("left", np.float64), ("right", np.float64)])
+
+# A moment at which something is written (grace notes aside): the middle of its leftmost notehead or rest.
+MOMENT = np.dtype([("bar", np.int32), ("offset", np.float64), ("x", np.float64)])
+
+# A notehead: its row in Score.heads, and its middle.
+HEADMARK = np.dtype([("head", np.int32), ("x", np.float64), ("y", np.float64)])
+
+_BEFORE_FIRST = 1.5 * SPACE  # from the bar line to where a bar without a note at its beginning begins
+
+
+@dataclass(frozen=True)
+class System:
+    """One line of music, or its bars alone. `svg` is markup for inside an <svg>: noteheads are in groups with the id
+    `n` and their row in Score.heads, bars in groups with the id `b` and their row in Score.bars."""
+
+    svg: str
+    width: float
+    top: float  # of all that is drawn
+    bottom: float
+    staff_top: float  # the uppermost staff line
+    staff_bottom: float  # the lowest
+    bars: np.ndarray  # BOX, left to right
+    moments: np.ndarray  # MOMENT, by bar and offset
+    heads: np.ndarray  # HEADMARK
+
+
+@dataclass(frozen=True)
+class Engraving:
+    """A score on paper of one width. `definitions` are the shapes that the systems refer to, once for all of them;
+    `engraved` is False where the bars are drawn without notes."""
+
+    systems: tuple[System, ...]
+    definitions: str
+    lengths: np.ndarray  # (bars,) of the score, in quarters
+    engraved: bool = True
+
+    def place(self, bar, offset) -> tuple[np.ndarray, np.ndarray]:
+        """The system (-1: in none) and the x of moments: rows in Score.bars, and quarters into them.
+
+        Between two written moments x runs evenly with the quarters; a bar's end is its right bar line.
+        """
+        bar, offset = np.broadcast_arrays(np.asarray(bar, np.int64), np.asarray(offset, np.float64))
+        system = np.full(bar.shape, -1)
+        known = (bar >= 0) & (bar < len(self.lengths))
+        system[known] = self._system_of[bar[known]]
+        bars, x = self._line
+        if not len(x):
+            return system, np.full(bar.shape, np.nan)
+        # one axis for all bars: the row, and how far into the bar, which is never more than half of a step
+        at = np.clip(offset, 0, None) / (2 * np.maximum(self.lengths[np.where(known, bar, 0)], 1e-9))
+        return system, np.where(system >= 0, np.interp(bar + np.minimum(at, 0.5), bars, x), np.nan)
+
+    @cached_property
+    def _system_of(self) -> np.ndarray:
+        system = np.full(len(self.lengths), -1)
+        for number, one in enumerate(self.systems):
+            system[one.bars["bar"]] = number
+        return system
+
+    @cached_property
+    def _line(self) -> tuple[np.ndarray, np.ndarray]:
+        """The knots of all bars, end to end: bar row plus half the part of it that is over, and x."""
+        at, x = [], []
+        for system in self.systems:
+            moments = system.moments
+            first = np.searchsorted(moments["bar"], system.bars["bar"])
+            last = np.searchsorted(moments["bar"], system.bars["bar"], side="right")
+            for box, low, high in zip(system.bars, first, last, strict=True):
+                inside, row = moments[low:high], int(box["bar"])
+                length = max(float(self.lengths[row]), 1e-9)
+                offsets, places = list(inside["offset"] / length), list(inside["x"])
+                if not offsets or offsets[0] > 1e-9:
+                    begin = min(box["left"] + _BEFORE_FIRST, *places, box["right"])
+                    offsets, places = [0.0, *offsets], [begin, *places]
+                at += [row + min(offset, 1.0) / 2 for offset in [*offsets, 1.0]]
+                x += [*places, float(box["right"])]
+        order = np.argsort(at, kind="stable")
+        return np.array(at)[order], np.array(x)[order]
