@@ -17,7 +17,7 @@ STAFF = 4 * SPACE
 # A bar as it stands in a system, from bar line to bar line.
 BOX = np.dtype([("bar", np.int32), ("left", np.float64), ("right", np.float64)])
 
-# A moment at which something is written (grace notes aside): the middle of its leftmost notehead or rest.
+# A moment at which a note is written (grace notes aside): the middle of its leftmost notehead.
 MOMENT = np.dtype([("bar", np.int32), ("offset", np.float64), ("x", np.float64)])
 
 # A notehead: its row in Score.heads, and its middle.

@@ -45,7 +45,8 @@ def subset(font: bytes, letters: str, kind: str | None = "woff2") -> bytes:
     from fontTools.subset import Options, Subsetter
     from fontTools.ttLib import TTFont
 
-    options = Options(layout_features=["*"], notdef_outline=True, name_IDs=[1, 2, 4, 6, 13, 14], hinting=False)
+    options = Options(notdef_outline=True, name_IDs=[1, 2, 4, 6, 13, 14], hinting=False)
+    options.drop_tables += ["FFTM"]
     with TTFont(io.BytesIO(font), recalcTimestamp=False) as opened:
         subsetter = Subsetter(options)
         subsetter.populate(text=letters)
