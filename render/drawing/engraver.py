@@ -13,9 +13,10 @@ from timing.score import Score
 
 _INNER = 180  # the engraver's own units from one staff line to the next
 _SCALE = SPACE / _INNER
+_PAGE_HEIGHT = 6_000  # the engraver takes time as the square of what is on a page
 _OPTIONS = {
     "adjustPageHeight": True, "breaks": "auto", "expandNever": True, "footer": "none", "header": "none",
-    "minLastJustification": 0.6, "pageHeight": 60_000, "pageMarginBottom": 0, "pageMarginLeft": 0,
+    "minLastJustification": 0.6, "pageHeight": _PAGE_HEIGHT, "pageMarginBottom": 0, "pageMarginLeft": 0,
     "pageMarginRight": 0, "pageMarginTop": 0, "smuflTextFont": "none", "svgBoundingBoxes": True,
     "svgContentBoundingBoxes": True, "svgFormatRaw": True, "svgRemoveXlink": True, "svgViewBox": True,
     "xmlIdChecksum": True,
@@ -39,40 +40,41 @@ STYLE = (
 def engrave(score: Score, width: float, prefix: str = "") -> Engraving:
     """The score on paper of this `width` (in the units of `Engraving`). `prefix` comes before all names, to tell apart
     engravings that share a page. CannotDo where the engraver refuses the score."""
-    source = engraver_source(score)
-    return engrave_source(source, score, width, prefix)
+    return Engraver(score).engrave(width, prefix)
 
 
-def engraver_source(score: Score) -> str:
-    """What the engraver is given: the score's file as MusicXML with a name for every notehead and bar."""
-    from timing.reader.named import named_musicxml
+class Engraver:
+    """Engraves one score as often as is wanted, each time on paper of another width. CannotDo where it is refused."""
 
-    return named_musicxml(score.path)
+    def __init__(self, score: Score):
+        import verovio
 
+        from timing.reader.named import named_musicxml
 
-def engrave_source(source: str, score: Score, width: float, prefix: str = "") -> Engraving:
-    """As `engrave`, of a source that was made before."""
-    pages = [fromstring(page) for page in _pages(source, width, score)]
-    found = [system for page in pages for system in page.iter("g") if system.get("class") == "system"]
-    systems = tuple(_system(element, score, width, prefix) for element in found)
-    if sum(len(system.bars) for system in systems) != len(score.bars):
-        raise _refused(score, "the engraver leaves out bars")
-    shapes = dict.fromkeys(_shape(shape) for page in pages for shape in page.findall("defs/g"))
-    return Engraving(systems, "\n".join(sorted(shapes)), score.bars["length"].astype(float))
+        self._score = score
+        verovio.enableLog(verovio.LOG_OFF)
+        self._toolkit = verovio.toolkit()
+        self._toolkit.setOptions(_OPTIONS)
+        if not self._toolkit.loadData(named_musicxml(score.path)):
+            raise _refused(score, "the engraver cannot read it")
 
+    def engrave(self, width: float, prefix: str = "") -> Engraving:
+        """As `engrave`. CannotDo where the engraver leaves out bars."""
+        pages = [fromstring(page) for page in self._pages(width)]
+        found = [system for page in pages for system in page.iter("g") if system.get("class") == "system"]
+        systems = tuple(_system(element, self._score, width, prefix) for element in found)
+        if sum(len(system.bars) for system in systems) != len(self._score.bars):
+            raise _refused(self._score, "the engraver leaves out bars")
+        shapes = dict.fromkeys(_shape(shape) for page in pages for shape in page.findall("defs/g"))
+        return Engraving(systems, "\n".join(sorted(shapes)), self._score.bars["length"].astype(float))
 
-def _pages(source: str, width: float, score: Score) -> list[str]:
-    """Its pages as SVG, without the namespace."""
-    import verovio
-
-    verovio.enableLog(verovio.LOG_OFF)
-    toolkit = verovio.toolkit()
-    page_width = round(float(np.clip(width, _LEAST_WIDTH, _MOST_WIDTH)) / _SCALE / 10)
-    toolkit.setOptions({**_OPTIONS, "pageWidth": page_width})
-    if not toolkit.loadData(source) or not toolkit.getPageCount():
-        raise _refused(score, "the engraver cannot read it")
-    pages = [toolkit.renderToSVG(number + 1) for number in range(toolkit.getPageCount())]
-    return [page.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1) for page in pages]
+    def _pages(self, width: float) -> list[str]:
+        """The pages as SVG, without the namespace."""
+        page_width = round(float(np.clip(width, _LEAST_WIDTH, _MOST_WIDTH)) / _SCALE / 10)
+        self._toolkit.setOptions({"pageWidth": page_width})
+        self._toolkit.redoLayout()
+        pages = [self._toolkit.renderToSVG(number + 1) for number in range(self._toolkit.getPageCount())]
+        return [page.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1) for page in pages]
 
 
 def _refused(score: Score, why: str) -> CannotDo:
@@ -177,7 +179,8 @@ def _heads(system: Element) -> np.ndarray:
 
 
 def _moments(heads: np.ndarray, score: Score) -> np.ndarray:
-    """MOMENT: the leftmost notehead of each written moment, grace notes left out."""
+    """MOMENT: the leftmost notehead of each written moment, grace notes left out. Where the engraver puts a note before
+    an earlier one, x stays."""
     rows = score.heads[heads["head"]]
     main = score.notes["grace"][rows["note"]] == 0
     rows, x = rows[main], heads["x"][main]
@@ -185,7 +188,7 @@ def _moments(heads: np.ndarray, score: Score) -> np.ndarray:
     rows, x = rows[order], x[order]
     first = np.append(True, (np.diff(rows["bar"]) != 0) | (np.diff(rows["offset"]) > 1e-9)) if len(x) else slice(0)
     made = np.zeros(len(x[first]), MOMENT)
-    made["bar"], made["offset"], made["x"] = rows["bar"][first], rows["offset"][first], x[first]
+    made["bar"], made["offset"], made["x"] = rows["bar"][first], rows["offset"][first], np.maximum.accumulate(x[first])
     return made
 
 

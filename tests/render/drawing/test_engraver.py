@@ -1,0 +1,109 @@
+"""The engraved score: every notehead and every bar is there, under its own name and at its own place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from xml.etree.ElementTree import fromstring
+
+import numpy as np
+import pytest
+from music21 import corpus
+
+from render.drawing.engraver import Engraver, engrave
+from render.drawing.engraving import SPACE, STAFF
+from timing.reader import read_score
+from timing.remarks import CannotDo
+
+PLANS = Path(__file__).parents[3] / "plans"
+# several staves and voices, ornaments, pickups, repeats, ties, a file of each kind
+WORKS = ["bach/bwv66.6", "schumann_robert/opus48no2", "schoenberg/opus19/movement2", "essenFolksong/han1",
+         "joplin/maple_leaf_rag", "chopin/mazurka06-2", "trecento/Fava_Dicant_nunc_iudei"]  # fmt: skip
+STEPS = "CDEFGAB"
+
+
+def score_of(work: str):
+    found = corpus.getWork(work)
+    return read_score(found[0] if isinstance(found, list) else found, cache=False)
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_every_notehead_and_every_bar_stands_somewhere_once(work):
+    score = score_of(work)
+    engraver = Engraver(score)
+    for width in (1060, 350):
+        engraving = engraver.engrave(width)
+        heads = np.concatenate([system.heads["head"] for system in engraving.systems])
+        bars = np.concatenate([system.bars["bar"] for system in engraving.systems])
+        assert sorted(heads) == list(range(len(score.heads)))
+        assert list(bars) == list(range(len(score.bars)))
+
+
+@pytest.mark.parametrize("work", WORKS)
+def test_noteheads_stand_in_their_bar_and_later_notes_further_right(work):
+    score = score_of(work)
+    for system in engrave(score, 700).systems:
+        box = dict(zip(system.bars["bar"].tolist(), system.bars[["left", "right"]].tolist(), strict=True))
+        for head, x, y in system.heads.tolist():
+            left, right = box[int(score.heads["bar"][head])]
+            assert left <= x <= right
+            assert system.top <= y <= system.bottom
+        for bar in np.unique(system.moments["bar"]):
+            inside = system.moments[system.moments["bar"] == bar]
+            assert np.all(np.diff(inside["offset"]) > 0)
+            assert np.all(np.diff(inside["x"]) >= 0)
+        assert np.all(np.diff(system.bars["left"]) > 0)
+
+
+def test_each_name_is_on_the_notehead_of_its_pitch():
+    """The height over the lowest line is what the clef makes of the step in the file: half a space a step."""
+    file = PLANS / "low-water.musicxml"
+    tree = fromstring(file.read_text(encoding="utf-8"))
+    clef = tree.find(".//clef")
+    assert (clef.findtext("sign"), clef.findtext("line")) == ("G", "2")
+    lowest = STEPS.index("E") + 7 * (4 + int(clef.findtext("clef-octave-change")))
+    notes = [note for note in tree.iter("note") if note.find("pitch") is not None]
+    steps = [STEPS.index(n.findtext("pitch/step")) + 7 * int(n.findtext("pitch/octave")) for n in notes]
+    for system in engrave(read_score(file, cache=False), 1060).systems:
+        assert system.staff_bottom - system.staff_top == pytest.approx(STAFF, abs=0.05)
+        for head, _, y in system.heads.tolist():
+            assert (system.staff_bottom - y) / (SPACE / 2) == pytest.approx(steps[head] - lowest, abs=0.05)
+
+
+def test_moments_lie_on_the_noteheads():
+    score = read_score(PLANS / "low-water.musicxml", cache=False)
+    engraving = engrave(score, 700)
+    for number, system in enumerate(engraving.systems):
+        rows = score.heads[system.heads["head"]]
+        systems, x = engraving.place(rows["bar"], rows["offset"])
+        assert set(systems.tolist()) == {number}
+        main = score.notes["grace"][rows["note"]] == 0
+        # seconds in a chord stand on both sides of the stem: the leftmost counts
+        aside = system.heads["x"][main] - x[main]
+        assert aside.min() == pytest.approx(0, abs=1e-9)
+        assert np.quantile(aside, 0.9) < 0.01
+        assert aside.max() < 2 * SPACE
+
+
+def test_names_get_the_prefix():
+    engraving = engrave(read_score(PLANS / "low-water.musicxml", cache=False), 700, prefix="wide-")
+    markup = "".join(system.svg for system in engraving.systems)
+    assert 'id="wide-n0"' in markup
+    assert 'id="wide-b0"' in markup
+    assert 'id="n0"' not in markup
+
+
+def test_what_the_systems_refer_to_is_defined():
+    engraving = engrave(score_of("joplin/maple_leaf_rag"), 1060)
+    shapes = fromstring(f"<defs>{engraving.definitions}</defs>")
+    defined = {shape.get("id") for shape in shapes}
+    used = {use.get("href") for system in engraving.systems for use in fromstring(system.svg).iter("use")}
+    assert used
+    assert {name.removeprefix("#") for name in used} <= defined
+
+
+def test_a_score_that_the_engraver_refuses_is_refused_in_words(monkeypatch):
+    import verovio
+
+    monkeypatch.setattr(verovio.toolkit, "loadData", lambda *_: False)
+    with pytest.raises(CannotDo, match=r"low-water\.musicxml cannot be engraved"):
+        engrave(read_score(PLANS / "low-water.musicxml", cache=False), 700)
