@@ -1,0 +1,83 @@
+"""Bars without their notes: systems of bar lines, numbers and beats, over which a reading is drawn where the score itself
+is not engraved."""
+
+from __future__ import annotations
+
+from xml.sax.saxutils import escape
+
+import numpy as np
+
+from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System
+from timing.score import Score
+from timing.where import felt_beat
+
+_QUARTER = 3.5 * SPACE  # as wide as a quarter wants to be
+_LEAST, _MOST = 7 * SPACE, 40 * SPACE  # a bar, however short or long
+_STRETCH = 1.5  # how far the last system is spread at most
+_BEFORE, _AFTER = 1.25 * SPACE, 0.75 * SPACE  # from the bar line to the first beat, from the end of the last beat to it
+_TOP, _BOTTOM = 1.5 * SPACE, 4 * SPACE  # of the bar lines; the numbers stand above
+_MOST_TICKS = 48  # in one bar
+
+
+def bare(score: Score, width: float) -> Engraving:
+    """The bars of a score in systems of this width, in which time runs evenly within each bar."""
+    lengths = score.bars["length"].astype(np.float64)
+    wanted = np.clip(lengths * _QUARTER, _LEAST, _MOST)
+    lines = _lines(wanted, width)
+    systems = [_system(score, slice(*line), wanted, width, last=line[1] == len(lengths)) for line in lines]
+    return Engraving(tuple(systems), "", lengths, engraved=False)
+
+
+def _lines(wanted: np.ndarray, width: float) -> list[tuple[int, int]]:
+    """(first, end) of the bars of each system: as many as have room, at least one."""
+    ends = np.cumsum(wanted)
+    made, first = [], 0
+    while first < len(wanted):
+        before = ends[first] - wanted[first]
+        end = max(int(np.searchsorted(ends, before + width + 1e-6, side="right")), first + 1)
+        made.append((first, end))
+        first = end
+    return made
+
+
+def _system(score: Score, rows: slice, wanted: np.ndarray, width: float, last: bool) -> System:
+    mine = wanted[rows]
+    scale = width / mine.sum()
+    edges = np.append(0, np.cumsum(mine * (min(scale, _STRETCH) if last else scale)))
+    boxes = np.zeros(len(mine), BOX)
+    boxes["bar"], boxes["left"], boxes["right"] = np.arange(rows.start, rows.stop), edges[:-1], edges[1:]
+    moments = _beats(score, boxes)
+    ends = f'<path class="barline" d="M0 {_TOP:g}V{_BOTTOM:g}"/>'
+    ends += f'<path class="axis" d="M0 {(_TOP + _BOTTOM) / 2:g}H{edges[-1]:.1f}"/>'
+    svg = ends + "".join(_bar(score, box, moments) for box in boxes)
+    return System(svg, width, 0.0, _BOTTOM + 2, _TOP, _BOTTOM, boxes, moments, np.zeros(0, HEADMARK))
+
+
+def _beats(score: Score, boxes: np.ndarray) -> np.ndarray:
+    """MOMENT table of the beats of these bars."""
+    made = []
+    for box in boxes:
+        bar = score.bars[box["bar"]]
+        length = max(float(bar["length"]), 1e-9)
+        beat = 4 / max(int(bar["unit"]), 1)
+        if length / beat > _MOST_TICKS:
+            beat = max(float(felt_beat(bar)), length / _MOST_TICKS)
+        first = -(float(bar["shift"]) % beat) % beat  # a pickup may come in on a part of a beat
+        offsets = np.append(0.0, np.arange(first, length - 1e-6, beat)) if first > 1e-6 else np.arange(0, length, beat)
+        room = box["right"] - box["left"] - _BEFORE - _AFTER
+        rows = np.zeros(len(offsets), MOMENT)
+        rows["bar"], rows["offset"] = box["bar"], offsets
+        rows["x"] = box["left"] + _BEFORE + offsets / length * room
+        made.append(rows)
+    return np.concatenate(made)
+
+
+def _bar(score: Score, box: np.void, moments: np.ndarray) -> str:
+    row, right = int(box["bar"]), float(box["right"])
+    beats = moments["x"][slice(*np.searchsorted(moments["bar"], (row, row + 1)))]
+    middle = (_TOP + _BOTTOM) / 2
+    ticks = "".join(f"M{x:.1f} {middle - 3:g}v6" for x in beats)
+    return (
+        f'<g id="b{row}"><text class="number" x="{box["left"] + 2:.1f}" y="{_TOP - 3:g}">{escape(score.bar_name(row))}</text>'
+        f'<path class="tick" d="{ticks}"/><path class="barline" d="M{right:.1f} {_TOP:g}V{_BOTTOM:g}"/></g>'
+    )

@@ -1,0 +1,315 @@
+"""What is written over and under the music, and where: on the page, each at the place of its entry in the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from timing.dynamics import at_second_time
+from timing.plan.entry import Entry
+from timing.plan.time import Slowing
+from timing.reading import Reading
+from timing.remarks import Remark
+from timing.where import Fault, felt_beat
+
+Place = tuple[int, float]  # the row of a bar in the score, and the quarters into it
+
+# A beat of so many quarters, and the dynamics, as the music font has them (SMuFL 1.4).
+NOTES = {4.0: "\ueca2", 2.0: "\ueca3", 1.0: "\ueca5", 0.5: "\ueca7", 0.25: "\ueca9"}
+DOT = "\uecb7"
+MARKS = {
+    "ppp": "\ue52a", "pp": "\ue52b", "p": "\ue520", "mp": "\ue52c", "mf": "\ue52d", "f": "\ue522", "ff": "\ue52f",
+    "fff": "\ue530",
+}  # fmt: skip
+FERMATA, COMMA, CAESURA = "\ue4c0", "\ue4ce", "\ue4d1"
+
+_SLOWING = {
+    "rallentando": "rall.", "ritardando": "rit.", "ritenuto": "riten.", "allargando": "allarg.",
+    "accelerando": "accel.", "stringendo": "string.", "a tempo": "a tempo",
+}  # fmt: skip  # common practice
+_TONES = {"sul ponticello": "sul pont.", "naturale": "naturale"}
+
+
+@dataclass(frozen=True)
+class Label:
+    """Something that is written from one place of the page to another. `kind` is one of: phrase, slowing, hold, tempo,
+    rubato, dynamic, hairpin, second time, tone, slide, note (nothing but the number of a comment)."""
+
+    kind: str
+    text: str
+    start: Place
+    end: Place
+    times: str = ""  # on which it is heard, as "2nd time"; empty: each time
+    depth: int = 0  # of a phrase; 0 is the outermost
+    printed: bool = False  # in the score as well, so that the engraver has drawn it
+    heads: tuple[int, int] = (-1, -1)  # of a slide, rows in Score.heads
+    rises: bool = True  # of a slide
+    why: str = ""
+    comment: int = 0  # the number of the comment that says why; 0 for none
+
+
+@dataclass(frozen=True)
+class Comment:
+    """A `why:` note of the plan, or a caution: what stands as a number at its place and as text under the system."""
+
+    number: int
+    text: str
+    caution: bool
+    start: Place
+
+
+def tempo_text(tempo: float, beat: float) -> str:
+    """A tempo of so many beats a minute, a beat being so many quarters; the note as the music font has it."""
+    note = NOTES.get(beat) or (NOTES[beat / 1.5] + DOT if beat / 1.5 in NOTES else "")
+    if not note:
+        tempo, note = tempo * beat, NOTES[1.0]
+    return f"{note} = {round(tempo, 1):g}"
+
+
+def labels_of(reading: Reading) -> tuple[Label, ...]:
+    """All that is written of a reading, by place; what is said alike of several hearings once."""
+    made = [*_phrases(reading), *_slowings(reading), *_tempi(reading), *_holds(reading), *_rubato(reading)]
+    made += [*_dynamics(reading), *_second_time(reading), *_tones(reading), *_slides(reading), *_others(reading)]
+    return tuple(sorted(made, key=lambda label: (label.start, label.depth, (-label.end[0], -label.end[1]))))
+
+
+# -- kind by kind
+
+
+def _phrases(reading: Reading) -> Iterator[Label]:
+    """Phrases as they lie on the page, whatever repeats make of them."""
+    seen = set()
+    for each in reading.phrases:
+        if each.number in seen:
+            continue
+        seen.add(each.number)
+        phrase, where = each.phrase, reading.where
+        with suppress(Fault):
+            (first, start), (last, end) = where.point(phrase.bars.start), where.range_end(phrase.bars)
+            times = _times_of_entry(phrase, first, reading)
+            ends = (first, float(start)), (last, float(end))
+            yield Label("phrase", phrase.name or "", *ends, times, each.depth, why=phrase.why or "")
+
+
+def _slowings(reading: Reading) -> Iterator[Label]:
+    found = []
+    for slow in reading.pace.slowings:
+        share = f" {slow.to:.0%}".replace("%", "\u2009%") if slow.until == slow.run.end else ""
+        text = _SLOWING[slow.entry.kind] + share
+        found.append((slow.entry, text, slow.run.start, slow.until))
+    for entry in reading.plan.slowing:
+        if entry.kind == "a tempo":
+            found += [(entry, "a tempo", start, end) for start, end in _hearings(entry, reading)]
+    yield from _merged("slowing", found, reading)
+
+
+def _tempi(reading: Reading) -> Iterator[Label]:
+    """Tempo marks after the beginning."""
+    time, where, found = reading.performance.time, reading.where, []
+    for entry in reading.plan.tempo:
+        if entry.at is None and entry.over is None:
+            if entry.why:
+                found.append((entry, "", 0.0, 1e-3))
+            continue
+        for start, end in _hearings(entry, reading):
+            at = start if entry.at is not None else min(end, where.length - 1e-6)
+            beat = float(felt_beat(where.bars[where.ordinal(at)]))
+            found.append((entry, tempo_text(float(time.basic(at)) / beat, beat), start, end))
+    yield from _merged("tempo", found, reading)
+
+
+def _holds(reading: Reading) -> Iterator[Label]:
+    found = []
+    for entry in reading.plan.holds:
+        if entry.kind in ("fermata", "agogic"):
+            length = f" {entry.length:.0%}".replace("%", "\u2009%") if entry.length else ""
+            text = f"{FERMATA if entry.kind == 'fermata' else 'agogic'}{length}"
+        elif entry.kind == "delay":
+            text = "delay" + (f" {1000 * entry.by:.0f}\u2009ms" if entry.by else "") + _of(entry)
+        else:
+            seconds = f" {entry.seconds:g}\u2009s" if entry.seconds else ""
+            text = (COMMA if entry.kind == "breath" else CAESURA) + seconds
+        found += [(entry, text.strip(), start, end) for start, end in _hearings(entry, reading)]
+    yield from _merged("hold", found, reading)
+
+
+def _rubato(reading: Reading) -> Iterator[Label]:
+    found = []
+    for entry in reading.plan.rubato:
+        value = entry.value(entry.kind)
+        if entry.kind in ("hurry", "linger"):
+            text = f"{entry.kind} {value:.0%}".replace("%", "\u2009%")
+        elif entry.kind in ("late", "early"):
+            text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u2009ms".strip()
+        else:
+            text = "long short"
+        found += [(entry, text, start, end) for start, end in _hearings(entry, reading)]
+    yield from _merged("rubato", found, reading)
+
+
+def _dynamics(reading: Reading) -> Iterator[Label]:
+    marks, hairpins = [], []
+    for entry in reading.plan.dynamics:
+        hearings = list(_hearings(entry, reading))
+        if entry.kind == "at":
+            marks += [(entry, MARKS[entry.mark] + _of(entry), start, start + 1e-3) for start, _ in hearings]
+            continue
+        word = "cresc." if entry.kind == "crescendo" else "dim."
+        by = f" {entry.by:g}\u2009dB" if entry.by is not None else ""
+        goal = " " + MARKS[entry.to_mark] if entry.to_mark is not None else ""
+        hairpins += [(entry, word + by + goal + _of(entry), start, end) for start, end in hearings]
+    yield from _merged("dynamic", marks, reading)
+    yield from _merged("hairpin", hairpins, reading)
+
+
+def _second_time(reading: Reading) -> Iterator[Label]:
+    found = []
+    for entry in reading.plan.second_time:
+        said = [f"softer {entry.softer:g}\u2009dB"] if entry.softer else []
+        said += [f"louder {entry.louder:g}\u2009dB"] if entry.louder else []
+        said += [MARKS[entry.dynamics]] if entry.dynamics else []
+        said += [_tone(entry.tone)] if entry.tone is not None else []
+        heard = at_second_time(entry)
+        found += [(heard, ", ".join(said), start, end) for start, end in _hearings(heard, reading)]
+    yield from _merged("second time", found, reading)
+
+
+def _tones(reading: Reading) -> Iterator[Label]:
+    found = []
+    for entry in reading.plan.tone:
+        found += [(entry, _tone(entry.tone) + _of(entry), start, end) for start, end in _hearings(entry, reading)]
+    yield from _merged("tone", found, reading)
+
+
+def _slides(reading: Reading) -> Iterator[Label]:
+    performance, score, bars = reading.performance, reading.score, reading.where.bars
+    notes, seen = performance.notes, {}
+    for glide in performance.glides:
+        note, goal = notes[glide["note"]], notes[glide["goal"]]
+        entry = reading.plan.glissandi[glide["entry"]]
+        heads = tuple(int(score.notes["head"][each["id"]]) for each in (note, goal))
+        start, end = (
+            (int(bars["row"][each["ordinal"]]), float(each["score_onset"] - bars["start"][each["ordinal"]]))
+            for each in (note, goal)
+        )
+        key = (int(note["id"]), int(goal["id"]))
+        if key not in seen and end >= start:
+            rises = bool(goal["pitch"] > note["pitch"])
+            seen[key] = Label(
+                "slide", "gliss.", start, end, printed=entry.printed, heads=heads, rises=rises, why=entry.why or ""
+            )
+    yield from seen.values()
+
+
+def _others(reading: Reading) -> Iterator[Label]:
+    """Entries of which nothing is drawn but their reason."""
+    plan = reading.plan
+    fingering = plan.fingering or next((entry.name for entry in plan.strings if entry.name), None)
+    chosen = [entry for entry in plan.strings if entry.name in (None, fingering)]
+    found = []
+    for entry in (*plan.accents, *chosen):
+        if entry.why:
+            found += [(entry, "", start, start + 1e-3) for start, _ in _hearings(entry, reading)]
+    yield from _merged("note", found, reading)
+
+
+def _of(entry: Entry) -> str:
+    """Whose it is, where it is not everyone's."""
+    return f" {entry.for_}" if entry.for_ else ""
+
+
+def _tone(tone: str | float) -> str:
+    return _TONES.get(tone, tone) if isinstance(tone, str) else f"{tone:g}\u2009cm from the bridge"
+
+
+# -- where
+
+
+def _hearings(entry: Entry, reading: Reading) -> Iterator[tuple[float, float]]:
+    """Where an entry is heard, from and to, in quarters along the performed order."""
+    where = reading.where
+    keys = (entry.kind,) if entry.KINDS else ()
+    with suppress(Fault):
+        for key in (*keys, "bars", "over", "at", "from_"):
+            place = getattr(entry, key.replace(" ", "_"), None)
+            if place is None or isinstance(place, int | float):
+                continue
+            if hasattr(place, "start"):
+                gradual = key in ("crescendo", "diminuendo", "decrescendo")
+                yield from ((run.start, run.end) for run in where.runs(place, entry.passes, gradual))
+            elif key in ("breath", "caesura"):
+                yield from ((float(s) - 1e-3, float(s)) for s in where.moments(place, entry.passes, after=True))
+            else:
+                yield from ((float(s), float(s) + 1e-3) for s in where.moments(place, entry.passes))
+            return
+
+
+def _merged(kind: str, found: Iterable[tuple[Entry, str, float, float]], reading: Reading) -> Iterator[Label]:
+    """A label for each place of the page at which the same is said, with the passes on which it is."""
+    where, bars = reading.where, reading.where.bars
+    places: dict[tuple, tuple[set[int], bool]] = {}
+    for entry, text, start, end in found:
+        first, last = where.ordinal(start), where.ordinal(end - 1e-4)
+        begin = (int(bars["row"][first]), round(max(start - float(bars["start"][first]), 0.0), 6))
+        stop = (int(bars["row"][last]), round(max(end - float(bars["start"][last]), 0.0), 6))
+        if stop >= begin:
+            heard, printed = places.get(key := (begin, stop, text, entry.why or ""), (set(), True))
+            places[key] = heard | {first}, printed and entry.printed
+    for (begin, stop, text, why), (heard, printed) in places.items():
+        yield Label(kind, text, begin, stop, _times(heard, begin[0], reading), printed=printed, why=why)
+
+
+def _times_of_entry(entry: Entry, row: int, reading: Reading) -> str:
+    heard = reading.where.hearings(row)
+    return _times(set(heard[reading.where.on_pass(entry.passes)[heard]].tolist()), row, reading)
+
+
+def _times(heard: set[int], row: int, reading: Reading) -> str:
+    """On which hearings of a bar, in words; nothing if on each."""
+    if len(heard) >= len(reading.where.hearings(row)):
+        return ""
+    return times_text(reading.where.bars["pass"][sorted(heard)])
+
+
+def times_text(passes: np.ndarray) -> str:
+    """2nd time; 1st, 3rd time."""
+    ends = {1: "st", 2: "nd", 3: "rd"}
+    numbers = sorted({int(each) for each in passes})
+    named = [f"{n}{'th' if n % 100 in (11, 12, 13) else ends.get(n % 10, 'th')}" for n in numbers]
+    return ", ".join(named) + " time" if named else ""
+
+
+# -- comments
+
+
+def numbered(
+    labels: tuple[Label, ...], remarks: Iterable[Remark], reading: Reading
+) -> tuple[tuple[Label, ...], tuple[Comment, ...]]:
+    """The comments by their place, and the labels with their numbers. Of the remarks the cautions that stand count."""
+    said = [(label.start, False, label.why) for label in labels if label.why]
+    said = list({(text, place[0]): (place, False, text) for place, _, text in said[::-1]}.values())
+    said += [(_place_of(remark, reading), True, _told(remark)) for remark in remarks if remark.stands]
+    comments, numbers = [], {}
+    for place, caution, text in sorted(said, key=lambda each: each[:2]):
+        comments.append(Comment(len(comments) + 1, text, caution, place))
+        if not caution:
+            numbers[text, place[0]] = len(comments)
+    return tuple(replace(each, comment=numbers.get((each.why, each.start[0]), 0)) for each in labels), tuple(comments)
+
+
+def _told(remark: Remark) -> str:
+    return remark.message + (f" (instead: {remark.suggestion})" if remark.suggestion else "")
+
+
+def _place_of(remark: Remark, reading: Reading) -> Place:
+    """Where a remark stands on the page; what is of the piece as a whole at its beginning."""
+    bars = reading.score.bars
+    rows = np.flatnonzero(bars["number"] == remark.bar) if remark.bar is not None else []
+    for row in rows:
+        offset = ((remark.beat or 1) - 1) * 4 / max(int(bars["unit"][row]), 1) - float(bars["shift"][row])
+        if offset < bars["length"][row] or row == rows[-1]:
+            return int(row), max(offset, 0.0)
+    return 0, 0.0

@@ -1,0 +1,103 @@
+"""Words as SVG text: what they are as markup, and how much room they take. Letters of the music font (SMuFL's private use
+area) may stand among the others."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from functools import cache
+from itertools import groupby
+from xml.sax.saxutils import escape
+
+from render.drawing.fonts import music_font, text_width
+
+MUSIC_SCALE = 1.5  # of the letters of the music font against the words beside them
+_FORBIDDEN = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]|[\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+_SPACE = re.compile(r"\s+")
+
+
+def plain(text: str) -> str:
+    """A text on one line, without what XML cannot hold and without what would turn the direction of what follows."""
+    return _SPACE.sub(" ", _FORBIDDEN.sub(" ", text)).strip() if not text.isascii() or not text.isprintable() else text
+
+
+def is_music(letter: str) -> bool:
+    return "\ue000" <= letter <= "\uf8ff"
+
+
+def markup(text: str) -> str:
+    """The inside of an SVG <text>."""
+    made = []
+    for music, letters in _runs(text):
+        words = escape(letters)
+        made.append(f'<tspan class="music">{words}</tspan>' if music else words)
+    return "".join(made)
+
+
+def width(text: str, size: float, face: str = "regular") -> float:
+    """How wide a text is at this size."""
+    made = 0.0
+    for music, letters in _runs(text):
+        if music:
+            made += MUSIC_SCALE * size * sum(_music_advances().get(ord(letter), 0.5) for letter in letters)
+        else:
+            made += text_width(letters, size, face)
+    return made
+
+
+def text(x: float, y: float, words: str, kind: str, size: float, anchor: str = "") -> str:
+    """An SVG <text> with these classes; `anchor` is middle or end where it is not the start."""
+    anchored = f' text-anchor="{anchor}"' if anchor else ""
+    return f'<text class="{kind}" x="{x:.1f}" y="{y:.1f}" font-size="{size:g}"{anchored}>{markup(words)}</text>'
+
+
+def wrapped(words: str, room: float, size: float, face: str = "regular", most: int = 6) -> list[str]:
+    """The lines of a text in so much room; after the `most`-th the rest is left out."""
+    lines: list[str] = []
+    line = ""
+    for word in _pieces(plain(words), room, size, face):
+        longer = f"{line} {word}" if line else word
+        if line and width(longer, size, face) > room:
+            lines.append(line)
+            longer = word
+            if len(lines) == most:
+                break
+        line = longer
+    else:
+        return [*lines, line] if line else lines
+    return [*lines[:-1], shortened(lines[-1] + " …", room, size, face)]
+
+
+def shortened(words: str, room: float, size: float, face: str = "regular") -> str:
+    """A text that has to do with so much room."""
+    if width(words, size, face) <= room:
+        return words
+    words = words[: int(room / (0.2 * size)) + 1]
+    while words and width(words + "…", size, face) > room:
+        words = words[:-1]
+    return words.rstrip(" …") + "…"
+
+
+def _pieces(words: str, room: float, size: float, face: str) -> Iterator[str]:
+    """The words, those cut that are longer than a line."""
+    for word in words.split(" "):
+        while width(word, size, face) > room and len(word) > 1:
+            count = max(len(shortened(word, room, size, face)) - 1, 1)
+            yield word[:count]
+            word = word[count:]
+        yield word
+
+
+def _runs(words: str) -> Iterator[tuple[bool, str]]:
+    for music, letters in groupby(words, is_music):
+        yield music, "".join(letters)
+
+
+@cache
+def _music_advances() -> dict[int, float]:
+    from fontTools.ttLib import TTFont
+
+    with TTFont(io.BytesIO(music_font()), lazy=True) as font:
+        widths, unit = font["hmtx"], font["head"].unitsPerEm
+        return {code: widths[name][0] / unit for code, name in font.getBestCmap().items()}
