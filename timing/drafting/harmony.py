@@ -1,0 +1,158 @@
+"""Keys and closes: which key a stretch of a score is in, and on which chord a phrase of it ends.
+
+Both come from music21 (the key by C. Krumhansl and M. Schmuckler's profiles, 1990), which sees only how long each pitch
+class sounds; whatever is not clear is left unsaid.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from timing.score import Score
+
+_CLEAR = 0.70  # correlation with the key's profile under which no key is named (own choice: noise reaches .6)
+_LEAST_NOTES = 8  # of which a key can be told
+_DOMINANT = frozenset({7, 11})  # semitones over the keynote: root and leading note of the chord that leads home
+_COMMON = re.compile(r"[iI]|ii6?|iio6|[iI][vV]6?|V[67]?|[vV][iI]|[iI]6|III")  # figures that one can be sure of
+_NAMES = ("C", "D♭", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
+_MINOR_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
+
+
+@dataclass(frozen=True)
+class Tonality:
+    """A key: its keynote as a pitch class, its mode, and how well the notes fit it (correlation, up to 1)."""
+
+    keynote: int
+    minor: bool
+    fit: float
+
+    def __str__(self) -> str:
+        return f"{(_MINOR_NAMES if self.minor else _NAMES)[self.keynote]} {'minor' if self.minor else 'major'}"
+
+    def seen_from(self, home: Tonality) -> str:
+        """What it is to another key, where the trade has a word for it."""
+        up = (self.keynote - home.keynote) % 12
+        if self.minor != home.minor:
+            relative = 9 if self.minor else 3
+            return {0: f"the parallel {self._mode}", relative: f"the relative {self._mode}"}.get(up, "")
+        return {0: "the same key", 7: "the dominant", 5: "the subdominant"}.get(up, "")
+
+    @property
+    def _mode(self) -> str:
+        return "minor" if self.minor else "major"
+
+
+class Sounds:
+    """The notes of a score on one axis: quarters along the bars as written."""
+
+    def __init__(self, score: Score):
+        notes = score.notes[score.notes["length"] > 0]
+        percussion = score.parts["percussion"][notes["part"]] if len(score.parts) else np.zeros(0, bool)
+        notes = notes[~percussion]
+        self.bar_starts = np.concatenate([[0.0], np.cumsum(score.bars["length"])])
+        start = self.bar_starts[notes["bar"]] + notes["offset"]
+        order = np.argsort(start, kind="stable")
+        self.start, self.pitch = start[order], notes["pitch"][order].astype(int)
+        self.end = self.start + notes["length"][order]
+        self._longest = float(notes["length"].max()) if len(notes) else 0.0
+
+    def at(self, bar: int, offset: float) -> float:
+        """The quarter of a place in the score."""
+        return float(self.bar_starts[bar] + offset)
+
+    def between(self, start: float, end: float) -> tuple[np.ndarray, np.ndarray]:
+        """(12,) quarters for which each pitch class sounds in a stretch, and the pitches themselves."""
+        low, high = np.searchsorted(self.start, [start - self._longest, end - 1e-9])
+        begins, ends = np.maximum(self.start[low:high], start), np.minimum(self.end[low:high], end)
+        here = ends > begins + 1e-9
+        pitch = self.pitch[low:high][here]
+        return np.bincount(pitch % 12, (ends - begins)[here], minlength=12), pitch
+
+
+def tonality(sounds: Sounds, start: float, end: float) -> Tonality | None:
+    """The key of a stretch (in quarters), or None where none is clear."""
+    durations, pitch = sounds.between(start, end)
+    if len(pitch) < _LEAST_NOTES or np.count_nonzero(durations) < 3:
+        return None
+    found = _key_of(tuple(np.round(durations / durations.sum(), 4).tolist()))
+    return found if found.fit >= _CLEAR else None
+
+
+@lru_cache(256)
+def _key_of(shares: tuple[float, ...]) -> Tonality:
+    from music21.note import Note
+    from music21.stream import Stream
+
+    line = Stream([Note(60 + step, quarterLength=1000 * share) for step, share in enumerate(shares) if share > 0])
+    key = line.analyze("key.krumhanslschmuckler")
+    return Tonality(key.tonic.pitchClass, key.mode == "minor", float(key.correlationCoefficient))
+
+
+@dataclass(frozen=True)
+class Close:
+    """How a phrase ends: its last chord as a roman numeral, and what the trade calls such a close ("" for none)."""
+
+    figure: str
+    kind: str
+
+    def __str__(self) -> str:
+        return f"{self.kind} on {self.figure}" if self.kind else f"ends on {self.figure}"
+
+
+def close_at(sounds: Sounds, start: float, end: float, key: Tonality) -> Close | None:
+    """How the phrase from `start` to `end` (quarters) closes in a key; None where its last chord is not plain."""
+    begin = _last_bass(sounds, start, end)
+    last = _chord(sounds, begin, end)
+    if last is None:
+        return None
+    figure, degree = _roman(tuple(pitch - key.keynote for pitch in last), key.minor)
+    if not _COMMON.fullmatch(figure):
+        return None
+    before = _last_bass(sounds, start, begin) if begin > start else begin
+    steps = {(pitch - key.keynote) % 12 for pitch in sounds.between(before, begin)[1]}
+    if degree == 1 and last[0] % 12 == key.keynote and steps >= _DOMINANT:
+        return Close(figure, "full close")
+    if figure in ("V", "V7"):
+        return Close(figure, "half close")
+    if degree == 6 and steps >= _DOMINANT:
+        return Close(figure, "deceptive close")
+    return Close(figure, "")
+
+
+def _last_bass(sounds: Sounds, start: float, end: float) -> float:
+    """Where the lowest note begins that sounds until `end`, or the last to do so before."""
+    low, high = np.searchsorted(sounds.start, [start - 1e-9, end - 1e-9])
+    if high <= low:
+        return start
+    starts, ends, pitch = (column[low:high] for column in (sounds.start, sounds.end, sounds.pitch))
+    latest = ends >= min(end, ends.max()) - 1e-6
+    lowest = pitch[latest].min()
+    return float(starts[latest & (pitch == lowest)].max())
+
+
+def _chord(sounds: Sounds, start: float, end: float) -> tuple[int, ...] | None:
+    """The three or four pitch classes, as pitches, bass first, that sound in a stretch; what sounds for less than an
+    eighth of all is passing. None where there are more or fewer."""
+    durations, pitch = sounds.between(start, end)
+    essential = np.flatnonzero(durations >= durations.sum() / 8)
+    pitches = tuple(sorted({int(p) for p in pitch if p % 12 in essential}))
+    return pitches if len({p % 12 for p in pitches}) in (3, 4) else None
+
+
+@lru_cache(1024)
+def _roman(pitches: tuple[int, ...], minor: bool) -> tuple[str, int]:
+    """The roman numeral of these pitches and its degree, in C; ("", 0) where they are no triad or seventh chord."""
+    from music21.chord import Chord
+    from music21.key import Key
+    from music21.roman import romanNumeralFromChord
+
+    key = Key("c" if minor else "C")
+    chord = Chord(list(pitches)).simplifyEnharmonics(keyContext=key)
+    if not (chord.isTriad() or chord.isSeventh()):
+        return "", 0
+    found = romanNumeralFromChord(chord, key)
+    return found.figure, found.scaleDegree
