@@ -12,17 +12,28 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from timing.comparing import MEASURE, Comparison
+from render.comparison_words import (
+    LETTERS,
+    NOTHING,
+    ORDINARY,
+    UNPLAYED,
+    all_of,
+    between,
+    equal,
+    length,
+    letters_of,
+    level,
+    music_of,
+    name_of,
+    sentence,
+    signed,
+    slowest,
+    tones_of,
+)
+from timing.comparing import Comparison
 from timing.comparing.alignment import Apart
 from timing.comparing.differences import Difference
 from timing.comparing.spans import ALL, SECTION, SHARED, Span
-from timing.plan.position import beat_name
-
-LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-NOTHING = "-"  # a reading that has no such thing
-_UNPLAYED = "not played"
-_ORDINARY = "naturale"  # the tone that is not worth a line
-
 
 # -- JSON
 
@@ -47,19 +58,15 @@ def comparison_values(comparison: Comparison, plans: Sequence[Path]) -> dict[str
     }  # fmt: skip
 
 
-def _letters(of: Sequence[bool]) -> list[str]:
-    return [letter for letter, there in zip(LETTERS, of, strict=False) if there]
-
-
 def _apart_values(apart: Apart) -> dict[str, Any]:
-    return {"what": apart.what, "bars": apart.bars or None, "pass": apart.pass_, "readings": _letters(apart.of)}
+    return {"what": apart.what, "bars": apart.bars or None, "pass": apart.pass_, "readings": letters_of(apart.of)}
 
 
 def _span_values(comparison: Comparison, row: int) -> dict[str, Any]:
     span, made = comparison.spans[row], comparison.measures[row]
     values: dict[str, Any] = {
         "kind": span.kind, "bars": span.bars or None, "pass": span.pass_, "name": span.name or None,
-        "depth": span.depth, "in": _letters(span.of), "partly": span.partly,
+        "depth": span.depth, "in": letters_of(span.of), "partly": span.partly,
     }  # fmt: skip
     for number, letter in enumerate(LETTERS[: len(made)]):
         values[letter] = _measure_values(comparison, row, number)
@@ -89,8 +96,8 @@ def _measure_values(comparison: Comparison, row: int, number: int) -> dict[str, 
 def _difference_values(difference: Difference) -> dict[str, Any]:
     return {
         "section": difference.section, "kind": difference.kind, "for": difference.voice, "bars": difference.bars,
-        "passes": list(difference.passes), "in": _letters([words is not None for words in difference.words]),
-        "played": _letters(difference.plays),
+        "passes": list(difference.passes), "in": letters_of([words is not None for words in difference.words]),
+        "played": letters_of(difference.plays),
         **dict(zip(LETTERS, difference.words, strict=False)),
     }  # fmt: skip
 
@@ -147,25 +154,9 @@ def _show_apart(console: Console, comparison: Comparison) -> None:
         for letter, reading in zip(LETTERS, comparison.readings, strict=False):
             console.print(Text(f"  {letter}  {reading.order}"))
     for apart in [*comparison.scores, *comparison.orders]:
-        console.print(Text(f"  {_sentence(apart, len(comparison.readings))}"))
-    console.print(Text(f"What follows compares what {_all(len(comparison.readings))} play."))
+        console.print(Text(f"  {sentence(apart, len(comparison.readings))}"))
+    console.print(Text(f"What follows compares what {all_of(len(comparison.readings))} play."))
     console.print()
-
-
-def _sentence(apart: Apart, count: int) -> str:
-    who, several = " and ".join(_letters(apart.of)), bool(set(apart.bars) & set("-,"))
-    bars = f"bar{'s' * several} {apart.bars}"
-    return {
-        "bars": f"only the score of {who} has {bars}",
-        "length": f"{bars} {'are' if several else 'is'} not equally long in {who}",
-        "notes": f"the notes differ in {bars}",
-        "played": f"only {who} plays {bars} (pass {apart.pass_})",
-        "order": f"what {_all(count)} play comes in another order",
-    }[apart.what]
-
-
-def _all(count: int) -> str:
-    return "both" if count == 2 else "all"
 
 
 def _table(*headings: str, right: Sequence[str] = ()) -> Table:
@@ -188,11 +179,11 @@ def _spans(comparison: Comparison) -> Table:
     for row, span in enumerate(comparison.spans):
         made = comparison.measures[row]
         labels = _labels(comparison, span, made["seconds"] > 0)
-        if _equal(made):  # nothing to compare: one line is enough
+        if equal(made):  # nothing to compare: one line is enough
             labels = [_label(span)]
-            lines = [[Text(_all(len(made)), "dim"), *_cells(made[0], "", two, span)]]
+            lines = [[Text(all_of(len(made)), "dim"), *_cells(made[0], "", two, span)]]
         else:
-            since = [_signed(one["seconds"] - made[0]["seconds"]) for one in made]
+            since = [signed(one["seconds"] - made[0]["seconds"]) for one in made]
             known = made["seconds"] > 0
             since = [text if number and known[0] and known[number] else "" for number, text in enumerate(since)]
             names = zip(LETTERS, made, since, strict=False)
@@ -202,68 +193,27 @@ def _spans(comparison: Comparison) -> Table:
     return table
 
 
-def _equal(made: np.ndarray) -> bool:
-    """Whether all readings are measured alike, beyond what can be heard."""
-    numbers = [name for name in MEASURE.names if made.dtype[name].kind == "f"]
-    return all(np.allclose(made[name], made[name][0], rtol=0, atol=1e-6, equal_nan=True) for name in numbers)
-
-
 def _cells(one: np.void, since: str, two: bool, span: Span) -> list:
     """What one reading makes of a span, column by column; `since` is how much longer it is than the first."""
     if not one["seconds"]:
-        return [NOTHING, *[""] * two, Text(_UNPLAYED, "dim")]
-    tempo = _range(one["low_bpm"], one["high_bpm"], "-")
-    return [_length(one["seconds"]), *[since] * two, _slowest(one, span), tempo, _level(one)]
+        return [NOTHING, *[""] * two, Text(UNPLAYED, "dim")]
+    tempo = between(one["low_bpm"], one["high_bpm"], "-")
+    return [length(one["seconds"]), *[since] * two, slowest(one, span), tempo, level(one)]
 
 
 def _label(span: Span) -> Text:
     """What a span is called, on one line."""
     again = f", pass {span.pass_}" if (span.pass_ or 1) > 1 else ""
-    named = {ALL: "in all", SHARED: "what is shared"}.get(span.kind, span.name or span.bars)
-    return Text.assemble("  " * span.depth, (named, "bold" if span.kind == ALL else ""), (again, "dim"))
+    weight = "bold" if span.kind == ALL else ""
+    return Text.assemble("  " * span.depth, (name_of(span), weight), (again, "dim"))
 
 
 def _labels(comparison: Comparison, span: Span, played: Sequence[bool]) -> list[Text]:
     """What a span is called, on two lines: its name, then which music it is."""
     if span.kind in (ALL, SHARED):
         return [_label(span)]
-    repeated = any(reading.performance.bars["pass"].max() > 1 for reading in comparison.readings)
-    more = [span.bars] if span.name else []
-    more += [f"pass {span.pass_}"] * repeated
-    more += ["in part"] * span.partly
-    phrased = [bool(reading.phrases) for reading in comparison.readings]
-    if any(not there and has and plays for there, has, plays in zip(span.of, phrased, played, strict=True)):
-        more.append(f"only in {' and '.join(_letters(span.of))}")
     indent = "  " * span.depth
-    return [Text(indent + (span.name or span.bars)), Text(f"{indent}{', '.join(more)}", "dim")]
-
-
-def _length(seconds: float) -> str:
-    minutes, rest = divmod(round(float(seconds), 1), 60)
-    return f"{int(minutes)}:{rest:04.1f}" if minutes else f"{rest:.1f} s"
-
-
-def _signed(seconds: float) -> str:
-    text = f"{seconds:+.1f}"
-    return "0.0" if float(text) == 0 else text
-
-
-def _slowest(one: np.void, span: Span) -> str:
-    """Where the slowest beat begins, and how slow it is; in a steady tempo no beat is slowest."""
-    pace = f"{one['slowest']:4.0%}{'*' if one['held'] else ' '}"
-    if not one["held"] and one["high_bpm"] - one["low_bpm"] < 0.005 * one["high_bpm"]:
-        return f"steady  {pace}"
-    again = f" ({one['pass']})" if span.kind in (SHARED, ALL) and one["pass"] > 1 else ""
-    return f"{one['bar']}:{beat_name(one['beat'])}{again}  {pace}"
-
-
-def _range(low: float, high: float, between: str) -> str:
-    ends = [f"{end:.0f}" for end in (low, high)]
-    return between.join(dict.fromkeys("0" if end == "-0" else end for end in ends))
-
-
-def _level(one: np.void) -> str:
-    return NOTHING if np.isnan(one["loudest"]) else _range(one["softest"], one["loudest"], " to ")
+    return [Text(indent + name_of(span)), Text(indent + music_of(comparison, span, played), "dim")]
 
 
 def _show_notes(console: Console, comparison: Comparison) -> None:
@@ -273,24 +223,13 @@ def _show_notes(console: Console, comparison: Comparison) -> None:
     console.print()
 
 
-def _in_words(comparison: Comparison, row: int) -> list[str]:
-    """The tones of each reading in a span."""
-    made = []
-    for shares, one in zip(comparison.shares[row], comparison.measures[row], strict=True):
-        heard = sorted(zip(shares.tolist(), comparison.tones, strict=True), reverse=True)
-        parts = [(share, tone) for share, tone in heard if share >= 0.005]
-        whole = ", ".join(tone if len(parts) == 1 else f"{tone} {share:.0%}" for share, tone in parts)
-        made.append(whole if one["seconds"] else _UNPLAYED)
-    return made
-
-
 def _tones(comparison: Comparison) -> Table:
     """The spans in which the tones differ, and the whole, unless that has only the ordinary one."""
     table = _table("tone", *LETTERS[: len(comparison.readings)])
     for row, span in enumerate(comparison.spans):
-        words = _in_words(comparison, row)
-        heard = {*words} - {_UNPLAYED, ""}
-        if span.kind != SHARED and (len(heard) > 1 or (span.kind == ALL and heard - {_ORDINARY})):
+        words = tones_of(comparison, row)
+        heard = {*words} - {UNPLAYED, ""}
+        if span.kind != SHARED and (len(heard) > 1 or (span.kind == ALL and heard - {ORDINARY})):
             table.add_row(_label(span), *words)
     return table
 
