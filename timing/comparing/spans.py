@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -33,6 +33,9 @@ class Span:
     name: str = ""
     depth: int = 0  # 0 is the outermost
     partly: bool = False  # some readings leave bars of it out: only the others are measured
+    # where it begins and ends: a row of the alignment, and quarters into that bar
+    start: tuple[int, float] = field(default=(0, 0.0), compare=False)
+    end: tuple[int, float] = field(default=(0, 0.0), compare=False)
 
 
 @dataclass(frozen=True)
@@ -106,7 +109,9 @@ def _hearings(readings: Sequence[Reading], number: int, reading: Reading, alignm
         pass_ = int(np.bincount(heard["pass"], heard["length"]).argmax())
         span = Span(PHRASE if phrased else SECTION, of, text, pass_, name, depth)
         rows = alignment.rows[number][first : last + 1]
-        yield _Hearing(span, rows, start - bars["start"][first], end - bars["start"][last])
+        begins, ends = start - bars["start"][first], end - bars["start"][last]
+        span = replace(span, start=(int(rows[0]), float(begins)), end=(int(rows[-1]), float(ends)))
+        yield _Hearing(span, rows, begins, ends)
 
 
 def _together(one: Span, two: Span) -> Span:
