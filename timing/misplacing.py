@@ -1,0 +1,217 @@
+"""Slowdowns moved from the ends of their phrases into the middle: the mistake that `slowing-mid-phrase` warns of, made
+on purpose, so that it can be heard.
+
+Only the slowdowns move. A fermata or a breath belongs to its note or to the end of its phrase, and stays there. What
+stays too: a slowdown that does not end a phrase; one whose pace is held on afterwards or that goes on from such a pace,
+since moving it would change the tempo of other bars; and one for which the middle of its phrase has no room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from timing.cautions.slowing import SHORT_PHRASE, judge, phrase_ends
+from timing.phrases import PhraseRun
+from timing.plan.position import Position, Range, parse_position, parse_range
+from timing.plan.time import Slowing
+from timing.reading import Reading
+from timing.remarks import CannotDo, Severity
+from timing.slowing import SlowingRun
+from timing.where import Fault, Passes, Run, felt_beat
+
+_NEAR = 1e-6  # quarters
+_MOST_TRIED = 32  # beats about the middle of a phrase
+
+
+def misplaced(reading: Reading) -> tuple[tuple[Slowing, ...], int, int]:
+    """The entries of `slowing` (those that the score prints among them) with the slowdowns that end a phrase moved, so
+    that they are slowest near the middle of it; how many are moved, and how many slowdowns are not.
+
+    The phrase is the innermost one of about four bars that the slowdown ends (as `judge` has it). A slowdown keeps its
+    depth, its passes and its return (one by a place comes as much later as it did), and its length as far as the phrase
+    has room for it before that point. Its `why` is left out, for that belongs to the old place. CannotDo where nothing
+    is moved.
+    """
+    slowing = reading.plan.slowing
+    slowdowns = [entry for entry in slowing if entry.kind not in (*Slowing.HURRYING, "a tempo")]
+    if not slowdowns:
+        raise _nothing("the plan and the score have no slowdowns")
+    if not reading.phrases:
+        raise _nothing("the plan has no phrases, and a slowdown is misplaced against its phrase")
+    heard = _Heard(reading)
+    moved = {id(entry): made for entry in slowdowns if (made := _moved(entry, heard)) is not None}
+    if not moved:
+        raise _nothing("none of the slowdowns ends a phrase that has room for it in its middle")
+    return tuple(moved.get(id(entry), entry) for entry in slowing), len(moved), len(slowdowns) - len(moved)
+
+
+def _nothing(why: str) -> CannotDo:
+    return CannotDo.because("nothing-to-misplace", f"there is nothing to misplace: {why}")
+
+
+class _Heard:
+    """What is heard of the slowdowns, while they are moved one after the other."""
+
+    def __init__(self, reading: Reading):
+        self.reading, self.where = reading, reading.where
+        runs = reading.pace.slowings
+        self.releases = np.array(reading.pace.releases)
+        self.ends = phrase_ends(reading)
+        self.runs: dict[int, list[SlowingRun]] = {}  # by the identity of the entry
+        for run in runs:
+            self.runs.setdefault(id(run.entry), []).append(run)
+        self.owner = np.array([id(run.entry) for run in runs])
+        self.busy = np.array([(run.run.start, self.over(run)) for run in runs]).reshape(-1, 2)
+
+    def over(self, slow: SlowingRun) -> float:
+        """The quarter at which the tempo is back after a slowdown."""
+        if slow.back is not None:
+            return max(slow.back, slow.until)
+        after = self.releases[self.releases > slow.until - _NEAR]
+        return float(after[0]) if len(after) else self.where.length
+
+    def free(self, start: float, end: float, entry: Slowing) -> bool:
+        """Whether no other change of pace acts, and no tempo begins, between these quarters."""
+        met = (self.busy[:, 0] < end - _NEAR) & (self.busy[:, 1] > start + _NEAR) & (self.owner != id(entry))
+        return not met.any() and not np.any((self.releases > start + _NEAR) & (self.releases < end - _NEAR))
+
+    def move(self, entry: Slowing, stretches: list[tuple[float, float]]) -> None:
+        """Take note of where an entry acts now."""
+        kept = self.owner != id(entry)
+        self.busy = np.concatenate([self.busy[kept], np.array(stretches)])
+        self.owner = np.concatenate([self.owner[kept], np.full(len(stretches), id(entry))])
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where a slowdown could go: from `start` to `end` in quarters, which a plan writes as `bars`, on these passes."""
+
+    start: float
+    end: float
+    bars: Range
+    passes: Passes
+    then: Position | bool | None
+    runs: list[Run]
+
+
+def _moved(entry: Slowing, heard: _Heard) -> Slowing | None:
+    """The entry in the middle of its phrase, or None where it has to stay."""
+    slows = heard.runs.get(id(entry), [])
+    if not slows or len({slow.to for slow in slows}) > 1:  # the usual pace of different ends cannot be written as one
+        return None
+    phrases = [_ended(slow, heard) for slow in slows]
+    if None in phrases or not all(_alone(slow, heard) for slow in slows):
+        return None
+    best = None
+    for place in _places(entry, slows, phrases, heard):
+        weight = _weight(place, slows[0].to, heard)
+        if weight is not None and (best is None or weight < best[0]):
+            best = weight, place
+    if best is None:
+        return None
+    place = best[1]
+    later = _return_after(slows[0], heard)
+    heard.move(entry, [(run.start, run.end + later) for run in place.runs])
+    return _rewritten(entry, place, slows[0].to)
+
+
+def _ended(slow: SlowingRun, heard: _Heard) -> PhraseRun | None:
+    """The phrase that a slowdown ends: the innermost of about four bars in whose last bar, or within a beat after
+    which, it is slowest."""
+    where, end = heard.where, slow.run.end
+    beat = where.felt_beat(end)
+    around = [p for p in heard.reading.phrases if p.start + _NEAR < end <= p.end + beat + _NEAR]
+    longest = max((p.bars for p in around), default=0.0)
+    bar = where.bars[where.ordinal(end - 1e-4)]
+    last_bar = 4 * int(bar["beats"]) / int(bar["unit"])
+    grown = [p for p in around if p.bars >= min(SHORT_PHRASE, longest) and end > p.end - last_bar + _NEAR]
+    return min(grown, key=lambda p: p.bars, default=None)
+
+
+def _alone(slow: SlowingRun, heard: _Heard) -> bool:
+    """Whether a slowdown begins in tempo, is heard to its end and does not hold its pace on."""
+    if slow.until < slow.run.end - _NEAR:
+        return False
+    begun = (heard.busy[:, 0] < slow.run.start - _NEAR) & (heard.busy[:, 1] > slow.run.start + _NEAR)
+    held = slow.back is None and heard.over(slow) > slow.run.end + heard.where.felt_beat(slow.run.end) + _NEAR
+    return not begun.any() and not (held and slow.run.end < heard.where.length - _NEAR)
+
+
+def _return_after(slow: SlowingRun, heard: _Heard) -> float:
+    """Quarters from the end of a slowdown until the tempo is back by degrees; 0 where it is back at once."""
+    return slow.back - slow.run.end if slow.back is not None else 0.0
+
+
+def _places(entry: Slowing, slows: list[SlowingRun], phrases: list[PhraseRun], heard: _Heard) -> Iterator[_Place]:
+    """The places in the middle of the phrase to which all hearings of an entry can be moved alike."""
+    where, first, phrase = heard.where, slows[0].run, phrases[0]
+    later = _return_after(slows[0], heard)
+    for end in _beats_about_the_middle(phrase, heard):
+        start = max(end - first.length, phrase.start)
+        if end - start < where.felt_beat(end) - _NEAR and end - start < first.length - _NEAR:
+            continue
+        try:
+            bars = parse_range(where.range_text(start, end))
+            then = parse_position(where.position_text(end + later)) if later else True
+            passes, runs = _as_often(bars, entry, phrases, heard)
+        except (Fault, ValueError):
+            continue
+        if runs and all(heard.free(run.start, run.end + later, entry) for run in runs):
+            yield _Place(start, end, bars, passes, then, runs)
+
+
+def _as_often(bars: Range, entry: Slowing, phrases: list[PhraseRun], heard: _Heard) -> tuple[Passes, list[Run]]:
+    """The passes on which the bars are heard once in each of these phrases, and these runs; no runs where there are
+    none: those of the entry, else the performed bars of the phrases themselves."""
+    within = {ordinal for phrase in phrases for ordinal in range(phrase.run.first, phrase.run.last + 1)}
+    for passes in (entry.passes, tuple(sorted(within))):
+        runs = [run for run in heard.where.runs(bars, passes) if run.complete]
+        if len(runs) != len(phrases):
+            continue
+        whole = all(
+            run.begun and p.start - _NEAR < run.start and run.end < p.end for run, p in zip(runs, phrases, strict=True)
+        )
+        if whole:
+            return passes, runs
+    return None, []
+
+
+def _beats_about_the_middle(phrase: PhraseRun, heard: _Heard) -> list[float]:
+    """Quarters of the beats in the middle half of a phrase, the nearest to its middle first."""
+    bars = heard.where.bars[phrase.run.first : phrase.run.last + 1]
+    felt = felt_beat(bars)
+    counts = np.ceil((bars["shift"] + bars["length"]) / felt).astype(int)
+    row = np.repeat(np.arange(len(bars)), counts)
+    place = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
+    beats = (bars["start"] - bars["shift"])[row] + place * felt[row]
+    middle, half = (phrase.start + phrase.end) / 2, (phrase.end - phrase.start) / 4
+    beats = np.unique(beats[np.abs(beats - middle) <= half])
+    return beats[np.lexsort((beats, np.abs(beats - middle)))][:_MOST_TRIED].tolist()
+
+
+def _weight(place: _Place, to: float, heard: _Heard) -> tuple | None:
+    """How good a place is, the least the best: what earns the caution before what earns advice, the full length before
+    a shorter one. None where one of the hearings earns neither."""
+    told = []
+    for run in place.runs:
+        row = int(np.searchsorted(heard.ends, run.end)) - 1
+        severity, *_ = judge(run.end, to, heard.reading)
+        if severity is None or (row >= 0 and heard.ends[row] > run.start + _NEAR):
+            return None
+        told.append(severity is not Severity.CAUTION)
+    return any(told), -round(place.end - place.start, 6)
+
+
+def _rewritten(entry: Slowing, place: _Place, to: float) -> Slowing:
+    """The entry at its new place, in the words in which a plan would have it."""
+    changes = {entry.kind: place.bars, "to": to, "then": place.then, "passes": place.passes, "why": None}
+    made = entry.model_copy(update=changes)
+    returned = "a tempo" if place.then is True else f"a tempo by {place.then}"
+    said = {entry.kind: str(place.bars), "to": f"{100 * to:g}%", "then": returned}
+    made._source = {key: value for key, value in (entry.source or {}).items() if key not in ("why", "pass")} | said
+    if isinstance(place.passes, int | str):
+        made._source["pass"] = place.passes
+    return made
