@@ -15,6 +15,7 @@ from typing import Annotated
 import typer
 
 from render.comparing_commands import compare
+from render.drawing_commands import draw
 from render.judging_commands import check, explain
 from render.listening_commands import play, render
 from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, console, print_json, refusing
@@ -51,6 +52,7 @@ app.command(short_help="Play a plan through the sound card.")(play)
 app.command(short_help="Say where the plan works against the phrase.")(check)
 app.command(short_help="Explain what is told by a code.")(explain)
 app.command(short_help="Put two readings side by side.")(compare)
+app.command(short_help="Draw the reading over its score, as PDF, SVG or PNG.")(draw)
 
 
 @app.command(short_help="List when everything sounds.")

@@ -31,7 +31,7 @@ def markup(text: str) -> str:
     made = []
     for music, letters in _runs(text):
         words = escape(letters)
-        made.append(f'<tspan class="music">{words}</tspan>' if music else words)
+        made.append(f'<tspan class="smufl">{words}</tspan>' if music else words)
     return "".join(made)
 
 

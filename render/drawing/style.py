@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from render.drawing.engraver import STYLE
 from render.drawing.fonts import MUSIC, WORDS
 from render.drawing.lettering import MUSIC_SCALE
 
@@ -37,10 +38,15 @@ def drawing_style(colour: Callable[[str], str]) -> str:
     ink, faint = colour("ink"), colour("faint")
     rules = [
         f'text{{font-family:"{WORDS}",serif;fill:{ink}}}',
-        f'.music{{font-family:"{MUSIC}";font-style:normal;font-weight:400;font-size:{MUSIC_SCALE:g}em}}',
+        f'.smufl{{font-family:"{MUSIC}";font-style:normal;font-weight:400;font-size:{MUSIC_SCALE:g}em}}',
+        f".score{{color:{ink}}}",
+        STYLE,
         f".reference{{stroke:{faint};stroke-width:.6;fill:none}}",
         f".axis,.tick{{stroke:{faint};stroke-width:.6;fill:none}}",
         f".barline{{stroke:{ink};stroke-width:1;fill:none}}",
+        f".sheet{{fill:{colour('paper')}}}",
+        f".faint,.legend,.tempo{{fill:{faint}}}",
+        ".subtitle,.legend{font-style:italic}",
         f".number{{fill:{faint};font-size:10px}}",
         f".phrase path{{stroke:{ink};stroke-width:.8;fill:none}}",
         ".slowing text,.tempo-change text,.rubato text,.phrase text,.tone text,.slide text,.hairpin text,.times"
