@@ -19,7 +19,7 @@ Place = tuple[int, float]  # the row of a bar in the score, and the quarters int
 
 # A beat of so many quarters, and the dynamics, as the music font has them (SMuFL 1.4).
 NOTES = {4.0: "\ueca2", 2.0: "\ueca3", 1.0: "\ueca5", 0.5: "\ueca7", 0.25: "\ueca9"}
-DOT = "\uecb7"
+DOT = "\ue1e7"
 MARKS = {
     "ppp": "\ue52a", "pp": "\ue52b", "p": "\ue520", "mp": "\ue52c", "mf": "\ue52d", "f": "\ue522", "ff": "\ue52f",
     "fff": "\ue530",
@@ -97,7 +97,7 @@ def _phrases(reading: Reading) -> Iterator[Label]:
 def _slowings(reading: Reading) -> Iterator[Label]:
     found = []
     for slow in reading.pace.slowings:
-        share = f" {slow.to:.0%}".replace("%", "\u2009%") if slow.until == slow.run.end else ""
+        share = f" {slow.to:.0%}".replace("%", "\u00a0%") if slow.until == slow.run.end else ""
         text = _SLOWING[slow.entry.kind] + share
         found.append((slow.entry, text, slow.run.start, slow.until))
     for entry in reading.plan.slowing:
@@ -125,12 +125,12 @@ def _holds(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.holds:
         if entry.kind in ("fermata", "agogic"):
-            length = f" {entry.length:.0%}".replace("%", "\u2009%") if entry.length else ""
+            length = f" {entry.length:.0%}".replace("%", "\u00a0%") if entry.length else ""
             text = f"{FERMATA if entry.kind == 'fermata' else 'agogic'}{length}"
         elif entry.kind == "delay":
-            text = "delay" + (f" {1000 * entry.by:.0f}\u2009ms" if entry.by else "") + _of(entry)
+            text = "delay" + (f" {1000 * entry.by:.0f}\u00a0ms" if entry.by else "") + _of(entry)
         else:
-            seconds = f" {entry.seconds:g}\u2009s" if entry.seconds else ""
+            seconds = f" {entry.seconds:g}\u00a0s" if entry.seconds else ""
             text = (COMMA if entry.kind == "breath" else CAESURA) + seconds
         found += [(entry, text.strip(), start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("hold", found, reading)
@@ -141,9 +141,9 @@ def _rubato(reading: Reading) -> Iterator[Label]:
     for entry in reading.plan.rubato:
         value = entry.value(entry.kind)
         if entry.kind in ("hurry", "linger"):
-            text = f"{entry.kind} {value:.0%}".replace("%", "\u2009%")
+            text = f"{entry.kind} {value:.0%}".replace("%", "\u00a0%")
         elif entry.kind in ("late", "early"):
-            text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u2009ms".strip()
+            text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u00a0ms".strip()
         else:
             text = "long short"
         found += [(entry, text, start, end) for start, end in _hearings(entry, reading)]
@@ -158,8 +158,8 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
             marks += [(entry, MARKS[entry.mark] + _of(entry), start, start + 1e-3) for start, _ in hearings]
             continue
         word = "cresc." if entry.kind == "crescendo" else "dim."
-        by = f" {entry.by:g}\u2009dB" if entry.by is not None else ""
-        goal = " " + MARKS[entry.to_mark] if entry.to_mark is not None else ""
+        by = f" {entry.by:g}\u00a0dB" if entry.by is not None else ""
+        goal = " \u00a0" + MARKS[entry.to_mark] if entry.to_mark is not None else ""
         hairpins += [(entry, word + by + goal + _of(entry), start, end) for start, end in hearings]
     yield from _merged("dynamic", marks, reading)
     yield from _merged("hairpin", hairpins, reading)
@@ -168,8 +168,8 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
 def _second_time(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.second_time:
-        said = [f"softer {entry.softer:g}\u2009dB"] if entry.softer else []
-        said += [f"louder {entry.louder:g}\u2009dB"] if entry.louder else []
+        said = [f"softer {entry.softer:g}\u00a0dB"] if entry.softer else []
+        said += [f"louder {entry.louder:g}\u00a0dB"] if entry.louder else []
         said += [MARKS[entry.dynamics]] if entry.dynamics else []
         said += [_tone(entry.tone)] if entry.tone is not None else []
         heard = at_second_time(entry)
@@ -222,7 +222,7 @@ def _of(entry: Entry) -> str:
 
 
 def _tone(tone: str | float) -> str:
-    return _TONES.get(tone, tone) if isinstance(tone, str) else f"{tone:g}\u2009cm from the bridge"
+    return _TONES.get(tone, tone) if isinstance(tone, str) else f"{tone:g}\u00a0cm from the bridge"
 
 
 # -- where
@@ -289,19 +289,18 @@ def numbered(
     labels: tuple[Label, ...], remarks: Iterable[Remark], reading: Reading
 ) -> tuple[tuple[Label, ...], tuple[Comment, ...]]:
     """The comments by their place, and the labels with their numbers. Of the remarks the cautions that stand count."""
-    said = [(label.start, False, label.why) for label in labels if label.why]
-    said = list({(text, place[0]): (place, False, text) for place, _, text in said[::-1]}.values())
-    said += [(_place_of(remark, reading), True, _told(remark)) for remark in remarks if remark.stands]
+    places: dict[tuple[str, int], Place] = {}  # by what is said, and the bar
+    for label in labels:
+        if label.why:
+            places.setdefault((label.why, label.start[0]), label.start)
+    said = [(place, False, text) for (text, _), place in places.items()]
+    said += [(_place_of(remark, reading), True, remark.message) for remark in remarks if remark.stands]
     comments, numbers = [], {}
     for place, caution, text in sorted(said, key=lambda each: each[:2]):
         comments.append(Comment(len(comments) + 1, text, caution, place))
         if not caution:
             numbers[text, place[0]] = len(comments)
     return tuple(replace(each, comment=numbers.get((each.why, each.start[0]), 0)) for each in labels), tuple(comments)
-
-
-def _told(remark: Remark) -> str:
-    return remark.message + (f" (instead: {remark.suggestion})" if remark.suggestion else "")
 
 
 def _place_of(remark: Remark, reading: Reading) -> Place:

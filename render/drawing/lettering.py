@@ -12,7 +12,8 @@ from xml.sax.saxutils import escape
 
 from render.drawing.fonts import music_font, text_width
 
-MUSIC_SCALE = 1.5  # of the letters of the music font against the words beside them
+MUSIC_SCALE = 1.6  # of the letters of the music font against the words beside them
+_DOT, _DOT_GAP = "\ue1e7", 1.2  # the dot of a dotted note, and units before it
 _FORBIDDEN = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]|[\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 _SPACE = re.compile(r"\s+")
 
@@ -31,8 +32,15 @@ def markup(text: str) -> str:
     made = []
     for music, letters in _runs(text):
         words = escape(letters)
-        made.append(f'<tspan class="smufl">{words}</tspan>' if music else words)
+        made.append(_music(letters) if music else words)
     return "".join(made)
+
+
+def _music(letters: str) -> str:
+    """Letters of the music font; a dot keeps away from its note."""
+    note, dot, after = letters.partition(_DOT)
+    rest = f'<tspan class="smufl" dx="{_DOT_GAP:g}">{dot}</tspan>' if dot else ""
+    return (f'<tspan class="smufl">{note}</tspan>' if note else "") + rest + (_music(after) if after else "")
 
 
 def width(text: str, size: float, face: str = "regular") -> float:

@@ -8,11 +8,12 @@ import numpy as np
 
 from render.drawing.engraving import Engraving, System
 
-SLOWER, FASTER = 34.0, 12.0  # units from the basic tempo to the slowest and the fastest pace that has room
+SLOWER, FASTER = 40.0, 15.0  # units from the basic tempo to the slowest and the fastest pace that has room
 _SLOWEST, _FASTEST = 0.4, 1.35
-_SLOWER_BEND, _FASTER_BEND = 3.0, 2.0
-_LOUDEST = 8.0  # units from the axis of the level to its edge at fff
-_SILENT = -34.0  # dB, where the swell would close
+_SLOWER_BEND, _FASTER_BEND = 3.5, 2.5
+_SOFTEST, _LOUDEST = 0.8, 12.0  # units from the axis of the level to its edge at ppp (and below) and at fff
+_PPP = -28.0  # dB
+_OPENING = 1.3  # how much more the swell opens where it is loud
 _FLAT = 0.04  # units; what bends less is straight
 
 
@@ -24,8 +25,12 @@ class Line:
     value: np.ndarray
     pass_: int
     ordinals: np.ndarray  # the performed bars
-    opens: bool  # it does not come from the system before
-    first: bool  # nothing else is drawn of these bars before
+    first: bool  # nothing else is drawn of these bars
+
+    @property
+    def kind(self) -> str:
+        """The class that says by its dashes on which pass it is; what is drawn of a bar at first is never broken."""
+        return f"pass{1 if self.first else min(self.pass_, 3)}"
 
 
 def pace_y(pace: np.ndarray) -> np.ndarray:
@@ -41,7 +46,7 @@ def pace_y(pace: np.ndarray) -> np.ndarray:
 
 def level_y(level: np.ndarray) -> np.ndarray:
     """Half the width of the swell at a level in dB, in units."""
-    return _LOUDEST * np.clip((level - _SILENT) / -_SILENT, 0.03, 1.15)
+    return _SOFTEST + (_LOUDEST - _SOFTEST) * np.clip((level - _PPP) / -_PPP, 0, 1.2) ** _OPENING
 
 
 def lines_of(
@@ -53,21 +58,16 @@ def lines_of(
     ordinals = np.flatnonzero(here)
     if not len(points) or not len(ordinals):
         return []
-    breaks = np.flatnonzero(
-        (np.diff(ordinals) != 1) | ~neighbours[ordinals[:-1]] | (np.diff(bars["pass"][ordinals]) != 0)
-    )
-    seen: set[int] = set()
+    rows = bars["row"][ordinals]
+    first = np.zeros(len(ordinals), bool)
+    first[np.unique(rows, return_index=True)[1]] = True
+    kind = np.where(first, 0, bars["pass"][ordinals])
+    breaks = np.flatnonzero((np.diff(ordinals) != 1) | ~neighbours[ordinals[:-1]] | (np.diff(kind) != 0))
     made = []
-    for stretch in np.split(ordinals, breaks + 1):
-        first, last = np.searchsorted(points["ordinal"], (stretch[0], stretch[-1] + 1))
-        mine = points[first:last]
+    for stretch, alone in zip(np.split(ordinals, breaks + 1), np.split(first, breaks + 1), strict=True):
+        mine = points[slice(*np.searchsorted(points["ordinal"], (stretch[0], stretch[-1] + 1)))]
         x = engraving.place(mine["bar"], mine["offset"])[1]
-        rows = bars["row"][stretch].tolist()
-        before = int(stretch[0]) - 1
-        opens = not (before >= 0 and neighbours[before] and like[before] == before and bars["pass"][before] ==
-                     bars["pass"][stretch[0]])  # fmt: skip
-        made.append(Line(x, mine["value"], int(bars["pass"][stretch[0]]), stretch, opens, seen.isdisjoint(rows)))
-        seen.update(rows)
+        made.append(Line(x, mine["value"], int(bars["pass"][stretch[0]]), stretch, bool(alone[0])))
     return made
 
 

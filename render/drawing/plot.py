@@ -15,7 +15,7 @@ from render.drawing.lines import Line, level_y, lines_of, pace_y, path, thinned
 from render.drawing.skyline import Skyline
 from render.drawing.style import LETTERS
 
-SIZE, SMALL, TINY = 11.5, 10.5, 8.0  # of text, in units
+SIZE, SMALL, TINY = 12.5, 11.5, 8.5  # of text, in units
 _GAP = 6.0  # between what lies above one another
 _LINE = 1.25  # of text, from line to line
 _ABOVE = ("hold",)
@@ -198,7 +198,7 @@ class _Plot:
             made += f'<path class="ribbon" d="{path(x[needed], y[needed])}V0H{x[0]:.1f}Z"/>'
         over = " ".join(f"{a:.2f},{b:.2f}" for a, b in zip(x[at_note], y[at_note], strict=True))
         return made + (
-            f'<path class="curve pass{min(line.pass_, 3)}" data-pass="{line.pass_}" data-over="{over}" '
+            f'<path class="curve {line.kind}" data-pass="{line.pass_}" data-over="{over}" '
             f'd="{path(x[needed], y[needed])}"/>'
         )
 
@@ -222,7 +222,7 @@ class _Plot:
         others = [each.tempo[np.flatnonzero(each.bars["row"] == self.rows[0])[:1]] for each in self.drawn[:reading]]
         if any(len(other) and np.allclose(other[0], drawn.tempo[heard[0]]) for other in others):
             return ""
-        y = strip.above.place(0, width(words, SMALL), SMALL + 1, least=4)
+        y = strip.above.place(0, width(words, SMALL) + 8, SMALL + 1, least=4)
         return text(0, y - 1, words, "tempo", SMALL)
 
     def _times(self, strip: _Strip, drawn: Drawn) -> list[str]:
@@ -230,7 +230,7 @@ class _Plot:
         made = []
         for line in self._lines(drawn.pace, drawn.pace_like, drawn):
             like = np.isin(drawn.pace_like, line.ordinals[:1])
-            if line.pass_ > 1 and not line.first and (line.opens or drawn.bars["row"][line.ordinals[0]] == self.rows[0]):
+            if not line.first:
                 words = times_text(drawn.bars["pass"][like])
                 x = float(line.x[0])
                 y = strip.above.place(x, x + width(words, TINY + 1, "italic"), TINY + 1)
@@ -239,16 +239,31 @@ class _Plot:
 
     # -- what stands at a place or over a stretch
 
+    @staticmethod
+    def _said(label: Label) -> str:
+        """What is written, with the passes on which it holds."""
+        if not label.times or not label.text:
+            return plain(label.text)
+        before = label.kind == "second time"
+        return plain(f"{label.times}: {label.text}" if before else f"{label.text} ({label.times})")
+
+    @staticmethod
+    def _again(label: Label) -> str:
+        """What is written where a stretch goes on from the system before."""
+        if label.kind == "second time":
+            return f"({label.times})" if label.times else ""
+        return f"({plain(label.text)})" if label.kind == "tone" else f"({plain(label.text).partition(' ')[0]})"
+
     def _stretch(self, skyline: Skyline, label: Label) -> str:
         """Words with a dashed line as far as they act."""
         left, right, begun, over = self.part(label.start, label.end)
-        words = plain(f"{label.text} ({label.times})" if label.times else label.text)
-        if not begun:
-            words = f"({words})"
-        words = shortened(words, self.system.width - left, SIZE, "italic")
-        taken = width(words, SIZE, "italic")
+        words = self._said(label) if begun else self._again(label)
         number = label.comment if begun else 0
-        ends = left + taken + (2 + 4.5 * len(str(number)) if number else 0)
+        more = 2 + 4.5 * len(str(number)) if number else 0.0
+        words = shortened(words, self.system.width - more, SIZE, "italic")
+        taken = width(words, SIZE, "italic")
+        left = min(left - 4, self.system.width - taken - more)
+        ends = left + taken + more
         y = skyline.place(left, max(ends, right) + 3, SIZE, gap=1) + SIZE - 2.5
         svg = text(left, y, words, "words", SIZE)
         if number:
@@ -263,7 +278,7 @@ class _Plot:
         left, _, begun, _ = self.part(label.start, label.end)
         if not begun:
             return ""
-        words = plain(f"{label.text} ({label.times})" if label.times and label.text else label.text)
+        words = self._said(label)
         taken = width(words, SMALL)
         number = 4.5 * len(str(label.comment)) + 1 if label.comment else 0.0
         left = max(min(left - 4, self.system.width - taken - number), 0.0)
@@ -279,8 +294,7 @@ class _Plot:
         x = max(self.x(comment.start), 6.0)
         number = 4.5 * len(str(comment.number)) + 2
         y = skyline.place(x - 6, x + 7 + number, 11)
-        svg = f'<path d="M{x - 5.5:.1f} {y:.1f}h11l-5.5 -9.5zm5.5 -6.4v3.4m0 1v1"/>'
-        return f'<g class="caution">{svg}{self._number(x + 7, y - 3, comment.number)}</g>'
+        return f'<g class="caution">{_triangle(x, y)}{self._number(x + 7, y - 3, comment.number)}</g>'
 
     # -- level and what lies under the staff
 
@@ -289,12 +303,13 @@ class _Plot:
         for reading, each in enumerate(self.drawn):
             svg = [self._swell(strip, line) for line in self._lines(each.level, each.level_like, each)]
             strip.svg.append(self._of(reading, svg, "level"))
+        write = {"dynamic": self._dynamic, "slide": self._slide}
         for reading in range(len(self.drawn)):
             svg = []
             for kind in _UNDER:
                 for label in self.labels[reading]:
                     if label.kind == kind and not (label.printed and self.engraving.engraved):
-                        svg.append(self._dynamic(strip, label) if kind == "dynamic" else self._stretch(strip.below, label))
+                        svg.append(write[kind](strip.below, label) if kind in write else self._stretch(strip.below, label))
             strip.svg.append(self._of(reading, svg, "labels"))
         return strip
 
@@ -305,15 +320,34 @@ class _Plot:
         strip.above.add_curve(x, -y - 1)
         strip.below.add_curve(x, y + 1)
         upper, lower = path(x, -y), path(x[::-1], y[::-1])
-        made = f'<path class="swell" d="{upper}L{lower[1:]}Z"/>' if line.first else ""
-        return made + f'<path class="edge pass{min(line.pass_, 3)}" d="{upper}{path(x, y)}"/>'
+        if not line.first:
+            return f'<path class="edge {line.kind}" d="{upper}"/>'
+        return f'<path class="swell" d="{upper}L{lower[1:]}Z"/><path class="edge" d="{upper}{path(x, y)}"/>'
 
-    def _dynamic(self, strip: _Strip, label: Label) -> str:
+    def _slide(self, skyline: Skyline, label: Label) -> str:
+        """A slanted line under the slide, and its name."""
+        left, right, begun, over = self.part(label.start, label.end)
+        right = max(right, left + 14)
+        words = self._said(label)
+        taken = width(words, SIZE, "italic")
+        number = 4.5 * len(str(label.comment)) + 2 if label.comment else 0.0
+        at = max(left - taken - number - 5, 0.0)
+        left = max(left, at + taken + number + 4)
+        y = skyline.place(at, right + 3, SIZE, gap=1)
+        low, high = y + SIZE - 3, y + 3
+        rise = (low, high) if label.rises else (high, low)
+        svg = text(at, y + SIZE - 2.5, words, "words", SIZE)
+        svg += f'<path class="extent" d="M{left:.1f} {rise[0]:.1f}L{max(right, left + 14):.1f} {rise[1]:.1f}"/>'
+        if label.comment:
+            svg += self._number(at + taken + 1.5, y + SIZE - 6.5, label.comment)
+        return f'<g class="slide">{svg}</g>' if begun else ""
+
+    def _dynamic(self, skyline: Skyline, label: Label) -> str:
         left, _, begun, _ = self.part(label.start, label.end)
-        words = plain(f"{label.text} ({label.times})" if label.times else label.text)
+        words = self._said(label)
         taken = width(words, SIZE)
         number = 4.5 * len(str(label.comment)) + 1 if label.comment else 0.0
-        y = strip.below.place(left - 4, left + taken + number, SIZE, gap=1) + SIZE - 2
+        y = skyline.place(left - 4, left + taken + number, SIZE, gap=1) + SIZE - 2
         svg = text(left - 4, y, words, "words", SIZE)
         if label.comment:
             svg += self._number(left - 3 + taken, y - 4, label.comment)
@@ -343,7 +377,10 @@ class _Plot:
                 column, line = column + 1, 0
             x = column * (room + gutter)
             kind = "caution-text" if caution else "comment-text"
-            rows = [text(x, (line + 1) * step - 3, number + ("!" if caution else ""), "comment-number", TINY)]
+            at = (line + 1) * step
+            rows = [text(x, at - 3, number, "comment-number", TINY)]
+            if caution:
+                rows.append(f'<g class="caution">{_triangle(x + 11, at - 1, 0.75)}</g>')
             rows += [text(x + 20, (line + 1 + k) * step, words, kind, SMALL) for k, words in enumerate(lines)]
             svg.append(self._of(reading, rows, "comments"))
             line += len(lines)
@@ -353,6 +390,13 @@ class _Plot:
     @staticmethod
     def _of(reading: int, svg: list[str], what: str) -> str:
         return f'<g class="reading {LETTERS[reading % 4]} {what}">{"".join(svg)}</g>'
+
+
+def _triangle(x: float, y: float, scale: float = 1.0) -> str:
+    """The sign of a caution, over the middle of its foot."""
+    return (
+        f'<path transform="translate({x:.1f} {y:.1f}) scale({scale:g})" d="M-5.5 0h11l-5.5 -9.5zm5.5 -6.4v3.2m0 1.1v1"/>'
+    )
 
 
 def _moved(x: float, y: float, svg: list[str]) -> str:

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from render.drawing.bare import bare
 from render.drawing.drawn import Drawn, drawn
 from render.drawing.engraving import Engraving
-from render.drawing.labels import tempo_text
-from render.drawing.lettering import plain, shortened, text, width, wrapped
+from render.drawing.lettering import plain, shortened, text, wrapped
 from render.drawing.plot import Plotted, plot_system
 from render.report import clock
 from timing.reading import Reading
@@ -21,7 +20,7 @@ MM = 860 / 180  # units in a millimetre: a staff of 6.7 mm
 _MARGIN, _FOOT = 15 * MM, 12 * MM
 _TITLE, _SUBTITLE, _SMALL = 26.0, 15.0, 10.5
 _PENCIL = 5 * MM  # white between two systems, at least
-_SPREAD = 7 * MM  # and what a page has left over, at most
+_SPREAD = 20 * MM  # and what a page has left over, at most
 _SMALLEST = 3.0  # so many times smaller than usual may a system be drawn that is higher than a page
 _LEGEND = "Over the staff: the pace against the tempo, slower is lower. Under it: the level of the melody, wider is louder."
 _PASSES = " Broken lines: the second time; dotted: later times."
@@ -112,12 +111,9 @@ def _head(reading: Reading, shown: Drawn, wide: float, name: str) -> tuple[str, 
         for line in wrapped(words, room, size, face, most=2):
             y += size * 1.2
             svg.append(text(middle, y, line, kind, size, "middle"))
-    y += 1.6 * _SMALL
-    tempo = tempo_text(*shown.tempo[0])
-    svg.append(text(_MARGIN, y, tempo, "faint", _SMALL))
+    y += 1.7 * _SMALL
     order = f"{reading.order}  ·  {clock(reading.performance.time.length)}"
-    order = shortened(order, room - width(tempo, _SMALL) - 40, _SMALL)
-    svg.append(text(wide - _MARGIN, y, order, "faint", _SMALL, "end"))
+    svg.append(text(middle, y, shortened(order, room, _SMALL), "faint", _SMALL, "middle"))
     return "".join(svg), y + 1.4 * _SMALL
 
 
@@ -137,12 +133,12 @@ def _pages(
         part = min(1 / scale, (bottom - y) / plotted.height)  # the head of the first page may leave too little room
         pages[-1].append((y, plotted, part))
         y += height + _PENCIL
-    left_over.append(min(left_over, default=0.0))  # the last page is spread no further than the others
+    left_over.append(min(left_over, default=0.0))  # the last page is spread no wider than the others
     return [_spread(page, room) for page, room in zip(pages, left_over, strict=True)]
 
 
 def _spread(page: list[tuple[float, Plotted, float]], room: float) -> list[tuple[float, Plotted, float]]:
-    more = min(max(room, 0.0) / max(len(page) - 1, 1), _SPREAD)
+    more = min(max(room, 0.0) / max(len(page), 1), _SPREAD)
     return [(y + more * number, plotted, part) for number, (y, plotted, part) in enumerate(page)]
 
 

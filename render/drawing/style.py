@@ -49,10 +49,10 @@ def drawing_style(colour: Callable[[str], str]) -> str:
         ".subtitle,.legend{font-style:italic}",
         f".number{{fill:{faint};font-size:10px}}",
         f".phrase path{{stroke:{ink};stroke-width:.8;fill:none}}",
-        ".slowing text,.tempo-change text,.rubato text,.phrase text,.tone text,.slide text,.hairpin text,.times"
+        ".slowing text,.tempo-change text,.rubato text,.second-time text,.phrase text,.tone text,.slide text,.hairpin text,.times"
         "{font-style:italic}",
         ".letter{font-weight:600}",
-        ".comment-number{font-style:normal}",
+        "text.comment-number,text.number{font-style:normal}",
         ".caution-text,.caution text{font-weight:600}",
         f".caution path{{stroke:{ink};stroke-width:1;fill:none;stroke-linejoin:round}}",
         ".curve{fill:none;stroke-width:1.5;stroke-linejoin:round;stroke-linecap:round}",
