@@ -1,10 +1,10 @@
-"""Two readings side by side, in the terminal and as JSON."""
+"""Readings side by side, in the terminal and as JSON."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import zip_longest
-from pathlib import Path
+from operator import eq
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ from render.comparison_words import (
     slowest,
     tones_of,
 )
+from render.comparisons import Side, cautions_in_words
 from timing.comparing import Comparison
 from timing.comparing.alignment import Apart
 from timing.comparing.differences import Difference
@@ -38,16 +39,19 @@ from timing.comparing.spans import ALL, SECTION, SHARED, Span
 # -- JSON
 
 
-def comparison_values(comparison: Comparison, plans: Sequence[Path]) -> dict[str, Any]:
-    """A comparison as plain values. Readings are called A, B; seconds, quarters a minute, dB below velocity 127 and
-    shares from 0 to 1; a difference is the second reading's value less the first's."""
+def comparison_values(comparison: Comparison, sides: Sequence[Side]) -> dict[str, Any]:
+    """A comparison as plain values. Readings are called A, B, C; seconds, quarters a minute, dB below velocity 127 and
+    shares from 0 to 1. The `difference` of two readings is the second one's seconds less the first's; `longer` says the
+    same of each but the first, however many there are."""
     return {
         "readings": [
             {
-                "name": letter, "title": reading.performance.title, "plan": str(plan), "score": str(reading.score.path),
-                "order": reading.order.split(", "), "seconds": float(reading.performance.time.length),
+                "name": letter, "title": reading.performance.title, "plan": str(side.plan),
+                "score": str(reading.score.path), "order": reading.order.split(", "),
+                "seconds": float(reading.performance.time.length), "cautions": side.cautions,
+                "companion": side.kind, "told": side.told,
             }
-            for letter, reading, plan in zip(LETTERS, comparison.readings, plans, strict=False)
+            for letter, reading, side in zip(LETTERS, comparison.readings, sides, strict=False)
         ],
         "same": comparison.same,
         "sound_alike": comparison.alike,
@@ -72,6 +76,10 @@ def _span_values(comparison: Comparison, row: int) -> dict[str, Any]:
         values[letter] = _measure_values(comparison, row, number)
     both = np.all(made["seconds"] > 0)
     values["difference"] = _tidy(made["seconds"][1] - made["seconds"][0]) if both and len(made) == 2 else None
+    values["longer"] = {
+        letter: _tidy(one - made["seconds"][0]) if one > 0 < made["seconds"][0] else None
+        for letter, one in zip(LETTERS[1:], made["seconds"][1:], strict=False)
+    }
     return values
 
 
@@ -109,12 +117,21 @@ def _tidy(value: float) -> float:
 # -- the terminal
 
 
-def show_comparison(console: Console, comparison: Comparison, plans: Sequence[Path]) -> None:
-    """Print a comparison: whom it compares, where scores and orders differ, every phrase, and what only one does."""
-    _show_names(console, comparison, plans)
+def show_comparison(console: Console, comparison: Comparison, sides: Sequence[Side]) -> None:
+    """Print a comparison: whom it compares, where scores and orders differ, every phrase, and what only some do; last,
+    which plans have cautions."""
+    _show_names(console, comparison, sides)
     if comparison.same:
         console.print(Text("The readings are the same: they sound alike, and their plans say the same."))
-        return
+    else:
+        _show_what_differs(console, comparison)
+    if cautions := cautions_in_words(sides):
+        console.print()
+    for line in cautions:
+        console.print(Text(line, "bold yellow"))
+
+
+def _show_what_differs(console: Console, comparison: Comparison) -> None:
     _show_apart(console, comparison)
     console.print(_spans(comparison))
     _show_notes(console, comparison)
@@ -128,10 +145,13 @@ def show_comparison(console: Console, comparison: Comparison, plans: Sequence[Pa
         console.print(Text("\nAnd yet they sound alike." if found else "They sound alike."))
 
 
-def _show_names(console: Console, comparison: Comparison, plans: Sequence[Path]) -> None:
+def _show_names(console: Console, comparison: Comparison, sides: Sequence[Side]) -> None:
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    for letter, reading, plan in zip(LETTERS, comparison.readings, plans, strict=False):
-        table.add_row(Text(letter, "bold"), Text(reading.performance.title, "bold"), Text(plan.name, "dim"))
+    for letter, reading, side in zip(LETTERS, comparison.readings, sides, strict=False):
+        title = Text(reading.performance.title, "bold")
+        if side.told is not None:
+            title.append(f"\n{side.told}", "not bold dim")
+        table.add_row(Text(letter, "bold"), title, Text("made from A" if side.kind else side.plan.name, "dim"))
     console.print(table)
     orders = list(dict.fromkeys(reading.order for reading in comparison.readings))
     if len(orders) == 1:
@@ -167,38 +187,53 @@ def _table(*headings: str, right: Sequence[str] = ()) -> Table:
 
 
 def _spans(comparison: Comparison) -> Table:
-    """A line for each reading of each span."""
-    two = len(comparison.readings) == 2
-    headings = ["phrase", "", "length", *["B - A"] * two, "slowest beat", "tempo", "level"]
+    """A line for each reading of each span; readings that are measured alike share one."""
+    count = len(comparison.readings)
+    since = "B - A" if count == 2 else "than A"  # how much longer or shorter
+    headings = ["phrase", "", "length", since, "slowest beat", "tempo", "level"]
     if all(span.kind in (SECTION, SHARED, ALL) for span in comparison.spans):
         headings[0] = ""
-    table = _table(*headings, right=("length", "B - A", "slowest beat", "tempo", "level"))
+    table = _table(*headings, right=("length", since, "slowest beat", "tempo", "level"))
     table.columns[0].ratio, table.columns[0].overflow = 1, "fold"
     for column in table.columns[1:]:
         column.no_wrap = True
     for row, span in enumerate(comparison.spans):
         made = comparison.measures[row]
         labels = _labels(comparison, span, made["seconds"] > 0)
-        if equal(made):  # nothing to compare: one line is enough
+        groups = _alike([made[[k]] for k in range(count)], lambda one, two: equal(np.concatenate([one, two])))
+        if len(groups) == 1:  # nothing to compare: one line is enough
             labels = [_label(span)]
-            lines = [[Text(all_of(len(made)), "dim"), *_cells(made[0], "", two, span)]]
-        else:
-            since = [signed(one["seconds"] - made[0]["seconds"]) for one in made]
-            known = made["seconds"] > 0
-            since = [text if number and known[0] and known[number] else "" for number, text in enumerate(since)]
-            names = zip(LETTERS, made, since, strict=False)
-            lines = [[Text(letter, "dim"), *_cells(one, text, two, span)] for letter, one, text in names]
+        lines = [[Text(_who(group, count), "dim"), *_cells(made, group[0], span)] for group in groups]
         for label, line in zip_longest(labels, lines):
             table.add_row(label or "", *(line or []))
     return table
 
 
-def _cells(one: np.void, since: str, two: bool, span: Span) -> list:
-    """What one reading makes of a span, column by column; `since` is how much longer it is than the first."""
+def _alike(values: Sequence[Any], same: Callable[[Any, Any], bool] = eq) -> list[list[int]]:
+    """The readings in groups of those that are alike, in order; `values` has one for each."""
+    groups: list[list[int]] = []
+    for number, value in enumerate(values):
+        mine = next((group for group in groups if same(values[group[0]], value)), None)
+        if mine is None:
+            groups.append([number])
+        else:
+            mine.append(number)
+    return groups
+
+
+def _who(group: Sequence[int], count: int) -> str:
+    """The letters of some of so many readings: A, C; all of them by one word."""
+    return all_of(count) if len(group) == count else ", ".join(LETTERS[number] for number in group)
+
+
+def _cells(made: np.ndarray, number: int, span: Span) -> list:
+    """What one of the readings (those measures of a span are `made`) makes of a span, column by column."""
+    one, first = made[number], made[0]
     if not one["seconds"]:
-        return [NOTHING, *[""] * two, Text(UNPLAYED, "dim")]
+        return [NOTHING, "", Text(UNPLAYED, "dim")]
+    since = signed(one["seconds"] - first["seconds"]) if number and first["seconds"] else ""
     tempo = between(one["low_bpm"], one["high_bpm"], "-")
-    return [length(one["seconds"]), *[since] * two, slowest(one, span), tempo, level(one)]
+    return [length(one["seconds"]), since, slowest(one, span), tempo, level(one)]
 
 
 def _label(span: Span) -> Text:
@@ -223,19 +258,34 @@ def _show_notes(console: Console, comparison: Comparison) -> None:
     console.print()
 
 
+def _columns(count: int) -> list[str]:
+    """The headings under which so many readings are told of: a column for each of two; of more, those that are alike
+    share a line, so that it stays wide enough to be read."""
+    return list(LETTERS[:2]) if count == 2 else ["", ""]
+
+
+def _lines(words: Sequence[Text | str]) -> list[list[Text | str]]:
+    """What is told of each reading, under the headings of `_columns`."""
+    if len(words) == 2:
+        return [list(words)]
+    groups = _alike(words)
+    return [[Text(_who(group, len(words)), "dim"), words[group[0]]] for group in groups]
+
+
 def _tones(comparison: Comparison) -> Table:
     """The spans in which the tones differ, and the whole, unless that has only the ordinary one."""
-    table = _table("tone", *LETTERS[: len(comparison.readings)])
+    table = _table("tone", *_columns(len(comparison.readings)))
     for row, span in enumerate(comparison.spans):
         words = tones_of(comparison, row)
         heard = {*words} - {UNPLAYED, ""}
         if span.kind != SHARED and (len(heard) > 1 or (span.kind == ALL and heard - {ORDINARY})):
-            table.add_row(_label(span), *words)
+            for label, line in zip_longest([_label(span)], _lines(words)):
+                table.add_row(label or "", *line)
     return table
 
 
 def _differences(found: Sequence[Difference]) -> Table:
-    table = _table("what differs", "bars", "pass", *LETTERS[: len(found[0].words)])
+    table = _table("what differs", "bars", "pass", *_columns(len(found[0].words)))
     section = None
     for difference in found:
         voice = f"for {difference.voice}" if difference.voice else ""
@@ -247,5 +297,7 @@ def _differences(found: Sequence[Difference]) -> Table:
             else:
                 what = Text(section, "bold")  # one setting for all of the piece
         cells = [Text(words) if words else Text(NOTHING, "dim") for words in difference.words]
-        table.add_row(what, difference.bars or "", ", ".join(map(str, difference.passes)), *cells)
+        place = [what, difference.bars or "", ", ".join(map(str, difference.passes))]
+        for before, line in zip_longest([place], _lines(cells)):
+            table.add_row(*(before or [""] * 3), *line)
     return table

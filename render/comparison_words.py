@@ -22,6 +22,11 @@ def letters_of(of: Sequence[bool]) -> list[str]:
     return [letter for letter, there in zip(LETTERS, of, strict=False) if there]
 
 
+def in_a_row(letters: Sequence[str]) -> str:
+    """Letters as one says them: A, A and B, A, B and C."""
+    return " and ".join(filter(None, [", ".join(letters[:-1]), letters[-1]]))
+
+
 def all_of(count: int) -> str:
     """All readings, by how many there are."""
     return "both" if count == 2 else "all"
@@ -29,13 +34,15 @@ def all_of(count: int) -> str:
 
 def sentence(apart: Apart, count: int) -> str:
     """What some of so many scores or orders have otherwise."""
-    who, several = " and ".join(letters_of(apart.of)), bool(set(apart.bars) & set("-,"))
+    letters, several = letters_of(apart.of), bool(set(apart.bars) & set("-,"))
+    who, alone = in_a_row(letters), len(letters) == 1
     bars = f"bar{'s' * several} {apart.bars}"
+    whose = f" of {who}" if len(letters) < count else ""
     return {
-        "bars": f"only the score of {who} has {bars}",
+        "bars": f"only the score{'' if alone else 's'} of {who} {'has' if alone else 'have'} {bars}",
         "length": f"{bars} {'are' if several else 'is'} not equally long in {who}",
-        "notes": f"the notes differ in {bars}",
-        "played": f"only {who} plays {bars} (pass {apart.pass_})",
+        "notes": f"the notes{whose} differ in {bars}",
+        "played": f"only {who} play{'s' * alone} {bars} (pass {apart.pass_})",
         "order": f"what {all_of(count)} play comes in another order",
     }[apart.what]
 
@@ -58,7 +65,7 @@ def music_of(comparison: Comparison, span: Span, played: Sequence[bool]) -> str:
     more += ["in part"] * span.partly
     phrased = [bool(reading.phrases) for reading in comparison.readings]
     if any(not there and has and plays for there, has, plays in zip(span.of, phrased, played, strict=True)):
-        more.append(f"only in {' and '.join(letters_of(span.of))}")
+        more.append(f"only in {in_a_row(letters_of(span.of))}")
     return ", ".join(more)
 
 

@@ -80,7 +80,7 @@ def test_the_json_has_every_value(compare):
     assert [reading["name"] for reading in data["readings"]] == ["A", "B"]
     assert data["readings"][1] == {
         "name": "B", "title": "Other", "plan": "other.yaml", "score": "piece.musicxml", "order": ["1-8"],
-        "seconds": 24.75,
+        "seconds": 24.75, "cautions": 0, "companion": None, "told": None,
     }  # fmt: skip
     whole, first, second, everything = data["spans"]
     assert (whole["name"], whole["bars"], first["bars"], second["bars"]) == ("all of it", "1-8", "1-4", "5-8")
@@ -99,7 +99,7 @@ def test_the_json_has_every_value(compare):
             "tempo": {"low": 80.0, "high": 80.0}, "level": {"softest": -12.0, "loudest": -12.0},
             "tones": {"naturale": 1.0},
         },
-        "difference": -3.25,
+        "difference": -3.25, "longer": {"B": -3.25},
     }  # fmt: skip
     assert data["differences"] == [
         {"section": "tempo", "kind": None, "for": None, "bars": None, "passes": [], "in": ["A", "B"],
@@ -188,5 +188,12 @@ def test_in_a_terminal_it_keeps_to_its_width(compare, tmp_path):
 
 
 def test_two_plans_are_needed(compare, tmp_path):
+    compare(ONE, OTHER)
     done = run([*COMMAND, "one.yaml"], tmp_path, compare.environment)
-    assert done.returncode == 2 and "B" in done.stderr
+    said = " ".join(done.stderr.split())
+    assert done.returncode == 2 and done.stdout == ""
+    for words in ("nothing to be compared with", "second plan B", "--with plain", "compare one.yaml -o one.html"):
+        assert words in said
+    done = run([*COMMAND, "one.yaml", "--json"], tmp_path, compare.environment)
+    assert done.returncode == 2 and json.loads(done.stdout)["remarks"][0]["code"] == "one-reading"
+    assert run(COMMAND, tmp_path, compare.environment).returncode == 2

@@ -142,7 +142,7 @@ def _of_section(
     for number, (entries, reading) in enumerate(zip(values, readings, strict=True)):
         for version in _versions(number, section, entries):
             heard += _hearings(version, reading, alignment)
-    apart = sorted(_matched(heard), key=lambda group: min((h.row, h.start, h.end) for h in group))
+    apart = sorted(_matched(heard, len(readings)), key=lambda group: min((h.row, h.start, h.end) for h in group))
     made: dict[tuple, Difference] = {}
     for group in apart:
         if (said := _difference(group, alignment)) is not None:
@@ -198,25 +198,44 @@ def _printed_end(end: Position, where: Where) -> tuple[int, float]:
         return where.end_point(Position(end.bar))
 
 
-def _matched(heard: list[_Heard]) -> Iterator[list[_Heard]]:
-    """Groups of hearings that are versions of one another, at most one of each reading."""
+def _matched(heard: list[_Heard], readings: int) -> Iterator[list[_Heard]]:
+    """Groups of hearings that are versions of one another, at most one of each of so many readings, in their order."""
     stages = (
         lambda h: (h.row, h.start, h.end, h.version.fingerprint),
         lambda h: (h.row, h.start, h.end),
         lambda h: (h.rows[1], h.end),
         lambda h: (h.rows[0], h.start),
     )
+    groups = [{each.version.reading: each} for each in heard]
     for stage in stages:
-        groups: dict[tuple, dict[int, list[_Heard]]] = defaultdict(lambda: defaultdict(list))
-        for each in heard:
-            groups[(*each.version.what, stage(each))][each.version.reading].append(each)
-        heard = []
-        for group in groups.values():
-            lists = [sorted(each, key=lambda h: (h.start, h.end)) for each in group.values()]
-            together = min(map(len, lists)) if len(lists) > 1 else 0
-            yield from ([each[k] for each in lists] for k in range(together))
-            heard += [each for some in lists for each in some[together:]]
-    yield from ([each] for each in heard)
+        alike: dict[tuple, list[dict[int, _Heard]]] = defaultdict(list)
+        for group in groups:
+            first = group[min(group)]
+            alike[(*first.version.what, stage(first))].append(group)
+        merged = [group for some in alike.values() for group in _paired(some)]
+        yield from (_in_order(group) for group in merged if len(group) == readings)
+        groups = [group for group in merged if len(group) < readings]
+    yield from map(_in_order, groups)
+
+
+def _paired(groups: list[dict[int, _Heard]]) -> list[dict[int, _Heard]]:
+    """Groups put together, each with the first one that has nothing of its readings."""
+    made: list[dict[int, _Heard]] = []
+    first: dict[frozenset[int], int] = defaultdict(int)  # by readings: before it no group is free for them
+    for group in sorted(groups, key=lambda g: min((h.start, h.end) for h in g.values())):
+        mine = frozenset(group)
+        number = first[mine]
+        while number < len(made) and made[number].keys() & mine:
+            number += 1
+        if number == len(made):
+            made.append({})
+        made[number].update(group)
+        first[mine] = number + 1
+    return made
+
+
+def _in_order(group: dict[int, _Heard]) -> list[_Heard]:
+    return [group[number] for number in sorted(group)]
 
 
 def _difference(group: list[_Heard], alignment: Alignment) -> Difference | None:

@@ -1,0 +1,118 @@
+"""From plans to readings side by side: which there are, and what is said about each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rich.console import Console
+from rich.text import Text
+
+from render.comparison_words import LETTERS
+from render.files import keep_from_inputs
+from render.report import clock
+from soundfonts import guitar
+from soundfonts.banks import checked_bank
+from timing.cautions import check
+from timing.companions import companion
+from timing.comparing import Comparison, compare
+from timing.loading import load_all
+from timing.plan.planfile import read_plan
+from timing.reading import Reading
+from timing.remarks import CannotDo
+
+PAGES = (".html", ".htm")
+MOST_ON_A_PAGE = 4  # readings that can be told apart by colour and line
+
+
+@dataclass(frozen=True)
+class Side:
+    """One of the readings: the plan it comes from, and how many cautions of that stand. Of one that is made of the plan
+    to stand beside it the `kind` and what is `told` of it; what it is cautioned for is the point of it."""
+
+    plan: Path
+    cautions: int = 0
+    kind: str | None = None
+    told: str | None = None
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """The readings and what each is; compared, if there are several."""
+
+    readings: tuple[Reading, ...]
+    sides: tuple[Side, ...]
+    comparison: Comparison | None
+
+
+def gather(plans: Sequence[Path], kinds: Sequence[str], output: Path | None) -> SideBySide:
+    """Read the plans, make what is to stand beside the first (each kind once), and compare them all.
+
+    CannotDo where a plan, a kind or a page's file `output` is not possible, and where there are too few or too many.
+    """
+    kinds = list(dict.fromkeys(kinds))
+    _count(len(plans) + len(kinds), plans[0], output)
+    if output is not None and not output.is_dir() and output.suffix.lower() not in PAGES:
+        raise CannotDo.because("output-kind", f"{output}: the name of a page must end in .html", output)
+    readings = load_all(plans)
+    if output is not None:
+        keep_from_inputs(output, [*plans, *(reading.score.path for reading in readings)])
+    sides = [
+        Side(plan, sum(remark.stands for remark in check(reading, sound=guitar)))
+        for plan, reading in zip(plans, readings, strict=True)
+    ]
+    for kind in kinds:
+        made = companion(kind, read_plan(plans[0]), readings[0].score)
+        readings.append(made.reading)
+        sides.append(Side(plans[0], kind=kind, told=made.told))
+    comparison = compare(readings) if len(readings) > 1 else None
+    return SideBySide(tuple(readings), tuple(sides), comparison)
+
+
+def _count(readings: int, plan: Path, output: Path | None) -> None:
+    if readings == 1 and output is None:
+        message = f"{plan} has nothing to be compared with: name a second plan B, or add --with plain"
+        more = f"a page of one plan alone: lentando compare {plan} -o {plan.stem}.html"
+        raise CannotDo.because("one-reading", message, suggestion=more)
+    most, where = (MOST_ON_A_PAGE, "a page") if output is not None else (len(LETTERS), "one comparison")
+    if readings > most:
+        message = f"{readings} readings are too many for {where}, which has room for {most}: leave some out"
+        raise CannotDo.because("too-many-readings", message)
+
+
+def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console) -> None:
+    """Write the page, and say which file it is and how to open it. CannotDo if that is not possible."""
+    from render.page import write_page
+
+    if soundfont is not None:
+        checked_bank(soundfont)
+        keep_from_inputs(file, [soundfont])
+    names, plans = names_of(made.readings), [side.plan for side in made.sides]
+    write_page(made.readings, names, plans, file, comparison=made.comparison, soundfont=soundfont)
+    longest = max(reading.performance.time.length for reading in made.readings)
+    count = "1 reading" if len(names) == 1 else f"{len(names)} readings"
+    size = file.stat().st_size / 1e6
+    console.print(Text(f"{file}  {count}, {clock(longest)}, {size:.1f} MB"))
+    console.print(Text("open it with a double click, in any browser; it needs no network", style="dim"))
+    for line in cautions_in_words(made.sides):
+        console.print(Text(line, style="bold yellow"))
+
+
+def names_of(readings: Sequence[Reading]) -> list[str]:
+    """What the readings are called: their titles, and their letters where those are not enough."""
+    titles = [reading.performance.title for reading in readings]
+    letters = zip(titles, LETTERS, strict=False)
+    return [f"{title} ({letter})" if titles.count(title) > 1 else title for title, letter in letters]
+
+
+def cautions_in_words(sides: Sequence[Side]) -> list[str]:
+    """A line for each plan that has cautions, and how to see them."""
+    plans: dict[Path, tuple[str, int]] = {}
+    for side, letter in zip(sides, LETTERS, strict=False):
+        if side.cautions:
+            plans.setdefault(side.plan, (letter, side.cautions))
+    return [
+        f"{letter} has {count} caution{'s' * (count > 1)}: lentando check {plan}"
+        for plan, (letter, count) in plans.items()
+    ]
