@@ -25,6 +25,7 @@ from render.comparison_words import (
     level,
     music_of,
     name_of,
+    notes_of,
     sentence,
     signed,
     slowest,
@@ -252,9 +253,8 @@ def _labels(comparison: Comparison, span: Span, played: Sequence[bool]) -> list[
 
 
 def _show_notes(console: Console, comparison: Comparison) -> None:
-    held = " (* with a hold in it)" if comparison.measures["held"].any() else ""
-    console.print(Text(f"slowest beat: pace against the basic tempo, as it is heard{held}", "dim"))
-    console.print(Text("tempo: quarters a minute, holds left out; level: of the melody, in dB", "dim"))
+    for note in notes_of(comparison):
+        console.print(Text(note, "dim"))
     console.print()
 
 

@@ -119,3 +119,12 @@ def between(low: float, high: float, word: str) -> str:
 def level(one: np.void) -> str:
     """The softest and the loudest level in dB."""
     return NOTHING if np.isnan(one["loudest"]) else between(one["softest"], one["loudest"], " to ")
+
+
+def notes_of(comparison: Comparison) -> list[str]:
+    """What the figures mean."""
+    held = " (* with a hold in it)" if comparison.measures["held"].any() else ""
+    return [
+        f"slowest beat: pace against the basic tempo, as it is heard{held}",
+        "tempo: quarters a minute, holds left out; level: of the melody, in dB",
+    ]
