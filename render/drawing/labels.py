@@ -10,7 +10,6 @@ import numpy as np
 
 from timing.dynamics import at_second_time
 from timing.plan.entry import Entry
-from timing.plan.time import Slowing
 from timing.reading import Reading
 from timing.remarks import Remark
 from timing.where import Fault, felt_beat
@@ -80,18 +79,8 @@ def labels_of(reading: Reading) -> tuple[Label, ...]:
 
 
 def _phrases(reading: Reading) -> Iterator[Label]:
-    """Phrases as they lie on the page, whatever repeats make of them."""
-    seen = set()
-    for each in reading.phrases:
-        if each.number in seen:
-            continue
-        seen.add(each.number)
-        phrase, where = each.phrase, reading.where
-        with suppress(Fault):
-            (first, start), (last, end) = where.point(phrase.bars.start), where.range_end(phrase.bars)
-            times = _times_of_entry(phrase, first, reading)
-            ends = (first, float(start)), (last, float(end))
-            yield Label("phrase", phrase.name or "", *ends, times, each.depth, why=phrase.why or "")
+    for each in {run.number: run for run in reading.phrases}.values():
+        yield from _on_page("phrase", each.phrase, each.phrase.name or "", reading, each.depth)
 
 
 def _slowings(reading: Reading) -> Iterator[Label]:
@@ -166,21 +155,22 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
 
 
 def _second_time(reading: Reading) -> Iterator[Label]:
-    found = []
     for entry in reading.plan.second_time:
         said = [f"softer {entry.softer:g}\u00a0dB"] if entry.softer else []
         said += [f"louder {entry.louder:g}\u00a0dB"] if entry.louder else []
         said += [MARKS[entry.dynamics]] if entry.dynamics else []
         said += [_tone(entry.tone)] if entry.tone is not None else []
-        heard = at_second_time(entry)
-        found += [(heard, ", ".join(said), start, end) for start, end in _hearings(heard, reading)]
-    yield from _merged("second time", found, reading)
+        yield from _on_page("second time", at_second_time(entry), ", ".join(said), reading)
 
 
 def _tones(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.tone:
-        found += [(entry, _tone(entry.tone) + _of(entry), start, end) for start, end in _hearings(entry, reading)]
+        text = _tone(entry.tone) + _of(entry)
+        if entry.bars is not None:
+            yield from _on_page("tone", entry, text, reading)
+        else:
+            found += [(entry, text, start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("tone", found, reading)
 
 
@@ -247,6 +237,21 @@ def _hearings(entry: Entry, reading: Reading) -> Iterator[tuple[float, float]]:
             return
 
 
+def _on_page(kind: str, entry: Entry, text: str, reading: Reading, depth: int = 0) -> Iterator[Label]:
+    """The label of an entry over its `bars` as they lie on the page, whatever repeats make of them; none if it is never
+    heard."""
+    where = reading.where
+    with suppress(Fault):
+        (first, start), (last, end) = where.point(entry.bars.start), where.range_end(entry.bars)
+        rows = where.bars["row"]
+        inside = np.flatnonzero((rows >= first) & (rows <= last) & where.on_pass(entry.passes))
+        if len(inside):
+            whole = np.flatnonzero((rows >= first) & (rows <= last))
+            times = "" if len(inside) == len(whole) else times_text(where.bars["pass"][inside])
+            ends, why = ((first, float(start)), (last, float(end))), entry.why or ""
+            yield Label(kind, text, *ends, times, depth, printed=entry.printed, why=why)
+
+
 def _merged(kind: str, found: Iterable[tuple[Entry, str, float, float]], reading: Reading) -> Iterator[Label]:
     """A label for each place of the page at which the same is said, with the passes on which it is."""
     where, bars = reading.where, reading.where.bars
@@ -260,11 +265,6 @@ def _merged(kind: str, found: Iterable[tuple[Entry, str, float, float]], reading
             places[key] = heard | {first}, printed and entry.printed
     for (begin, stop, text, why), (heard, printed) in places.items():
         yield Label(kind, text, begin, stop, _times(heard, begin[0], reading), printed=printed, why=why)
-
-
-def _times_of_entry(entry: Entry, row: int, reading: Reading) -> str:
-    heard = reading.where.hearings(row)
-    return _times(set(heard[reading.where.on_pass(entry.passes)[heard]].tolist()), row, reading)
 
 
 def _times(heard: set[int], row: int, reading: Reading) -> str:

@@ -11,6 +11,7 @@ class Skyline:
     """The outline of all that is drawn below (or, `upwards`, above) a line at y = 0, y running downwards."""
 
     def __init__(self, width: float, upwards: bool = False):
+        self.downwards = not upwards
         self._sign = -1.0 if upwards else 1.0
         self._reach = np.full(int(max(width, 0) / _STEP) + 3, -np.inf)
 

@@ -51,7 +51,7 @@ def drawing_style(colour: Callable[[str], str]) -> str:
         f".phrase path{{stroke:{ink};stroke-width:.8;fill:none}}",
         ".slowing text,.tempo-change text,.rubato text,.second-time text,.phrase text,.tone text,.slide text,.hairpin text,.times"
         "{font-style:italic}",
-        ".letter{font-weight:600}",
+        "text.letter{font-style:normal;font-weight:600}",
         "text.comment-number,text.number{font-style:normal}",
         ".caution-text,.caution text{font-weight:600}",
         f".caution path{{stroke:{ink};stroke-width:1;fill:none;stroke-linejoin:round}}",
@@ -64,12 +64,16 @@ def drawing_style(colour: Callable[[str], str]) -> str:
         ".pass2{stroke-dasharray:5 3}",
         ".pass3{stroke-dasharray:1.2 3}",
     ]
+    rules += [
+        ".many .ribbon,.many .swell{opacity:.1}",
+        f".shared .extent{{stroke:{faint}}}",
+    ]
     weights = dict(zip(LETTERS, (1.5, 1.9, 1.5, 1.9), strict=True))
     for letter in LETTERS:
         own = colour(f"reading-{letter}")
         rules += [
             f".reading.{letter} .curve{{stroke:{own};stroke-width:{weights[letter]:g}}}",
-            f".reading.{letter} .edge,.reading.{letter} .extent,.reading.{letter}.phrase path{{stroke:{own}}}",
+            f".reading.{letter} .edge,.reading.{letter} .extent,.phrase.reading.{letter} path{{stroke:{own}}}",
             f".reading.{letter} .ribbon,.reading.{letter} .swell,.many .reading.{letter} text{{fill:{own}}}",
         ]
     return "".join(rules)
