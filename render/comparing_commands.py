@@ -24,7 +24,7 @@ def compare(
     plans: Annotated[
         list[Path],
         typer.Argument(
-            metavar="PLAN...", show_default=False, help="Plans, YAML files that name their score; called A, B, C ..."
+            metavar="PLAN", show_default=False, help="Plans, YAML files that name their score; called A, B, C ..."
         ),
     ],
     beside: Annotated[

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from timing.misplacing import misplaced
 from timing.plan import Plan
 from timing.plan.entry import Entry, Words
-from timing.plan.time import Phrase, Slowing
+from timing.plan.time import Arch, Phrase, Slowing
 from timing.plan.words import nearest
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo
@@ -106,7 +106,9 @@ def _broad(entry: Slowing) -> Slowing:
 
 def _unarched(phrase: Phrase) -> Phrase:
     """A phrase, and all inside it, without arches of pace."""
-    arch = phrase.arch and _with(phrase.arch, {"pace": None})
+    arch = phrase.arch
+    if arch is not None:
+        arch = None if arch.level is None else _with(arch, {"pace": None, "pace_peak": Arch().pace_peak})
     return _with(phrase, {"arch": arch, "inside": tuple(map(_unarched, phrase.inside))})
 
 
@@ -114,5 +116,6 @@ def _with(words: Words | Entry, changes: dict, said: dict | None = None):
     """A group of settings with some of them changed; `said` is how a plan would write them (None: it would not)."""
     made = words.model_copy(update=changes)
     if words.source is not None:
-        made._source = {key: value for key, value in words.source.items() if key not in changes} | (said or {})
+        kept = {key: value for key, value in words.source.items() if key.replace(" ", "_") not in changes}
+        made._source = kept | (said or {})
     return made

@@ -57,21 +57,29 @@ class _Heard:
 
     def __init__(self, reading: Reading):
         self.reading, self.where = reading, reading.where
-        runs = reading.pace.slowings
+        slows = reading.pace.slowings
         self.releases = np.array(reading.pace.releases)
         self.ends = phrase_ends(reading)
         self.runs: dict[int, list[SlowingRun]] = {}  # by the identity of the entry
-        for run in runs:
-            self.runs.setdefault(id(run.entry), []).append(run)
-        self.owner = np.array([id(run.entry) for run in runs])
-        self.busy = np.array([(run.run.start, self.over(run)) for run in runs]).reshape(-1, 2)
+        for slow in slows:
+            self.runs.setdefault(id(slow.entry), []).append(slow)
+        self.over = dict(zip(map(id, slows), self._overs(slows), strict=True))  # by the identity of the run
+        self.owner = np.array([id(slow.entry) for slow in slows])
+        self.busy = np.array([(slow.run.start, self.over[id(slow)]) for slow in slows]).reshape(-1, 2)
 
-    def over(self, slow: SlowingRun) -> float:
-        """The quarter at which the tempo is back after a slowdown."""
-        if slow.back is not None:
-            return max(slow.back, slow.until)
-        after = self.releases[self.releases > slow.until - _NEAR]
-        return float(after[0]) if len(after) else self.where.length
+    def _overs(self, slows: list[SlowingRun]) -> list[float]:
+        """For each change of pace the quarter by which the tempo is back: after one that is held on, by a release, or
+        when the next change is over."""
+        made, start, over = [], np.inf, self.where.length
+        for slow in reversed(slows):
+            if slow.back is not None and slow.until == slow.run.end:
+                over = slow.back
+            else:
+                release = self.releases[np.searchsorted(self.releases, slow.until - _NEAR) :][:1]
+                over = float(release[0]) if len(release) and release[0] <= start + _NEAR else over
+            made.append(over)
+            start = slow.run.start
+        return made[::-1]
 
     def free(self, start: float, end: float, entry: Slowing) -> bool:
         """Whether no other change of pace acts, and no tempo begins, between these quarters."""
@@ -136,7 +144,7 @@ def _alone(slow: SlowingRun, heard: _Heard) -> bool:
     if slow.until < slow.run.end - _NEAR:
         return False
     begun = (heard.busy[:, 0] < slow.run.start - _NEAR) & (heard.busy[:, 1] > slow.run.start + _NEAR)
-    held = slow.back is None and heard.over(slow) > slow.run.end + heard.where.felt_beat(slow.run.end) + _NEAR
+    held = slow.back is None and heard.over[id(slow)] > slow.run.end + heard.where.felt_beat(slow.run.end) + _NEAR
     return not begun.any() and not (held and slow.run.end < heard.where.length - _NEAR)
 
 
