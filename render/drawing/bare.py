@@ -1,5 +1,5 @@
-"""Bars without their notes: systems of bar lines, numbers and beats, over which a reading is drawn where the score itself
-is not engraved."""
+"""Bars without their notes: systems of bar lines, numbers and beats, over which a reading is drawn where the score is
+not engraved."""
 
 from __future__ import annotations
 
@@ -77,7 +77,8 @@ def _bar(score: Score, box: np.void, moments: np.ndarray) -> str:
     beats = moments["x"][slice(*np.searchsorted(moments["bar"], (row, row + 1)))]
     middle = (_TOP + _BOTTOM) / 2
     ticks = "".join(f"M{x:.1f} {middle - 3:g}v6" for x in beats)
+    number = f'<text class="number" x="{box["left"] + 2:.1f}" y="{_TOP - 3:g}">{escape(score.bar_name(row))}</text>'
     return (
-        f'<g id="b{row}"><text class="number" x="{box["left"] + 2:.1f}" y="{_TOP - 3:g}">{escape(score.bar_name(row))}</text>'
+        f'<g id="b{row}">{number}'
         f'<path class="tick" d="{ticks}"/><path class="barline" d="M{right:.1f} {_TOP:g}V{_BOTTOM:g}"/></g>'
     )

@@ -1,5 +1,5 @@
-"""Words as SVG text: what they are as markup, and how much room they take. Letters of the music font (SMuFL's private use
-area) may stand among the others."""
+"""Words as SVG text: what they are as markup, and how much room they take. Letters of the music font (in the private
+use area, as SMuFL has them) may stand among the others."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One system with everything that a reading, or several, lays over it: the drawing that the sheet and the page share."""
+"""One system with all that a reading, or several, lays over it: the drawing that the sheet and the page share."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def plot_system(
 
     `comments`: with the texts of `why:` notes and cautions under it; their numbers stand at their places in any case.
     All colours and weights are classes (see `style`): `reading a` to `reading d` is whatever belongs to one reading,
-    `shared` what all say. A `path.curve` has for each note of the system "x,y" in `data-over`, in the units of its strip.
+    `shared` what all say. A `path.curve` has in `data-over` "x,y" for each moment with a note, in the units of its strip.
     """
     return _Plot(system, engraving, number, drawn).made(comments)
 
@@ -178,8 +178,9 @@ class _Plot:
         """The basic tempo at the beginning of the system, where no sign says it."""
         row = int(self.rows[0])
         tempi = [each.tempo[each.bars["row"] == row][:1].tolist() for each in self.drawn[: reading + 1]]
-        told = any(said.label.start[0] == row and said.label.start[1] < 1e-6 and said.label.text
-                   for said in self.of("tempo") if said.kind in ("shared", f"reading {self.letters[reading]}"))  # fmt: skip
+        mine = ("shared", f"reading {self.letters[reading]}")
+        first = [said.label for said in self.of("tempo") if said.kind in mine and said.label.start <= (row, 1e-6)]
+        told = any(label.text and label.start[0] == row for label in first)
         if not tempi[-1] or told or tempi[-1] in tempi[:-1]:
             return []
         words = tempo_text(*tempi[-1][0])
@@ -214,6 +215,8 @@ class _Plot:
             strip.svg.append(self._of(reading, "level", [self._swell(strip, line) for line in lines]))
         ways = {"dynamic": self.write.sign, "slide": self.write.slide}
         for said in self.of(*_UNDER):
+            if said.label.kind == "second time" and not (said.part.begins or said.part.ends):
+                continue  # said where it begins, and where it is over
             strip.svg.append(ways.get(said.label.kind, self.write.stretch)(strip.below, said))
         return strip
 

@@ -15,8 +15,8 @@ POINT = np.dtype(
 )
 
 _GRID = 12  # even parts of a bar at which a curve is sampled at least
-# Of the basic tempo, and in dB: less than anyone can hear (2 % is what practised listeners tell apart in a regular beat:
-# C. Drake and M.-C. Botte, Perception & Psychophysics 54, 1993, from memory).
+# Of the basic tempo, and in dB: less than anyone can hear (some 2 % are what practised listeners tell apart in a
+# regular beat: C. Drake and M.-C. Botte, Perception & Psychophysics 54, 1993, from memory).
 _SAME_PACE, _SAME_LEVEL = 0.02, 0.25
 
 

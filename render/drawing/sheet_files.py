@@ -49,7 +49,7 @@ def write_sheet(sheet: Sheet, path: Path) -> list[Path]:
 
 def page_svg(sheet: Sheet, page: str, fonts: str = "") -> str:
     """One page as an SVG document; `fonts` are CSS rules that carry its letters."""
-    from render.drawing.sheet import MM
+    from render.drawing.pages import MM
 
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{sheet.width / MM:.2f}mm" height="{sheet.height / MM:.2f}mm" '
@@ -87,7 +87,7 @@ def _font_faces(sheet: Sheet) -> str:
 def _typeset(sheet: Sheet, kind: str) -> bytes | list[bytes]:
     import typst
 
-    from render.drawing.sheet import MM
+    from render.drawing.pages import MM
 
     with tempfile.TemporaryDirectory(prefix="lentando-") as folder:
         room = Path(folder)

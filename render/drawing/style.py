@@ -49,8 +49,8 @@ def drawing_style(colour: Callable[[str], str]) -> str:
         ".subtitle,.legend{font-style:italic}",
         f".number{{fill:{faint};font-size:10px}}",
         f".phrase path{{stroke:{ink};stroke-width:.8;fill:none}}",
-        ".slowing text,.tempo-change text,.rubato text,.second-time text,.phrase text,.tone text,.slide text,.hairpin text,.times"
-        "{font-style:italic}",
+        ".slowing text,.rubato text,.second-time text,.phrase text,.tone text,.slide text,.hairpin text,.times{"
+        "font-style:italic}",
         "text.letter{font-style:normal;font-weight:600}",
         "text.comment-number,text.number{font-style:normal}",
         ".caution-text,.caution text{font-weight:600}",
@@ -73,7 +73,7 @@ def drawing_style(colour: Callable[[str], str]) -> str:
         own = colour(f"reading-{letter}")
         rules += [
             f".reading.{letter} .curve{{stroke:{own};stroke-width:{weights[letter]:g}}}",
-            f".reading.{letter} .edge,.reading.{letter} .extent,.phrase.reading.{letter} path{{stroke:{own}}}",
+            f".reading.{letter} .edge,.reading.{letter} .extent,.many .phrase.reading.{letter} path{{stroke:{own}}}",
             f".reading.{letter} .ribbon,.reading.{letter} .swell,.many .reading.{letter} text{{fill:{own}}}",
         ]
     return "".join(rules)

@@ -9,8 +9,9 @@ from render.drawing.labels import Label
 from render.drawing.lettering import plain, shortened, text, width
 from render.drawing.skyline import Skyline
 
-SIZE, SMALL, TINY = 12.5, 11.5, 8.5  # of text, in units
+SIZE, SMALL, TINY = 13.0, 12.0, 9.0  # of text, in units
 _INDENT = 4.0  # by which words begin before their place, as dynamics do
+_LEAST_LETTERS = 8  # of a name that is shortened
 _LETTER = 0.75  # of the size of the words: the letter of a reading before them
 
 
@@ -52,7 +53,8 @@ class Said:
             return f"({label.times})" if label.times else ""
         whole = label.kind in ("tone", "phrase")
         words = plain(label.text) if whole else plain(label.text).partition(" ")[0]
-        return f"({words})" if words else ""
+        times = f", {label.times}" if label.times else ""
+        return f"({words}{times})" if words else ""
 
 
 class Writer:
@@ -65,7 +67,8 @@ class Writer:
         """A phrase: a line with hooks, and its name."""
         left = max(said.part.left - 6, 0.0)
         right = max(said.part.right - (9 if said.part.ends else 0), left + 4)
-        line = _Line(self, said, SMALL, max(right - left - 8, 48), "italic")
+        here = right - left - 8 if said.part.ends else self.room - left - 8
+        line = _Line(self, said, SMALL, here, "italic")
         height = 5 + (SMALL if line.taken else 0)
         y = skyline.place(left, max(right, left + line.taken + 8), height, gap=2.5) - 4
         data = f"M{left:.1f} {y + 4:.1f}v-4" if said.part.begins else f"M{left:.1f} {y:.1f}"
@@ -77,7 +80,7 @@ class Writer:
         line = _Line(self, said, SIZE, self.room, "italic")
         left = max(min(said.part.left - _INDENT, self.room - line.taken), 0.0)
         end, right = left + line.taken, said.part.right
-        y = skyline.place(left, max(end, right) + 4, SIZE, gap=1) + SIZE - 2.5
+        y = skyline.place(left, max(end, right) + 4, SIZE + 1.5, gap=1) + SIZE - 1.5
         svg = line.at(left, y)
         if right - end > 12:
             hook = "v-4" if said.part.ends else ""
@@ -90,8 +93,8 @@ class Writer:
             return ""
         line = _Line(self, said, SMALL, self.room)
         left = max(min(said.part.left - _INDENT, self.room - line.taken), 0.0)
-        top = skyline.place(left, left + line.taken + 4, SMALL, gap=1.5)
-        y = top + SMALL - 2 if skyline.downwards else top - 2
+        top = skyline.place(left, left + line.taken + 4, SMALL + 1.5, gap=1.5)
+        y = top + SMALL - 1 if skyline.downwards else top - 2
         return _group(said, line.at(left, y)) if line.taken else ""
 
     def slide(self, skyline: Skyline, said: Said) -> str:
@@ -102,7 +105,7 @@ class Writer:
         end = max(said.part.right, said.part.left + 16)
         left = max(min(said.part.left, end - 24) - line.taken - 4, 0.0)
         begin = max(said.part.left, left + line.taken + 4)
-        y = skyline.place(left, max(end, begin + 14) + 4, SIZE, gap=1)
+        y = skyline.place(left, max(end, begin + 14) + 4, SIZE + 1.5, gap=1) + 1
         low, high = (y + SIZE - 2.5, y + 4) if said.label.rises else (y + 4, y + SIZE - 2.5)
         svg = f'<path class="extent" d="M{begin:.1f} {low:.1f}L{max(end, begin + 14):.1f} {high:.1f}"/>'
         return _group(said, line.at(left, y + SIZE - 2.5) + svg)
@@ -117,6 +120,8 @@ class _Line:
         self._before = width(self.letters, size * _LETTER, "semibold") + 3 if self.letters else 0.0
         after = width(self.numbers, TINY) + 2.5 if self.numbers else 0.0
         self.words = shortened(said.words, min(room, writer.room) - self._before - after, size, face)
+        if said.label.kind == "phrase" and len(self.words) < min(len(said.words), _LEAST_LETTERS):
+            self.words = ""  # it is said in the next system
         self._own = width(self.words, size, face)
         if not self.words and not self.numbers:
             self._before = 0.0
@@ -135,9 +140,8 @@ class _Line:
 
 def triangle(x: float, y: float, scale: float = 1.0) -> str:
     """The sign of a caution, over the middle of its foot."""
-    return (
-        f'<path transform="translate({x:.1f} {y:.1f}) scale({scale:g})" d="M-5.5 0h11l-5.5 -9.5zm5.5 -6.4v3.2m0 1.1v1"/>'
-    )
+    place = f"translate({x:.1f} {y:.1f}) scale({scale:g})"
+    return f'<path transform="{place}" d="M-5.5 0h11l-5.5 -9.5zm5.5 -6.4v3.2m0 1.1v1"/>'
 
 
 def merged(found: Sequence[tuple[int, Label, Part]], letters: Sequence[str]) -> list[Said]:
