@@ -13,9 +13,8 @@ from render.comparison_words import LETTERS
 from render.files import keep_from_inputs
 from render.report import clock
 from soundfonts import guitar
-from soundfonts.banks import checked_bank
 from timing.cautions import check
-from timing.companions import companion
+from timing.companions import KINDS, companion
 from timing.comparing import Comparison, compare
 from timing.loading import load_all
 from timing.plan.planfile import read_plan
@@ -83,27 +82,42 @@ def _count(readings: int, plan: Path, output: Path | None) -> None:
 
 def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console) -> None:
     """Write the page, and say which file it is and how to open it. CannotDo if that is not possible."""
+    from rich.progress import Progress
+
     from render.page import write_page
 
     if soundfont is not None:
-        checked_bank(soundfont)
         keep_from_inputs(file, [soundfont])
-    names, plans = names_of(made.readings), [side.plan for side in made.sides]
-    write_page(made.readings, names, plans, file, comparison=made.comparison, soundfont=soundfont)
-    longest = max(reading.performance.time.length for reading in made.readings)
-    count = "1 reading" if len(names) == 1 else f"{len(names)} readings"
-    size = file.stat().st_size / 1e6
-    console.print(Text(f"{file}  {count}, {clock(longest)}, {size:.1f} MB"))
-    console.print(Text("open it with a double click, in any browser; it needs no network", style="dim"))
+    names, plans = names_of(made), [side.plan for side in made.sides]
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        tasks = {name: bar.add_task(name, total=None) for name in names}
+
+        def progress(what: str, done: float, total: float) -> None:
+            task = tasks.get(what, tasks[names[0]])
+            bar.update(task, description=what, completed=done, total=total)
+
+        facts = write_page(
+            made.readings, names, plans, file, comparison=made.comparison, soundfont=soundfont, progress=progress
+        )
+    for reason in dict.fromkeys(facts.refused):
+        console.print(Text(f"{reason}; so its bars are drawn without notes", style="bold yellow"))
     for line in cautions_in_words(made.sides):
         console.print(Text(line, style="bold yellow"))
+    count = "1 reading" if len(names) == 1 else f"{len(names)} readings"
+    lengths = dict.fromkeys(map(clock, facts.seconds))
+    console.print(Text(f"{file}  {count}, {', '.join(lengths)}, {facts.size / 1e6:.1f} MB"))
+    console.print(Text("Open it with a double click, in any browser and without a network.", style="dim"))
 
 
-def names_of(readings: Sequence[Reading]) -> list[str]:
-    """What the readings are called: their titles, and their letters where those are not enough."""
-    titles = [reading.performance.title for reading in readings]
-    letters = zip(titles, LETTERS, strict=False)
-    return [f"{title} ({letter})" if titles.count(title) > 1 else title for title, letter in letters]
+def names_of(made: SideBySide) -> list[str]:
+    """What the readings are called on a page: their titles, with their letters where those are alike; what is made of
+    the first plan by what it is."""
+    titles = [reading.performance.title for reading in made.readings]
+    names = []
+    for title, side, letter in zip(titles, made.sides, LETTERS, strict=False):
+        alike = titles.count(title) > 1
+        names.append(f"A {KINDS[side.kind].title}" if side.kind else f"{title} ({letter})" if alike else title)
+    return names
 
 
 def cautions_in_words(sides: Sequence[Side]) -> list[str]:
