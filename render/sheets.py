@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from render.drawing.sheet import make_sheet
-from render.drawing.sheet_files import KINDS, missing_letters, sheet_files, write_sheet
+from render.drawing.sheet_files import KINDS, STAND_IN, missing_letters, sheet_files, write_sheet
 from render.files import keep_from_inputs
 from render.report import show_remarks
 from soundfonts import guitar
@@ -45,7 +45,8 @@ def draw_plan(plan: Path, output: Path | None, curves: bool, paper: str, console
         console.print(Text(f"{sheet.refusal.message}; so its bars are drawn without notes", style="bold yellow"))
     if missing := missing_letters(sheet):
         shown = " ".join(missing[:_MOST_NAMED]) + (" ..." if len(missing) > _MOST_NAMED else "")
-        message = f"no font of this computer has the letters {shown}, so boxes stand in their place"
+        seen = "they are seen only where there is one" if path.suffix == ".svg" else f"{STAND_IN} stands for them"
+        message = f"no font of this computer has the letters {shown}: {seen}"
         console.print(Text(message, style="bold yellow"))
     for file in files:
         console.print(Text(str(file)))

@@ -29,11 +29,7 @@ def is_music(letter: str) -> bool:
 
 def markup(text: str) -> str:
     """The inside of an SVG <text>."""
-    made = []
-    for music, letters in _runs(text):
-        words = escape(letters)
-        made.append(_music(letters) if music else words)
-    return "".join(made)
+    return "".join(_music(letters) if music else escape(letters) for music, letters in _runs(text))
 
 
 def _music(letters: str) -> str:
@@ -49,6 +45,7 @@ def width(text: str, size: float, face: str = "regular") -> float:
     for music, letters in _runs(text):
         if music:
             made += MUSIC_SCALE * size * sum(_music_advances().get(ord(letter), 0.5) for letter in letters)
+            made += _DOT_GAP * letters.count(_DOT)
         else:
             made += text_width(letters, size, face)
     return made

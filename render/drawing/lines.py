@@ -14,6 +14,7 @@ _SLOWER_BEND, _FASTER_BEND = 3.5, 2.5
 _SOFTEST, _LOUDEST = 0.8, 12.0  # units from the axis of the level to its edge at ppp (and below) and at fff
 _PPP = -28.0  # dB
 _OPENING = 1.3  # how much more the swell opens where it is loud
+_SAME = 1e-3  # of the basic tempo, or dB
 _FLAT = 0.04  # units; what bends less is straight
 
 
@@ -66,9 +67,20 @@ def lines_of(
     made = []
     for stretch, alone in zip(np.split(ordinals, breaks + 1), np.split(first, breaks + 1), strict=True):
         mine = points[slice(*np.searchsorted(points["ordinal"], (stretch[0], stretch[-1] + 1)))]
+        mine = mine[~_passed_over(mine)]
         x = engraving.place(mine["bar"], mine["offset"])[1]
         made.append(Line(x, mine["value"], int(bars["pass"][stretch[0]]), stretch, bool(alone[0])))
     return made
+
+
+def _passed_over(points: np.ndarray) -> np.ndarray:
+    """(n,) the ends of bars where the curve goes on unchanged: the first note of the next bar is that moment, too."""
+    over = np.zeros(len(points), bool)
+    crosses = (np.diff(points["ordinal"]) > 0) & (np.abs(np.diff(points["value"])) < _SAME)
+    ends = np.flatnonzero(crosses)
+    over[ends] = True
+    over[ends[ends > 0] - 1] |= points["offset"][ends[ends > 0] - 1] == points["offset"][ends[ends > 0]]
+    return over
 
 
 def thinned(x: np.ndarray, y: np.ndarray, kept: np.ndarray) -> np.ndarray:

@@ -69,7 +69,7 @@ class Paper:
             pages[-1].append(Standing(plotted, y, here))
             y += height + _PENCIL
         rest = self._end + _PENCIL - y
-        left_over.append(min(rest, *left_over) if left_over else 0.0)  # the last page is spread no wider than the others
+        left_over.append(min(rest, *left_over) if left_over else 0.0)  # the last page no wider than the others
         return [_spread(page, room) for page, room in zip(pages, left_over, strict=True)]
 
     def page(self, pages: Sequence[Sequence[Standing]], number: int) -> str:

@@ -49,7 +49,7 @@ def plot_system(
 
     `comments`: with the texts of `why:` notes and cautions under it; their numbers stand at their places in any case.
     All colours and weights are classes (see `style`): `reading a` to `reading d` is whatever belongs to one reading,
-    `shared` what all say. A `path.curve` has in `data-over` "x,y" for each moment with a note, in the units of its strip.
+    `shared` what all say. A `path.curve` has in `data-over` "x,y" over each moment with a note, in units of its strip.
     """
     return _Plot(system, engraving, number, drawn).made(comments)
 

@@ -7,7 +7,7 @@ import shutil
 import tempfile
 from collections.abc import Iterable
 from contextlib import ExitStack
-from functools import cache
+from functools import cache, lru_cache
 from html import unescape
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -18,6 +18,7 @@ from render.drawing.style import sheet_style
 from render.files import written_whole
 
 KINDS = (".pdf", ".svg", ".png")
+STAND_IN = "◊"  # for a letter that no font has
 _DOTS = 200  # an inch, of a PNG
 _TEXT = re.compile(r"<text[^>]*>(.*?)</text>", re.DOTALL)
 _TAG = re.compile(r"<[^>]*>")
@@ -65,6 +66,7 @@ def letters_of(sheet: Sheet) -> str:
     return "".join(sorted(set().union(*found)))
 
 
+@lru_cache(1)
 def missing_letters(sheet: Sheet) -> str:
     """The letters for which neither the project's fonts nor those of the system have a shape."""
     letters = {ord(letter) for letter in letters_of(sheet) if not letter.isspace()}
@@ -95,8 +97,10 @@ def _typeset(sheet: Sheet, kind: str) -> bytes | list[bytes]:
             shutil.copy(words_file(face), room)
         music = music_letters([letters_of(sheet)]) or "\ue0a4"
         (room / "music.ttf").write_bytes(subset(music_font(), music, kind=None))
+        # a letter that no font has would spoil the whole line
+        instead = dict.fromkeys(map(ord, missing_letters(sheet)), STAND_IN)
         for number, page in enumerate(sheet.pages):
-            (room / f"{number}.svg").write_text(page_svg(sheet, page), encoding="utf-8")
+            (room / f"{number}.svg").write_text(page_svg(sheet, page).translate(instead), encoding="utf-8")
         source = (
             f"#set page(width: {sheet.width / MM:.2f}mm, height: {sheet.height / MM:.2f}mm, margin: 0mm)\n"
             "#set document(title: sys.inputs.title)\n"
