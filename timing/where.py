@@ -87,6 +87,13 @@ class Where:
         lasts = np.append(np.flatnonzero(~self.neighbours), len(self.bars) - 1)
         return ends[lasts[np.searchsorted(lasts, np.arange(len(self.bars)))]]
 
+    def line(self, quarters: float) -> tuple[float, float]:
+        """From and to which quarters the music around this one is heard as it stands on the page."""
+        ordinal = self.ordinal(quarters)
+        breaks = np.flatnonzero(~self.neighbours[:ordinal])
+        first = breaks[-1] + 1 if len(breaks) else 0
+        return float(self.bars["start"][first]), float(self.line_ends[ordinal])
+
     @cached_property
     def returns(self) -> list[tuple[float, float]]:
         """Where the order goes back: (the quarter at which it does, the quarter at which that bar was first heard)."""

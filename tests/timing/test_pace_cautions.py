@@ -180,6 +180,13 @@ def test_the_pace_comes_back_by_degrees_and_a_tempo_comes_with_a_phrase(plan, en
     assert found("pace-jump", mended(plan, remark), bars=12) == []
 
 
+def test_a_new_tempo_stays_on_its_side_of_a_repeat():
+    plan = in_file(FOUR | {"order": ["1-8", "1-8"], "tempo": [{"tempo": 60}, {"at": "7:3", "tempo": 72}]})
+    (remark,) = found("pace-jump", plan, bars=8)
+    assert entries_of(remark) == [{"at": "5:1", "tempo": 72}]  # the repeat begins sooner, with bar 1
+    assert found("pace-jump", mended(plan, remark), bars=8) == []
+
+
 # -- the basic tempo
 
 

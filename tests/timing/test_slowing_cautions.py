@@ -165,6 +165,15 @@ def test_a_slowdown_that_a_later_one_cuts_is_judged_where_it_is_cut():
     assert (remark.bar, remark.beat) == (1, 4)
 
 
+def test_a_slowdown_stays_on_its_side_of_a_repeat():
+    slow = {"rallentando": "1:1 - 1:4", "to": "70%", "then": "a tempo", "pass": 2}
+    plan = in_file(FOUR | {"order": ["1-8", "1-8"], "slowing": [slow]})
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert entries_of(remark) == [slow | {"rallentando": "4:1 - 4:4"}]  # bar 8 was just heard, on pass 1
+    assert "the nearest phrase end is at 4:4" in remark.message
+    assert found("slowing-mid-phrase", mended(plan, remark), bars=8) == []
+
+
 def test_the_moved_slowdown_does_not_start_before_the_music_it_stands_in():
     """At the end of bar 2 the order has just come back to bar 1: there is no room for three bars of slowing."""
     plan = {

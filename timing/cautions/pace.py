@@ -237,11 +237,14 @@ def _causes(reading: Reading) -> dict[float, tuple[Slowing | TempoMark, str, str
 
 
 def _smoothed(entry: Slowing | TempoMark, key: str, moment: float, reading: Reading) -> tuple[Edit, ...]:
-    """A return by degrees until the innermost phrase ends; a new tempo at the nearest beginning of a phrase."""
+    """A return by degrees until the innermost phrase ends; a new tempo at the nearest beginning of a phrase, if one is
+    near on the page as well."""
     where, (starts, ends, bars) = reading.where, reading.phrase_spans
     if key == "at":
-        nearest = starts[np.argmin(np.abs(starts - moment))]
-        return (replaced(entry, {"at": where.position_text(float(nearest))}),)
+        first, last = where.line(moment)
+        near = starts[(starts >= first - 1e-6) & (starts < last - 1e-6)]
+        nearest = float(near[np.argmin(np.abs(near - moment))]) if len(near) else None
+        return (replaced(entry, {"at": where.position_text(nearest)}),) if nearest is not None else ()
     around = np.flatnonzero((starts < moment) & (moment < ends))
     end = float(ends[around[np.argmin(bars[around])]])
     if key == "a tempo":

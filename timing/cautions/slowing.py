@@ -217,13 +217,16 @@ def phrase_ends(reading: Reading) -> np.ndarray:
 
 def _moved(slow: Slowdown, reading: Reading, over: float | None = None) -> tuple[float | None, tuple[Edit, ...]]:
     """The phrase end where the slowdown is not unusual, in quarters, and the changes that put it there: the end that it
-    has run `over`, else the nearest. Its beginning stays, if at least half of it comes before that end."""
+    has run `over`, else the nearest, first of those that are near on the page as well. Its beginning stays, if at least
+    half of it comes before that end."""
     where, passes = reading.where, slow.entry.passes
     ends = phrase_ends(reading)
-    nearest = ends[np.lexsort((-ends, np.abs(ends - slow.end)))][:_MOST_TRIED].tolist()
+    first, last = where.line(slow.end - 1e-4)
+    elsewhere = (ends <= first) | (ends > last + 1e-6)  # beyond a repeat, say
+    nearest = ends[np.lexsort((-ends, np.abs(ends - slow.end), elsewhere))][:_MOST_TRIED].tolist()
     for end in chain([over] if over is not None else [], nearest):
         stays = end == over and end - slow.start >= slow.length / 2
-        start = slow.start if stays else max(end - slow.length, _line_start(end, where))
+        start = slow.start if stays else max(end - slow.length, where.line(end - 1e-4)[0])
         text = where.range_text(start, end)
         try:
             runs = [run for run in where.runs(parse_range(text), passes) if run.complete]
@@ -232,13 +235,6 @@ def _moved(slow: Slowdown, reading: Reading, over: float | None = None) -> tuple
         if runs and all(judge(run.end, slow.to, reading)[0] is None for run in runs):
             return end, _rewritten(slow, text, end, reading)
     return None, ()
-
-
-def _line_start(quarters: float, where: Where) -> float:
-    """The quarter at which the line of neighbouring bars that is over here, or goes on, begins."""
-    ordinal = where.ordinal(quarters - 1e-4)
-    breaks = np.flatnonzero(~where.neighbours[:ordinal])
-    return float(where.bars["start"][breaks[-1] + 1 if len(breaks) else 0])
 
 
 def _rewritten(slow: Slowdown, bars: str, end: float, reading: Reading) -> tuple[Edit, ...]:
@@ -340,7 +336,7 @@ def _hold_ends(reading: Reading) -> np.ndarray:
 
 def _slowed_as_much(slow: Slowdown, outer: PhraseRun, where: Where) -> Edit:
     """A slowdown at the end of the outer phrase that is as deep as this one."""
-    bars = where.range_text(max(outer.end - slow.length, _line_start(outer.end, where)), outer.end)
+    bars = where.range_text(max(outer.end - slow.length, where.line(outer.end - 1e-4)[0]), outer.end)
     keys = {slow.key: bars, "to": f"{slow.to:.0%}"}
     if outer.end < where.length:
         keys["then"] = "a tempo"
