@@ -92,10 +92,13 @@ def _nothing_mended(remarks: list[dict]) -> dict:
 
 
 def _difference(plan: PlanFile, before: str, after: str) -> list[str]:
-    """The lines that differ, with those around them, as a unified diff; none if there is no difference."""
+    """The lines that differ, with those around them, as a unified diff; none if there is no difference. Both texts end
+    alike, with a line break or without."""
     from difflib import unified_diff
 
     from timing.plan.yamltext import LINE_BREAK
 
     old, new = (LINE_BREAK.split(text) for text in (before, after))
+    if not old[-1] and not new[-1]:
+        old, new = old[:-1], new[:-1]  # after the last line break there is no line
     return list(unified_diff(old, new, str(plan), f"{plan}, mended", lineterm=""))

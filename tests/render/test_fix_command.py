@@ -63,9 +63,16 @@ def test_a_plan_is_mended_and_the_difference_shown(run, plan):
     done = run("--fix", plan=GOOD + STALE)
     assert done.returncode == 0 and plan.read_bytes() == (GOOD + "accept:\n").encode(), done.stderr
     lines = done.stdout.splitlines()
-    assert lines[:3] == ["--- plan.yaml", "+++ plan.yaml, mended", "@@ -4,5 +4,4 @@"]
+    assert lines[:3] == ["--- plan.yaml", "+++ plan.yaml, mended", "@@ -4,4 +4,3 @@"]  # of 7 lines
     assert [line for line in lines[3:] if line[:1] in ("+", "-")] == [f"-{STALE.splitlines()[1]}"]
     assert "order    1-8" in done.stdout and "caution" not in done.stdout
+
+
+def test_the_difference_has_the_lines_of_the_file_and_no_more(run, plan):
+    text = "score: piece.musicxml\ntempo: 60\nphrases: [1-8]\nslowing: [{rallentando: 4:1 - 4:4, to: 90%}]\n"
+    lines = run("--fix", plan=text).stdout.split("\n\n")[0].splitlines()[3:]
+    new = [line[1:] for line in lines if line[0] in "+ "]
+    assert new and new == plan.read_text(encoding="utf-8").splitlines()[-len(new) :]
 
 
 def test_mending_twice_is_mending_once(run, plan):
