@@ -51,7 +51,7 @@ app.command()(render)
 app.command(short_help="Play a plan through the sound card.")(play)
 app.command(short_help="Say where the plan works against the phrase.")(check)
 app.command(short_help="Explain what is told by a code.")(explain)
-app.command(short_help="Put two readings side by side.")(compare)
+app.command(short_help="Put readings side by side, in the terminal or on a page.")(compare)
 app.command(short_help="Draw the reading over its score, as PDF, SVG or PNG.")(draw)
 
 

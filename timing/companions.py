@@ -66,7 +66,7 @@ def companion(kind: str, plan: Plan, score: Score) -> Companion:
     if kind == PLAIN:
         return Companion(kind, _performed(kind, plan, score, _strict(plan, original), ("slowing", "holds")), told)
     entries, moved, others = misplaced(original)
-    count = f"{moved} of {moved + others}" if others else str(moved) if moved > 1 else "the only one"
+    count = f"{moved} of {moved + others}" if others else moved
     made = _performed(kind, plan, score, {"slowing": entries}, ("slowing",))
     return Companion(kind, made, f"{told} ({count} moved)")
 

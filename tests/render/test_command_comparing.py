@@ -44,7 +44,7 @@ def compare(tmp_path, cache):
             (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
         return run([*COMMAND, "one.yaml", "other.yaml", *options], tmp_path, environment)
 
-    call.environment = environment
+    call.environment, call.folder = environment, tmp_path
     return call
 
 
@@ -185,6 +185,153 @@ def test_in_a_terminal_it_keeps_to_its_width(compare, tmp_path):
     assert b"\x1b[" in shown
     lines = re.sub(r"\x1b\[[0-9;]*m", "", shown.decode()).splitlines()
     assert len(lines) > 80 and max(map(len, lines)) <= 80
+
+
+THIRD = PLAN.format(title="Third", tempo=60) + "slowing:\n  - {rallentando: 8:1 - 8:4, to: 70%}\n"
+
+
+def squeezed(text: str) -> list[str]:
+    return [" ".join(line.split()) for line in text.splitlines()]
+
+
+def of_plans(compare, *texts: str):
+    """A call of the command on so many plans: one.yaml, two.yaml, ..."""
+    folder = Path(compare.folder)
+    names = [f"{name}.yaml" for name in ("one", "two", "three", "four")[: len(texts)]]
+    for name, text in zip(names, texts, strict=True):
+        (folder / name).write_text(text, encoding="utf-8")
+    return lambda *options: run([*COMMAND, *names, *options], folder, compare.environment)
+
+
+def test_of_three_readings_those_that_are_alike_share_a_line(compare):
+    done = of_plans(compare, ONE, OTHER, THIRD)()
+    assert done.returncode == 0 and done.stderr == ""
+    assert max(len(line.rstrip()) for line in done.stdout.splitlines()) <= 80
+    said = squeezed(done.stdout)
+    for line in (
+        "C Third three.yaml",
+        "phrase length than A slowest beat tempo level",
+        "1-4 A, C 16.0 s steady 100% 60 -12",
+        "B 12.8 s -3.2 4:4 50%* 80 -12",
+    ):
+        assert line in said, done.stdout
+    for lines in (
+        ["tempo A, C 60", "B 80"],
+        ["rallentando 8:1 - 8:4 1 A to 80%", "B -", "C to 70%"],
+        ["fermata 4:4 1 A, C -", "B length 200%"],
+    ):
+        first = said.index(lines[0])
+        assert said[first : first + len(lines)] == lines
+
+
+def test_the_json_of_four_readings(compare):
+    done = of_plans(compare, ONE, OTHER, THIRD, ONE)("--json")
+    data = json.loads(done.stdout)
+    assert done.returncode == 0 and not data["same"] and not data["sound_alike"]
+    assert [reading["name"] for reading in data["readings"]] == ["A", "B", "C", "D"]
+    first = data["spans"][1]
+    assert first["longer"] == {"B": -3.25, "C": 0.0, "D": 0.0} and first["difference"] is None
+    assert first["A"] == first["C"] == first["D"] != first["B"]
+    slowing = next(each for each in data["differences"] if each["section"] == "slowing")
+    assert [slowing[letter] for letter in "ABCD"] == ["to 80%", None, "to 70%", "to 80%"]
+    assert slowing["in"] == ["A", "C", "D"] and slowing["played"] == ["A", "B", "C", "D"]
+
+
+def test_orders_of_three_readings(compare):
+    done = of_plans(compare, ONE, OTHER + "order: [1-4, 1-8]\n", THIRD + "order: [1-4, 1-8]\n")()
+    assert done.returncode == 0
+    before, _, after = done.stdout.partition("What follows compares what all play.")
+    assert "only B and C play bars 1-4 (pass 2)" in before and "1-8" in after
+
+
+def test_more_readings_than_there_are_letters(compare, tmp_path):
+    (tmp_path / "one.yaml").write_text(ONE, encoding="utf-8")
+    done = run([*COMMAND, *["one.yaml"] * 27], tmp_path, compare.environment)
+    assert done.returncode == 2 and "27 readings are too many" in done.stderr
+    done = run([*COMMAND, *["one.yaml"] * 26, "--json"], tmp_path, compare.environment)
+    assert json.loads(done.stdout)["readings"][25]["name"] == "Z"
+
+
+# -- companions
+
+
+def test_companions_stand_beside_the_first_plan(compare):
+    done = of_plans(compare, ONE, OTHER)("--with", "plain", "--with", "misplaced", "--with", "plain")
+    said = squeezed(done.stdout)
+    assert done.returncode == 0
+    for line in (
+        "C One, in strict time made from A",
+        "D One, misplaced made from A",
+        "the same slowdowns, in the middle of their phrases (1 moved)",
+        "rallentando 5:4 - 6:3 1 A, B, C -",
+        "D to 80%, then a tempo",
+    ):
+        assert line in said, done.stdout
+
+
+def test_one_plan_and_a_companion_are_a_comparison(compare):
+    done = of_plans(compare, ONE)("--with", "exaggerated", "--json")
+    data = json.loads(done.stdout)
+    one, two = data["readings"]
+    assert (one["companion"], one["told"], one["cautions"]) == (None, None, 0)
+    assert (two["companion"], two["told"]) == ("exaggerated", "all shaping of time and level doubled")
+    assert (two["title"], two["plan"]) == ("One, exaggerated", "one.yaml")
+    assert data["spans"][2]["B"]["slowest"]["pace"] < data["spans"][2]["A"]["slowest"]["pace"]
+    assert data["differences"] == [] and not data["sound_alike"]
+
+
+def test_a_plan_without_slowdowns_has_nothing_to_misplace(compare):
+    call = of_plans(compare, PLAN.format(title="Plain", tempo=60))
+    done = call("--with", "misplaced")
+    assert done.returncode == 2 and "nothing to misplace" in done.stderr and done.stdout == ""
+    (remark,) = json.loads(call("--with", "misplaced", "--json").stdout)["remarks"]
+    assert remark["code"] == "nothing-to-misplace"
+
+
+def test_an_unknown_companion_is_refused(compare):
+    done = of_plans(compare, ONE)("--with", "plane")
+    assert done.returncode == 2 and "misplaced" in done.stderr and "Traceback" not in done.stderr
+
+
+# -- cautions and pages
+
+
+MIDDLE = PLAN.format(title="Middle", tempo=60) + "slowing:\n  - {rallentando: 5:1 - 6:1, to: 70%, then: a tempo}\n"
+ACCEPTED = "accept:\n  - {code: slowing-mid-phrase, at: 6:1, because: it is one}\n"
+
+
+def test_a_caution_of_a_plan_counts_and_one_of_a_companion_does_not(compare):
+    done = of_plans(compare, ONE, MIDDLE)()
+    assert done.returncode == 1 and "B has 1 caution: lentando check two.yaml" in done.stdout
+    done = of_plans(compare, ONE, MIDDLE)("--json")
+    assert done.returncode == 1
+    assert [reading["cautions"] for reading in json.loads(done.stdout)["readings"]] == [0, 1]
+    assert of_plans(compare, ONE, MIDDLE + ACCEPTED)().returncode == 0
+    assert of_plans(compare, ONE)("--with", "misplaced").returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["-o", "page.pdf"], "must end in .html"),
+        (["-o", "page.html", "--json"], "choose one of --json and -o"),
+        (["--soundfont", "bank.sf2"], "add -o page.html"),
+        (["-o", "page.html", "--soundfont", "bank.sf2"], "bank.sf2 does not exist"),
+        (["-o", "page.html", "--with", "plain", "--with", "misplaced", "--with", "exaggerated"], "5 readings"),
+    ],
+)
+def test_a_page_that_cannot_be(compare, tmp_path, options, words):
+    done = of_plans(compare, ONE, OTHER)(*options)
+    assert done.returncode == 2 and words in " ".join(done.stderr.split()) and done.stdout == ""
+    assert "Traceback" not in done.stderr and not list(tmp_path.glob("page*"))
+
+
+def test_a_page_never_takes_the_place_of_what_it_is_made_from(compare, tmp_path):
+    call = of_plans(compare, ONE, OTHER)
+    (tmp_path / "page.html").symlink_to("one.yaml")
+    done = call("-o", "page.html")
+    assert done.returncode == 2 and "what the music is read from" in " ".join(done.stderr.split())
+    assert (tmp_path / "one.yaml").read_text(encoding="utf-8") == ONE
 
 
 def test_two_plans_are_needed(compare, tmp_path):
