@@ -1,0 +1,26 @@
+// The page comes to life: the sound that it carries is read, and the player takes the place of the plain controls.
+
+async function start() {
+  const values = JSON.parse(find("values").textContent);
+  const scores = values.scores.map((each) => new Score(each));
+  const readings = values.readings.map((each, number) => new Reading(each, number, scores));
+  const sound = new Sound(readings);
+  const repeats = new Repeats(values.phrases);
+  const controls = new Controls(readings, new Sheets(values, scores), repeats, new Blind(readings));
+  const show = { place: () => controls.show(), reading: () => controls.showReading(), playing: () => controls.showPlaying() };
+  const player = new Player(readings, sound, repeats, (what) => show[what]());
+
+  document.body.classList.add("alive");
+  await sound.load([...document.querySelectorAll(".sounds audio")].map((audio) => audio.src));
+  controls.wire(player);
+  controls.showReading();
+  controls.say();
+  find("said").textContent = "";
+  find("play").disabled = false;
+}
+
+start().catch((fault) => {
+  // The plain controls still play: show them again rather than a player that does not.
+  document.body.classList.remove("alive");
+  throw fault;
+});

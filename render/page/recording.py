@@ -1,0 +1,79 @@
+"""The sound of the page: each reading as one MP3 with one channel, coded while it is rendered.
+
+MP3 is what every browser plays from inside a page. It is coded with a variable bit rate, since then the file says how
+many samples the coder has put before and after the music, and a browser takes them off (measured in Chromium: to the
+sample). Up to four minutes have the full 44.1 kHz, about 0.75 MB for two minutes once it is text; longer music has half
+of that, which keeps all up to 11 kHz at half the size, and half the memory in the browser.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from render.stems import RATE, Stem, stream
+from timing.performance import Performance
+
+LONG = 240.0  # seconds; what is longer is coded at half the rate
+_LEVEL = {RATE: 0.6, RATE // 2: 0.5}  # of compression, from 0 to 1; about 37 and 20 kbit/s for a guitar
+_REACH = 31  # samples to each side that count when the rate is halved
+Progress = Callable[[float, float], None]
+
+
+@dataclass(frozen=True)
+class Recording:
+    """A reading as sound. `frames` at `rate` is the length of the music without what the coder adds."""
+
+    mp3: bytes
+    rate: int
+    frames: int
+
+    @property
+    def seconds(self) -> float:
+        return self.frames / self.rate
+
+
+def rate_for(performances: Iterable[Performance]) -> int:
+    """The sampling rate at which all of these are recorded."""
+    longest = max(performance.time.length for performance in performances)
+    return RATE if longest <= LONG else RATE // 2
+
+
+def record(performance: Performance, stems: list[Stem], rate: int, progress: Progress | None = None) -> Recording:
+    """Render and code one reading at its own level, by its opened stems; `progress(done, total)` in seconds. Several
+    can be recorded at once in threads, but stems have to be opened one after another."""
+    import soundfile
+
+    total = float(performance.notes["end"].max(initial=0))
+    coded, frames = io.BytesIO(), 0
+    coding = {"compression_level": _LEVEL[rate], "bitrate_mode": "VARIABLE"}
+    with soundfile.SoundFile(coded, "w", rate, 1, "MPEG_LAYER_III", format="MP3", **coding) as file:
+        one_channel = (chunk.mean(axis=1) for chunk in stream(stems))
+        for chunk in one_channel if rate == RATE else halved(one_channel):
+            file.write(chunk)
+            frames += len(chunk)
+            if progress:
+                progress(min(frames / rate, total), total)
+    return Recording(coded.getvalue(), rate, frames)
+
+
+def halved(chunks: Iterable[np.ndarray]) -> Iterator[np.ndarray]:
+    """The same sound at half the rate, without delay: a half-band low-pass, of which every other tap is 0."""
+    odd = np.arange(-_REACH, _REACH + 1, 2)
+    taps = (np.sinc(odd / 2) / 2 * np.kaiser(2 * _REACH + 1, 8.0)[::2]).astype(np.float32)
+    taps *= np.float32(0.5) / taps.sum()
+    kept = np.zeros(_REACH, np.float32)
+    for chunk in _with_end(chunks):
+        kept = np.concatenate([kept, chunk])
+        count = max((len(kept) - 2 * _REACH + 1) // 2, 0)
+        if count:
+            yield np.convolve(kept[::2], taps, "valid")[:count] + kept[_REACH::2][:count] / 2
+            kept = kept[2 * count :]
+
+
+def _with_end(chunks: Iterable[np.ndarray]) -> Iterator[np.ndarray]:
+    yield from chunks
+    yield np.zeros(_REACH, np.float32)
