@@ -20,7 +20,9 @@ from timing.plan.time import Slowing
 from timing.reading import Reading
 from timing.remarks import CannotDo, Severity
 from timing.slowing import SlowingRun
-from timing.where import Fault, Passes, Run, felt_beat
+from timing.where import Fault, Passes, Run, Where, felt_beat
+
+MOST_HEARD = 5_000  # hearings of all changes of pace: far beyond any music
 
 _NEAR = 1e-6  # quarters
 _MOST_TRIED = 32  # beats about the middle of a phrase
@@ -41,6 +43,9 @@ def misplaced(reading: Reading) -> tuple[tuple[Slowing, ...], int, int]:
         raise _nothing("the plan and the score have no slowdowns")
     if not reading.phrases:
         raise _nothing("the plan has no phrases, and a slowdown is misplaced against its phrase")
+    if len(reading.pace.slowings) > MOST_HEARD:
+        message = f"the slowdowns are heard more than {MOST_HEARD:,} times: too often to be misplaced one by one"
+        raise CannotDo.because("too-much", message)
     heard = _Heard(reading)
     moved = {id(entry): made for entry in slowdowns if (made := _moved(entry, heard)) is not None}
     if not moved:
@@ -59,7 +64,7 @@ class _Heard:
         self.reading, self.where = reading, reading.where
         slows = reading.pace.slowings
         self.releases = np.array(reading.pace.releases)
-        self.ends = phrase_ends(reading)
+        self.spans, self.ends = reading.phrase_spans, phrase_ends(reading)
         self.runs: dict[int, list[SlowingRun]] = {}  # by the identity of the entry
         for slow in slows:
             self.runs.setdefault(id(slow.entry), []).append(slow)
@@ -118,10 +123,12 @@ def _moved(entry: Slowing, heard: _Heard) -> Slowing | None:
         weight = _weight(place, slows[0].to, heard)
         if weight is not None and (best is None or weight < best[0]):
             best = weight, place
+            if weight == (False, -round(slows[0].run.length, 6)):
+                break  # none is better
     if best is None:
         return None
     place = best[1]
-    later = _return_after(slows[0], heard)
+    later = _return_after(slows[0])
     heard.move(entry, [(run.start, run.end + later) for run in place.runs])
     return _rewritten(entry, place, slows[0].to)
 
@@ -130,13 +137,13 @@ def _ended(slow: SlowingRun, heard: _Heard) -> PhraseRun | None:
     """The phrase that a slowdown ends: the innermost of about four bars in whose last bar, or within a beat after
     which, it is slowest."""
     where, end = heard.where, slow.run.end
-    beat = where.felt_beat(end)
-    around = [p for p in heard.reading.phrases if p.start + _NEAR < end <= p.end + beat + _NEAR]
-    longest = max((p.bars for p in around), default=0.0)
     bar = where.bars[where.ordinal(end - 1e-4)]
     last_bar = 4 * int(bar["beats"]) / int(bar["unit"])
-    grown = [p for p in around if p.bars >= min(SHORT_PHRASE, longest) and end > p.end - last_bar + _NEAR]
-    return min(grown, key=lambda p: p.bars, default=None)
+    starts, ends, bars = heard.spans
+    around = np.flatnonzero((starts + _NEAR < end) & (end <= ends + where.felt_beat(end) + _NEAR))
+    grown = around[bars[around] >= min(SHORT_PHRASE, bars[around].max(initial=0.0))]
+    ended = grown[end > ends[grown] - last_bar + _NEAR]
+    return heard.reading.phrases[ended[np.argmin(bars[ended])]] if len(ended) else None
 
 
 def _alone(slow: SlowingRun, heard: _Heard) -> bool:
@@ -148,7 +155,7 @@ def _alone(slow: SlowingRun, heard: _Heard) -> bool:
     return not begun.any() and not (held and slow.run.end < heard.where.length - _NEAR)
 
 
-def _return_after(slow: SlowingRun, heard: _Heard) -> float:
+def _return_after(slow: SlowingRun) -> float:
     """Quarters from the end of a slowdown until the tempo is back by degrees; 0 where it is back at once."""
     return slow.back - slow.run.end if slow.back is not None else 0.0
 
@@ -156,7 +163,9 @@ def _return_after(slow: SlowingRun, heard: _Heard) -> float:
 def _places(entry: Slowing, slows: list[SlowingRun], phrases: list[PhraseRun], heard: _Heard) -> Iterator[_Place]:
     """The places in the middle of the phrase to which all hearings of an entry can be moved alike."""
     where, first, phrase = heard.where, slows[0].run, phrases[0]
-    later = _return_after(slows[0], heard)
+    later = _return_after(slows[0])
+    within = sorted({ordinal for each in phrases for ordinal in range(each.run.first, each.run.last + 1)})
+    passes = (entry.passes, tuple(within))
     for end in _beats_about_the_middle(phrase, heard):
         start = max(end - first.length, phrase.start)
         if end - start < where.felt_beat(end) - _NEAR and end - start < first.length - _NEAR:
@@ -164,25 +173,23 @@ def _places(entry: Slowing, slows: list[SlowingRun], phrases: list[PhraseRun], h
         try:
             bars = parse_range(where.range_text(start, end))
             then = parse_position(where.position_text(end + later)) if later else True
-            passes, runs = _as_often(bars, entry, phrases, heard)
+            when, runs = _as_often(bars, passes, phrases, heard.where)
         except (Fault, ValueError):
             continue
         if runs and all(heard.free(run.start, run.end + later, entry) for run in runs):
-            yield _Place(start, end, bars, passes, then, runs)
+            yield _Place(start, end, bars, when, then, runs)
 
 
-def _as_often(bars: Range, entry: Slowing, phrases: list[PhraseRun], heard: _Heard) -> tuple[Passes, list[Run]]:
-    """The passes on which the bars are heard once in each of these phrases, and these runs; no runs where there are
-    none: those of the entry, else the performed bars of the phrases themselves."""
-    within = {ordinal for phrase in phrases for ordinal in range(phrase.run.first, phrase.run.last + 1)}
-    for passes in (entry.passes, tuple(sorted(within))):
-        runs = [run for run in heard.where.runs(bars, passes) if run.complete]
-        if len(runs) != len(phrases):
-            continue
-        whole = all(
+def _as_often(
+    bars: Range, choice: tuple[Passes, ...], phrases: list[PhraseRun], where: Where
+) -> tuple[Passes, list[Run]]:
+    """Of a choice of passes the first on which the bars are heard once in each of these phrases, and these runs; no
+    runs where there is none."""
+    for passes in choice:
+        runs = [run for run in where.runs(bars, passes) if run.complete]
+        if len(runs) == len(phrases) and all(
             run.begun and p.start - _NEAR < run.start and run.end < p.end for run, p in zip(runs, phrases, strict=True)
-        )
-        if whole:
+        ):
             return passes, runs
     return None, []
 
