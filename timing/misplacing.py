@@ -165,7 +165,7 @@ def _places(entry: Slowing, slows: list[SlowingRun], phrases: list[PhraseRun], h
     where, first, phrase = heard.where, slows[0].run, phrases[0]
     later = _return_after(slows[0])
     within = sorted({ordinal for each in phrases for ordinal in range(each.run.first, each.run.last + 1)})
-    passes = (entry.passes, tuple(within))
+    passes = (entry.passes, *np.unique(where.bars["pass"][within]).tolist(), tuple(within))
     for end in _beats_about_the_middle(phrase, heard):
         start = max(end - first.length, phrase.start)
         if end - start < where.felt_beat(end) - _NEAR and end - start < first.length - _NEAR:

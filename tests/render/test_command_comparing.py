@@ -310,6 +310,32 @@ def test_a_caution_of_a_plan_counts_and_one_of_a_companion_does_not(compare):
     assert of_plans(compare, ONE)("--with", "misplaced").returncode == 0
 
 
+def test_a_page_is_written_instead_of_printing(compare, tmp_path):
+    done = of_plans(compare, ONE, MIDDLE)("-o", "page.html", "--with", "misplaced")
+    said = squeezed(done.stderr)
+    assert done.returncode == 1 and done.stdout == ""  # the plan has a caution
+    size = (tmp_path / "page.html").stat().st_size / 1e6
+    # 32.4 s and more of music, and a little more until the last note has died away
+    assert any(re.fullmatch(rf"page\.html 3 readings, 0:3[2-5](, 0:3[2-5])*, {size:.1f} MB", line) for line in said)
+    assert "Open it with a double click, in any browser and without a network." in said
+    assert "B has 1 caution: lentando check two.yaml" in said
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert page.lower().startswith("<!doctype html>") and "A misplaced" in page and "Middle" in page
+
+
+def test_a_page_of_one_plan_alone(compare, tmp_path):
+    done = of_plans(compare, ONE)("-o", "page.htm")
+    assert done.returncode == 0 and "page.htm 1 reading, 0:3" in " ".join(done.stderr.split())
+    assert (tmp_path / "page.htm").exists()
+
+
+def test_plans_of_one_name_are_told_apart_by_their_letters(compare, tmp_path):
+    (tmp_path / "one.yaml").write_text(ONE, encoding="utf-8")
+    done = run([*COMMAND, "one.yaml", "one.yaml", "-o", "page.html"], tmp_path, compare.environment)
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert done.returncode == 0 and "One (A)" in page and "One (B)" in page
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [
