@@ -13,6 +13,7 @@ from timing.where import felt_beat
 
 _QUARTER = 3.5 * SPACE  # as wide as a quarter wants to be
 _LEAST, _MOST = 7 * SPACE, 40 * SPACE  # a bar, however short or long
+_INDENT = 6 * SPACE  # where the first bar begins, as if a clef stood before it; at most a quarter of the width
 _STRETCH = 1.5  # how far the last system is spread at most
 _BEFORE, _AFTER = 1.25 * SPACE, 0.75 * SPACE  # from the bar line to the first beat, from the end of the last beat to it
 _TOP, _BOTTOM = 1.5 * SPACE, 4 * SPACE  # of the bar lines; the numbers stand above
@@ -23,9 +24,13 @@ def bare(score: Score, width: float) -> Engraving:
     """The bars of a score in systems of this width, in which time runs evenly within each bar."""
     lengths = score.bars["length"].astype(np.float64)
     wanted = np.clip(lengths * _QUARTER, _LEAST, _MOST)
-    lines = _lines(wanted, width)
+    lines = _lines(wanted, width - _indent(width))
     systems = [_system(score, slice(*line), wanted, width, last=line[1] == len(lengths)) for line in lines]
     return Engraving(tuple(systems), "", lengths, engraved=False)
+
+
+def _indent(width: float) -> float:
+    return min(_INDENT, width / 4)
 
 
 def _lines(wanted: np.ndarray, width: float) -> list[tuple[int, int]]:
@@ -42,13 +47,14 @@ def _lines(wanted: np.ndarray, width: float) -> list[tuple[int, int]]:
 
 def _system(score: Score, rows: slice, wanted: np.ndarray, width: float, last: bool) -> System:
     mine = wanted[rows]
-    scale = width / mine.sum()
-    edges = np.append(0, np.cumsum(mine * (min(scale, _STRETCH) if last else scale)))
+    indent = _indent(width)
+    scale = (width - indent) / mine.sum()
+    edges = indent + np.append(0, np.cumsum(mine * (min(scale, _STRETCH) if last else scale)))
     boxes = np.zeros(len(mine), BOX)
     boxes["bar"], boxes["left"], boxes["right"] = np.arange(rows.start, rows.stop), edges[:-1], edges[1:]
     moments = _beats(score, boxes)
-    ends = f'<path class="barline" d="M0 {_TOP:g}V{_BOTTOM:g}"/>'
-    ends += f'<path class="axis" d="M0 {(_TOP + _BOTTOM) / 2:g}H{edges[-1]:.1f}"/>'
+    ends = f'<path class="barline" d="M{edges[0]:.1f} {_TOP:g}V{_BOTTOM:g}"/>'
+    ends += f'<path class="axis" d="M{edges[0]:.1f} {(_TOP + _BOTTOM) / 2:g}H{edges[-1]:.1f}"/>'
     svg = ends + "".join(_bar(score, box, moments) for box in boxes)
     return System(svg, width, 0.0, _BOTTOM + 2, _TOP, _BOTTOM, boxes, moments, np.zeros(0, HEADMARK))
 

@@ -15,7 +15,7 @@ from render.drawing.fonts import music_font, text_width
 MUSIC_SCALE = 1.6  # of the letters of the music font against the words beside them
 _DOT, _DOT_GAP = "\ue1e7", 1.2  # the dot of a dotted note, and units before it
 _FORBIDDEN = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]|[\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
-_SPACE = re.compile(r"\s+")
+_SPACE = re.compile(r"[^\S\xa0]+")
 
 
 def plain(text: str) -> str:

@@ -241,9 +241,8 @@ class _Plot:
         """The texts of the comments, in columns, and their height."""
         columns = 2 if self.system.width > _TWO_COLUMNS else 1
         room = (self.system.width - _GUTTER * (columns - 1)) / columns
-        found = self._gathered(room)
+        found, hanging = self._gathered(room)
         step = SMALL * _LINE
-        hanging = max([_HANGING, *(width(number, TINY) + 6 for _, number, *_ in found)])
         total = sum(len(lines) for *_, lines in found)
         svg, column, row, tallest = [], 0, 0, 0
         for kind, number, caution, lines in found:
@@ -260,19 +259,21 @@ class _Plot:
             tallest = max(tallest, row)
         return svg, tallest * step
 
-    def _gathered(self, room: float) -> list[tuple[str, str, bool, list[str]]]:
-        """(class, numbers, whether a caution, lines) of the comments here; what several readings say alike once."""
+    def _gathered(self, room: float) -> tuple[list[tuple[str, str, bool, list[str]]], float]:
+        """(class, numbers, whether a caution, lines) of the comments here, what several readings say alike once; and by
+        how much their lines are moved in."""
         alike: dict[tuple, list[tuple[int, int]]] = {}
         for reading in range(len(self.drawn)):
             for each in self._comments(reading):
                 alike.setdefault((each.text, each.caution, each.start), []).append((reading, each.number))
+        numbers = [" ".join(numbered(reading, n, self.letters) for reading, n in by) for by in alike.values()]
+        hanging = max([_HANGING, *(width(number, TINY) + 6 for number in numbers)])
         made = []
-        for (said, caution, _), by in alike.items():
+        for ((said, caution, _), by), number in zip(alike.items(), numbers, strict=True):
             kind = f"reading {self.letters[by[0][0]]}" if len(by) < max(len(self.drawn), 2) else "shared"
-            number = " ".join(numbered(reading, number, self.letters) for reading, number in by)
-            lines = wrapped(said, room - _HANGING, SMALL, "semibold" if caution else "regular")
+            lines = wrapped(said, room - hanging, SMALL, "semibold" if caution else "regular")
             made.append((kind, number, caution, lines))
-        return made
+        return made, hanging
 
     def _of(self, reading: int, what: str, svg: list[str]) -> str:
         return f'<g class="reading {self.letters[reading]} {what}">{"".join(svg)}</g>' if any(svg) else ""

@@ -70,10 +70,11 @@ class Writer:
         here = right - left - 8 if said.part.ends else self.room - left - 8
         line = _Line(self, said, SMALL, here, "italic")
         height = 5 + (SMALL if line.taken else 0)
-        y = skyline.place(left, max(right, left + line.taken + 8), height, gap=2.5) - 4
+        at = max(min(left + 4, self.room - line.taken), 0.0)
+        y = skyline.place(min(left, at), max(right, at + line.taken + 4), height, gap=2.5) - 4
         data = f"M{left:.1f} {y + 4:.1f}v-4" if said.part.begins else f"M{left:.1f} {y:.1f}"
         data += f"H{right:.1f}" + ("v4" if said.part.ends else "")
-        return _group(said, f'<path d="{data}"/>{line.at(left + 4, y - 3)}')
+        return _group(said, f'<path d="{data}"/>{line.at(at, y - 3)}')
 
     def stretch(self, skyline: Skyline, said: Said) -> str:
         """Words with a dashed line as far as they act."""
