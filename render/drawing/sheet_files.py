@@ -83,7 +83,7 @@ def _font_faces(sheet: Sheet) -> str:
     music = music_letters([letters])
     words = "".join(letter for letter in letters if letter not in music)
     rules = [font_face(WORDS, subset(words_file(face).read_bytes(), words), *_STYLES[face]) for face in FACES]
-    return "".join(rules + ([font_face(MUSIC, subset(music_font(), music))] if music else []))
+    return "".join(rules + ([font_face(MUSIC, subset(music_font(), music + " "))] if music else []))
 
 
 def _typeset(sheet: Sheet, kind: str) -> bytes | list[bytes]:
@@ -95,8 +95,8 @@ def _typeset(sheet: Sheet, kind: str) -> bytes | list[bytes]:
         room = Path(folder)
         for face in FACES:
             shutil.copy(words_file(face), room)
-        music = music_letters([letters_of(sheet)]) or "\ue0a4"
-        (room / "music.ttf").write_bytes(subset(music_font(), music, kind=None))
+        music = music_letters([letters_of(sheet)])
+        (room / "music.ttf").write_bytes(subset(music_font(), music + " ", kind=None))
         # a letter that no font has would spoil the whole line
         instead = dict.fromkeys(map(ord, missing_letters(sheet)), STAND_IN)
         for number, page in enumerate(sheet.pages):
