@@ -56,7 +56,7 @@ def _boxes(element: Element, x: float, y: float, scale: float, face: str) -> Ite
             face = "semibold"
         elif kind in ("times", "legend", "subtitle"):
             face = "italic"
-        elif kind in ("comment-number", "number"):
+        elif kind in ("comment-number", "number", "heard"):
             face = "regular"
         taken = width(words, size, face)
         back = {"middle": 0.5, "end": 1.0}.get(element.get("text-anchor"), 0.0)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from timing.dynamics import at_second_time
 from timing.plan.entry import Entry
 from timing.reading import Reading
 from timing.remarks import Remark
+from timing.slowing import SlowingRun
 from timing.where import Fault, felt_beat
 
 Place = tuple[int, float]  # the row of a bar in the score, and the quarters into it
@@ -46,6 +48,7 @@ class Label:
     printed: bool = False  # in the score as well, so that the engraver has drawn it
     heads: tuple[int, int] = (-1, -1)  # of a slide, rows in Score.heads
     rises: bool = True  # of a slide
+    heard: str = ""  # of a slowdown, the pace of its last beat, if it is another than the one it comes to
     why: str = ""
     comment: int = 0  # the number of the comment that says why; 0 for none
 
@@ -84,15 +87,29 @@ def _phrases(reading: Reading) -> Iterator[Label]:
 
 
 def _slowings(reading: Reading) -> Iterator[Label]:
-    found = []
+    found, heard = [], {}
     for slow in reading.pace.slowings:
-        share = f" {slow.to:.0%}".replace("%", "\u00a0%") if slow.until == slow.run.end else ""
-        text = _SLOWING[slow.entry.kind] + share
+        whole = slow.until == slow.run.end
+        text = _SLOWING[slow.entry.kind] + (f" {_percent(slow.to)}" if whole else "")
         found.append((slow.entry, text, slow.run.start, slow.until))
+        last = _last_beat(slow, reading)
+        if whole and _percent(last) != _percent(slow.to):
+            heard[text, slow.run.start] = f"last beat {_percent(last)}"
     for entry in reading.plan.slowing:
         if entry.kind == "a tempo":
             found += [(entry, "a tempo", start, end) for start, end in _hearings(entry, reading)]
-    yield from _merged("slowing", found, reading)
+    yield from _merged("slowing", found, reading, heard)
+
+
+def _last_beat(slow: SlowingRun, reading: Reading) -> float:
+    """The pace of the last beat of a slowdown as it is heard, holds included, against the basic tempo."""
+    time, end = reading.performance.time, slow.run.end
+    beat = min(reading.where.felt_beat(end), slow.run.length)
+    return beat * 60 / float(time.seconds(end) - time.seconds(end - beat)) / float(time.basic(end, before=True))
+
+
+def _percent(share: float) -> str:
+    return f"{share:.0%}".replace("%", "\u00a0%")
 
 
 def _tempi(reading: Reading) -> Iterator[Label]:
@@ -114,7 +131,7 @@ def _holds(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.holds:
         if entry.kind in ("fermata", "agogic"):
-            length = f" {entry.length:.0%}".replace("%", "\u00a0%") if entry.length else ""
+            length = f" {_percent(entry.length)}" if entry.length else ""
             text = f"{FERMATA if entry.kind == 'fermata' else 'agogic'}{length}"
         elif entry.kind == "delay":
             text = "delay" + (f" {1000 * entry.by:.0f}\u00a0ms" if entry.by else "") + _of(entry)
@@ -130,7 +147,7 @@ def _rubato(reading: Reading) -> Iterator[Label]:
     for entry in reading.plan.rubato:
         value = entry.value(entry.kind)
         if entry.kind in ("hurry", "linger"):
-            text = f"{entry.kind} {value:.0%}".replace("%", "\u00a0%")
+            text = f"{entry.kind} {_percent(value)}"
         elif entry.kind in ("late", "early"):
             text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u00a0ms".strip()
         else:
@@ -252,19 +269,29 @@ def _on_page(kind: str, entry: Entry, text: str, reading: Reading, depth: int = 
             yield Label(kind, text, *ends, times, depth, printed=entry.printed, why=why)
 
 
-def _merged(kind: str, found: Iterable[tuple[Entry, str, float, float]], reading: Reading) -> Iterator[Label]:
-    """A label for each place of the page at which the same is said, with the passes on which it is."""
+def _merged(
+    kind: str,
+    found: Iterable[tuple[Entry, str, float, float]],
+    reading: Reading,
+    heard_as: Mapping[tuple[str, float], str] = MappingProxyType({}),
+) -> Iterator[Label]:
+    """A label for each place of the page at which the same is said, with the passes on which it is. `found` are
+    entries, what is written of them, and where they are heard; `heard_as` what more there is to say, by text and
+    beginning."""
     where, bars = reading.where, reading.where.bars
-    places: dict[tuple, tuple[set[int], bool]] = {}
+    places: dict[tuple, tuple[set[int], bool, set[str]]] = {}
     for entry, text, start, end in found:
         first, last = where.ordinal(start), where.ordinal(end - 1e-4)
         begin = (int(bars["row"][first]), round(max(start - float(bars["start"][first]), 0.0), 6))
         stop = (int(bars["row"][last]), round(max(end - float(bars["start"][last]), 0.0), 6))
         if stop >= begin:
-            heard, printed = places.get(key := (begin, stop, text, entry.why or ""), (set(), True))
-            places[key] = heard | {first}, printed and entry.printed
-    for (begin, stop, text, why), (heard, printed) in places.items():
-        yield Label(kind, text, begin, stop, _times(heard, begin[0], reading), printed=printed, why=why)
+            key = (begin, stop, text, entry.why or "")
+            passes, printed, more = places.get(key, (set(), True, set()))
+            places[key] = passes | {first}, printed and entry.printed, more | {heard_as.get((text, start), "")}
+    for (begin, stop, text, why), (passes, printed, more) in places.items():
+        heard = more.pop() if len(more) == 1 else ""  # what differs from time to time is not said
+        times = _times(passes, begin[0], reading)
+        yield Label(kind, text, begin, stop, times, printed=printed, heard=heard, why=why)
 
 
 def _times(heard: set[int], row: int, reading: Reading) -> str:

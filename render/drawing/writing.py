@@ -126,7 +126,12 @@ class _Line:
         self._own = width(self.words, size, face)
         if not self.words and not self.numbers:
             self._before = 0.0
-        self.taken = self._before + self._own + after
+        self.heard, room = said.label.heard if said.part.begins else "", writer.room - self._before - self._own - after
+        more = width(self.heard, TINY + 1) + 7 if self.heard else 0.0
+        if more > room:
+            self.heard, more = "", 0.0
+        self._after = self._before + self._own + after
+        self.taken = self._after + more
 
     def at(self, x: float, y: float) -> str:
         svg = ""
@@ -136,6 +141,8 @@ class _Line:
             svg += text(x + self._before, y, self.words, "words", self.size)
         if self.numbers:
             svg += text(x + self._before + self._own + 1.5, y - 0.34 * self.size, self.numbers, "comment-number", TINY)
+        if self.heard:
+            svg += text(x + self._after + 7, y, self.heard, "heard", TINY + 1)
         return svg
 
 
@@ -150,7 +157,8 @@ def merged(found: Sequence[tuple[int, Label, Part]], letters: Sequence[str]) -> 
     alike: dict[tuple, list[tuple[int, Label, Part]]] = {}
     for each in found:
         label = each[1]
-        alike.setdefault((label.kind, label.text, label.start, label.end, label.times, label.depth), []).append(each)
+        place = (label.start, label.end, label.times, label.depth)
+        alike.setdefault((label.kind, label.text, label.heard, *place), []).append(each)
     made = []
     for same in alike.values():
         readings = sorted({reading for reading, *_ in same})

@@ -101,6 +101,16 @@ def test_slowings_are_named_in_short_with_the_pace_that_they_come_to():
     assert "rall. 80\u00a0%" in said and "allarg. 55\u00a0%" in said
 
 
+def test_what_is_heard_of_a_slowdown_is_the_pace_of_its_last_beat():
+    """Of v = [1 + (w^3 - 1) x]^(1/3) over eight beats the last lasts 8 (3/2) (v^2 - w^2) / (1 - w^3), v being the pace
+    as it begins (integrated by hand; A. Friberg and J. Sundberg, JASA 105, 1999, have the curve)."""
+    w = 0.5
+    v = (1 + (w**3 - 1) * 7 / 8) ** (1 / 3)
+    heard = 1 / (8 * 1.5 * (v**2 - w**2) / (1 - w**3))
+    said = words_of(reading({"slowing": [{"rallentando": "3-4", "to": "50%", "then": "a tempo"}]}))
+    assert f"last beat {heard:.0%}".replace("%", "\u00a0%") in said
+
+
 def test_which_time_is_said_where_the_times_differ_and_only_there():
     slow = {"rallentando": "3-4", "to": "80%", "then": "a tempo"}
     both = words_of(reading({"slowing": [slow]}, score(marks=REPEAT)))
