@@ -1,0 +1,60 @@
+"""How well phrases are found in L. Erk's 1,781 folk songs, beside simpler ways: python tests/bench/phrase_scores.py
+
+For every song precision, recall and F1 of the notes that end a phrase, the last note left out; then the mean over the
+songs. Our weights were fitted without these songs (`fit_phrases.py`). The second table says how often an end of a given
+probability is written.
+"""
+
+from __future__ import annotations
+
+import itertools
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+from boundary_methods import every_note, every_two_bars, local_boundaries, rests_only, scores  # noqa: E402
+from essen import Song, erk_songs  # noqa: E402
+
+from timing.drafting.boundaries import best_ends, end_probabilities, phrase_scores  # noqa: E402
+
+METHODS = {
+    "an end after every note": every_note,
+    "rests only (GPR 2a)": rests_only,
+    "LBDM (E. Cambouropoulos 2001), threshold .5": local_boundaries,
+    "every two bars from the first upbeat": every_two_bars,
+    "this model": lambda melody: best_ends(phrase_scores(melody)),
+}
+
+
+def main() -> None:
+    songs = erk_songs()
+    print(f"{len(songs)} songs\n")
+    print("| method | precision | recall | F1 | songs wholly right | ms a song |")
+    print("|---|---|---|---|---|---|")
+    for name, method in METHODS.items():
+        begun = time.perf_counter()
+        found = [method(song.melody) for song in songs]
+        took = (time.perf_counter() - begun) * 1000 / len(songs)
+        precision, recall, f1 = np.mean([scores(f, s.ends) for f, s in zip(found, songs, strict=True)], axis=0)
+        right = np.mean([np.array_equal(f[:-1], s.ends[:-1]) for f, s in zip(found, songs, strict=True)])
+        print(f"| {name} | {precision:.3f} | {recall:.3f} | {f1:.3f} | {100 * right:.0f} % | {took:.2f} |")
+    print_calibration(songs)
+
+
+def print_calibration(songs: list[Song]) -> None:
+    sure = np.concatenate([end_probabilities(phrase_scores(song.melody))[:-1] for song in songs])
+    written = np.concatenate([song.ends[:-1] for song in songs])
+    print("\n| probability | notes | written there |\n|---|---|---|")
+    edges = [0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0]
+    for low, high in itertools.pairwise(edges):
+        here = (sure >= low) & (sure < high + (high == 1.0))
+        print(f"| {low:.2f}-{high:.2f} | {here.sum()} | {written[here].mean():.3f} |")
+
+
+if __name__ == "__main__":
+    main()

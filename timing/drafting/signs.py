@@ -1,0 +1,109 @@
+"""What the score itself says of where phrases end: its signs, before any weights.
+
+Double bars, repeat signs, the last ending, Fine, D.C., D.S. and the Coda are walls: a phrase begins there, or with an
+upbeat to it. The other signs are added to the score of an end (log odds, the house's own values: a sign is stronger
+evidence than any of the weights, and a long slur is weaker than a sign that says "here").
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from timing.drafting.leading import Leading
+from timing.score import Score
+
+FERMATA = 12.0
+BREATH = 12.0  # and caesura
+SLUR_END = 1.5  # of a slur longer than a bar
+UNDER_SLUR = -1.5
+ALL_REST = 2.0  # nothing sounds, for a quarter of a bar or longer
+AT_WALL = 1.5  # on the sign itself rather than with an upbeat to it
+UPBEAT = 0.5  # bars: the longest upbeat
+
+_OUTER = {"double bar": 0, "fine": 1, "da capo": 1, "dal segno": 1, "coda": -1}  # 1: over at the end of its bar, -1:
+_INNER = {"repeat start": 0, "repeat end": 0}  # where it begins, 0: just where it stands
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What is told of each note's end, and the walls: between which notes a phrase has to end."""
+
+    told: np.ndarray  # (n,) added to the score of an end after each note
+    walls: np.ndarray  # (walls, 2) a phrase ends after one of the notes from the first to the last
+    outer: np.ndarray  # (walls,) whether it parts large sections; repeat signs part small ones
+
+
+def read_signs(score: Score, line: Leading) -> Signs:
+    """The signs of a score along its leading voice, which has two notes or more."""
+    told = np.zeros(len(line.rows))
+    for mark in score.marks_of("fermata", "breath", "caesura"):
+        at = line.at(mark["bar"], mark["offset"])
+        fermata = mark["kind"] == "fermata"  # it stands where its note begins, a breath where its note is over
+        note = np.searchsorted(line.quarter, at + 1e-6 if fermata else at - 1e-6) - 1
+        if note >= 0:
+            told[note] = max(told[note], FERMATA if fermata else BREATH)
+    told += _by_slurs(score, line) + ALL_REST * _all_rest(score, line)
+    walls = _walls(score, line)
+    for at, _ in walls:
+        told[:-1][np.abs(line.quarter[1:] - at) < 1e-6] += AT_WALL
+    spans = [(span, outer) for at, outer in walls if (span := _notes_before(line, at))]
+    between = np.array([span for span, _ in spans], np.int64).reshape(-1, 2)
+    return Signs(told, between, np.array([outer for _, outer in spans], bool))
+
+
+def _by_slurs(score: Score, line: Leading) -> np.ndarray:
+    """(n,) what slurs over the melody say that are longer than a bar. Shorter ones are a matter of touch."""
+    told = np.zeros(len(line.rows))
+    staves = {(int(note["part"]), int(note["staff"])) for note in np.unique(score.notes[line.rows][["part", "staff"]])}
+    for mark in score.marks_of("slur"):
+        if (int(mark["part"]), int(mark["staff"])) not in staves:
+            continue
+        ends = [line.at(mark["bar"], mark["offset"]), line.at(mark["end_bar"], mark["end_offset"])]
+        first, last = np.searchsorted(line.quarter, np.array(ends) + 1e-6) - 1
+        first = max(first, 0)
+        if last <= first or line.melody.steps[first : last + 1].sum() <= 1 + 1e-6:
+            continue
+        told[first:last] += UNDER_SLUR
+        told[last] += SLUR_END
+    return np.clip(told, UNDER_SLUR, SLUR_END)
+
+
+def _all_rest(score: Score, line: Leading) -> np.ndarray:
+    """(n,) whether nothing sounds just before the next note of the melody, for a quarter of a bar or longer."""
+    notes = score.notes
+    heard = np.flatnonzero((notes["length"] > 0) & ~line.skipped[notes["bar"]])
+    begin = line.bar_quarter[notes["bar"][heard]] + notes["offset"][heard]
+    order = np.argsort(begin, kind="stable")
+    begin, end = begin[order], np.maximum.accumulate((begin + notes["length"][heard])[order])
+    before = np.searchsorted(begin, line.quarter[1:] - 1e-6) - 1  # the last note of all voices that begins earlier
+    silence = line.quarter[1:] - end[before]
+    full = np.diff(line.quarter) / np.maximum(np.diff(line.melody.onset), 1e-9)  # quarters a bar
+    return np.append(silence >= 0.25 * full - 1e-6, False)
+
+
+def _walls(score: Score, line: Leading) -> list[tuple[float, bool]]:
+    """The quarters at which sections part, in order, and whether large ones do."""
+    found: dict[float, bool] = {}
+    for mark in score.marks_of(*_OUTER, *_INNER):
+        kind, bar = str(mark["kind"]), mark["bar"]
+        if line.skipped[bar]:
+            continue
+        side = (_OUTER | _INNER)[kind]
+        at = line.bar_quarter[bar + (side > 0)] if side else line.at(bar, mark["offset"])
+        at = round(float(at), 6)
+        found[at] = found.get(at, False) or kind in _OUTER
+    endings = score.marks_of("ending")
+    for ending in endings[~line.skipped[endings["bar"]]]:
+        found.setdefault(round(float(line.bar_quarter[ending["end_bar"] + 1]), 6), False)
+    return sorted(found.items())
+
+
+def _notes_before(line: Leading, at: float) -> tuple[int, int] | None:
+    """The first and last note after which a phrase may end that has to be over by a quarter: the next one begins just
+    there or with an upbeat to it; where nothing begins there, it may be the first that comes later. None where no
+    phrase needs to end: before and at the beginning of the melody, and after its last note has begun."""
+    onset, wall = line.melody.onset, line.in_bars(at)
+    first, last = np.searchsorted(onset, [wall - UPBEAT + 1e-6, wall - 1e-6])
+    return (int(first) - 1, int(last) - 1) if first > 0 and last < len(onset) else None

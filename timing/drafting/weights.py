@@ -1,0 +1,50 @@
+"""What makes a phrase end: the table of weights, in log odds. `boundaries` says what each stands for.
+
+Fitted by `tests/bench/fit_phrases.py` on 4,696 folk songs of the Essen collection (H. Schaffrath 1995, in ABC by S.
+Schlien, as music21 carries it), nearly all of them German: those with a metre that are neither in L. Erk's books, on
+which the weights are tried (`tests/bench/phrase_scores.py`), nor near a song of his, nor Chinese.
+"""
+
+# What the notes around an end say; "next" is the note after it. "short", "usual" and "longish" are steps from note to
+# note below 0.9, 1.1 and 1.6 of the median one, against longer ones; a "step" is one or two semitones, a "third" three
+# or four, a "wide leap" seven or more, against a fourth; "by" is how the last note is reached, against from above; the
+# opening rhythm is four notes, the opening tune six intervals, the closing tune four.
+BOUNDARY = {
+    "every note": -1.76,
+    "rest after": 2.59,
+    "bars to next": 4.94,
+    "short": -1.47,
+    "usual": -0.66,
+    "longish": -0.45,
+    "longer than last": 0.22,
+    "next repeats": -0.22,
+    "next a step": -0.90,
+    "next a third": -0.18,
+    "next a wide leap": 0.48,
+    "by repetition": -0.44,
+    "by step up": -0.58,
+    "by leap up": -0.94,
+    "on downbeat": -0.92,
+    "on mid-bar": 0.78,
+    "next on downbeat": -0.27,
+    "on the final tone": 0.10,
+    "next as opening place": 0.38,
+    "two bars from opening": 0.51,
+    "four bars from opening": 0.48,
+    "next as opening rhythm": 0.48,
+    "next as opening tune": 2.23,
+    "as closing tune": 1.49,
+}
+
+# The notes of a phrase: up to 3, 4, 5, 6, 7, 9, 11, 14, 18, and more.
+MOST_NOTES = (3, 4, 5, 6, 7, 9, 11, 14, 18)
+NOTES = (-3.78, -2.14, -1.48, -0.34, 0.40, 1.06, 1.27, 1.35, 0.93, 0.91)
+
+# Its length in bars: under 1, just 1, up to 1.5, under 2, just 2, up to 2.5, under 3, just 3, under 4, just 4, and
+# more; in melodies with fewer notes a bar than the first of DENSITIES, than the second, and in others.
+DENSITIES = (2.6, 4.6)
+BARS = (
+    (-2.32, -2.58, -1.36, 0.22, 0.44, 0.24, -0.07, 0.47, 0.46, 1.23, 0.42),
+    (-3.09, -0.72, 0.06, 1.09, 1.80, 0.79, 0.27, 0.86, 0.26, 1.40, 0.72),
+    (-0.83, -0.05, -0.63, 0.05, 1.21, -0.11, -0.83, 0.16, -0.86, 0.43, -0.90),
+)
