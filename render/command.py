@@ -15,6 +15,7 @@ from typing import Annotated
 import typer
 
 from render.comparing_commands import compare
+from render.drafting_commands import draft
 from render.drawing_commands import draw
 from render.judging_commands import check, explain
 from render.listening_commands import play, render
@@ -48,6 +49,7 @@ def _lentando(
 
 
 app.command()(render)
+app.command(short_help="Write a first plan from the score alone.")(draft)
 app.command(short_help="Play a plan through the sound card.")(play)
 app.command(short_help="Say where the plan works against the phrase.")(check)
 app.command(short_help="Explain what is told by a code.")(explain)

@@ -17,6 +17,7 @@ from timing.remarks import MOST_TOLD, CannotDo, Place, Remark, Severity, by_plac
 
 MAX_CHAIN = 10  # plans based on plans
 
+PLANS = (".yaml", ".yml")
 SCORES = (".musicxml", ".mxl", ".xml", ".mid", ".midi", ".abc", ".krn", ".mei")
 
 
@@ -104,7 +105,7 @@ def _neighbours(path: Path) -> list[Path]:
     """Other plans where this one should be; at most a thousand are looked at."""
     try:
         found = (each for _, each in zip(range(1000), path.parent.iterdir(), strict=False))
-        return [each for each in found if each.suffix.lower() in (".yaml", ".yml")]
+        return [each for each in found if each.suffix.lower() in PLANS]
     except OSError:
         return []
 

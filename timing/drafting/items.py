@@ -1,0 +1,30 @@
+"""What a draft is made of: entries of a plan, each with the reason why it is there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Item:
+    """One entry of a section (keys and values as a plan has them), or a section's one value. An entry with `inside` has
+    entries of its own."""
+
+    entry: dict[str, Any] | str
+    why: str
+    inside: tuple[Item, ...] = ()
+
+
+def percent(factor: float) -> str:
+    return f"{100 * factor:.4g}%"
+
+
+def decibels(level: float) -> str:
+    return f"{level:.3g} dB"
+
+
+def sureness(probability: float) -> str:
+    """How sure something is, in words and in figures."""
+    word = "sure" if probability >= 0.9 else "likely" if probability >= 0.6 else "a guess"
+    return f"{word}, {probability:.0%}"

@@ -1,0 +1,97 @@
+"""The score's own marks written out as entries of a plan, to be changed or deleted there."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from timing.drafting.items import Item, decibels, percent
+from timing.plan.entry import Entry
+from timing.plan.position import Position, Range
+from timing.plan.units import NOTE_VALUES
+from timing.reading import Reading
+from timing.where import felt_beat
+
+SECTIONS = ("slowing", "holds", "dynamics", "accents", "tone")
+_PERCENT, _DECIBELS = {"to", "length"}, {"by", "louder", "softer"}
+_SAME_PLACE = 1e-6
+
+
+def marks_of(reading: Reading) -> dict[str, list[Item]]:
+    """The marks of the score in a reading, by the section of the plan in which they stand; their lines of slides and
+    their signs on notes stay in the score."""
+    return {
+        section: [
+            Item(_keys(entry, section), "printed")
+            for entry in getattr(reading.plan, section)
+            if entry.printed and not isinstance(entry.passes, tuple)
+        ]
+        for section in SECTIONS
+    }
+
+
+def tempi_of(reading: Reading) -> list[Item]:
+    """The tempi of the score, or the one that is played where it has none."""
+    first = tempo_in_words(reading, float(reading.performance.time.basic(0.0)), 0)
+    marks = reading.plan.tempo
+    if not marks:
+        return [Item(first, "the score says no tempo, and this is none in particular")]
+    if len(marks) == 1 or not all(isinstance(mark.tempo, float) for mark in marks):
+        return [Item(first, "printed")]
+    items = [Item({"tempo": first}, "printed")]
+    for mark in marks[1:]:
+        row = mark.at.row or 0
+        items.append(Item({"at": _place(mark.at), "tempo": tempo_in_words(reading, mark.tempo, row)}, "printed"))
+    return items
+
+
+def tempo_in_words(reading: Reading, tempo: float, row: int) -> str:
+    """A tempo (quarters a minute) as a plan writes it, in the beats that are felt in a bar: dotted quarter = 54."""
+    beat = float(felt_beat(reading.score.bars[row]))
+    for name, quarters in NOTE_VALUES.items():
+        for dots, value in (("", quarters), ("dotted ", 1.5 * quarters)):
+            if abs(value - beat) < _SAME_PLACE:
+                return f"{dots}{name} = {tempo / beat:.4g}"
+    return f"{tempo:.4g}"
+
+
+def _keys(entry: Entry, section: str) -> dict[str, Any]:
+    """The keys of an entry that say something, as a plan writes them."""
+    made: dict[str, Any] = {}
+    for name, field in type(entry).model_fields.items():
+        value = getattr(entry, name)
+        if name == "omit" or value is None or value == field.default:
+            continue
+        key = field.alias or name
+        made[key] = _value(key, value, section)
+    return made
+
+
+def _value(key: str, value: Any, section: str) -> Any:
+    if isinstance(value, Range):
+        return _range(value)
+    if isinstance(value, Position):
+        return f"after {_place(value)}" if key in ("breath", "caesura") else _place(value)
+    if value is True and key == "then":
+        return "a tempo"
+    if isinstance(value, float):
+        if key in _PERCENT:
+            return percent(value)
+        return f"{1000 * value:.4g} ms" if section == "holds" and key == "by" else _number(key, value)
+    return value
+
+
+def _number(key: str, value: float) -> Any:
+    return decibels(value) if key in _DECIBELS else float(f"{value:.4g}")
+
+
+def _place(position: Position) -> str:
+    return str(position)
+
+
+def _range(bars: Range) -> str:
+    """As musicians count: until a beat is over, not to the instant of the next one."""
+    end = bars.end
+    if end.instant and end.beat is not None and end.beat.denominator == 1 and end.beat > 1:
+        end = Position(end.bar, end.beat - Fraction(1), row=end.row)
+    return str(Range(bars.start, end))
