@@ -22,12 +22,22 @@ from timing.drafting.writing import plan_text
 from timing.loading import load
 from timing.plan import Plan
 from timing.plan.edits import written
+from timing.plan.position import beat_name
 from timing.reading import Reading, perform
+from timing.remarks import Remark
 from timing.score import Score
 
 _MOST_ROUNDS = 8  # of taking out entries that work against others
 SOFTER = "3 dB"  # the second time (common practice; the amount is the house's own)
 _TONES_OF_STRINGS = range(40, 44)  # General MIDI programs of bowed strings, which have a tone over the fingerboard
+_OF_LEVEL = {"inner-over-melody", "level-out-of-range"}
+_LEVELS = ("voices", "dynamics", "accents")
+# What comes of the notes and marks of the score, and not of the draft.
+_THE_SCORES_OWN = {
+    "inner-over-melody": "the score's own dynamics have it so",
+    "level-out-of-range": "the score's own dynamics ask for it",
+    "phrase-cuts-tie": "the melody's phrase ends here, though a note is held over",
+}
 _NO_PHRASES = "No melody was found of which phrases could be told."
 
 
@@ -107,17 +117,32 @@ def _beside(score: Path, file: Path) -> str:
 
 
 def _without_cautions(about: list[str], head: list, entries: dict[str, list[Item]], file: Path) -> dict:
-    """The entries without those of which `check` has a caution to say: a draft is no place for a dispute."""
+    """The entries without those of which `check` has a caution to say: a draft is no place for a dispute. Where the
+    score's own dynamics put other voices over the melody, they are left to the score; what still comes of its notes and
+    marks is accepted."""
     for _ in range(_MOST_ROUNDS):
         text = plan_text(about, head, entries)
         stands = [remark for remark in check(load(file, text=text)) if remark.stands]
+        if any(remark.code in _OF_LEVEL for remark in stands) and any(entries[key] for key in _LEVELS):
+            entries = entries | {key: [] for key in _LEVELS}
+            continue
         lines = {remark.place.line for remark in stands if remark.place is not None and remark.place.file == file}
         blamed = [text.splitlines()[line - 1].strip() for line in lines if line]
         left = {key: [item for item in items if not _in(item, blamed)] for key, items in entries.items()}
         if left == entries:
-            return entries
+            return entries | {"accept": _accepted(stands)}
         entries = left
     return entries
+
+
+def _accepted(remarks: list[Remark]) -> list[Item]:
+    items = []
+    for remark in remarks:
+        if remark.code in _THE_SCORES_OWN:
+            at = {} if remark.bar is None else {"at": f"{remark.bar}:{beat_name(remark.beat or 1)}"}
+            again = {"pass": remark.pass_} if at and remark.pass_ else {}
+            items.append(Item({"code": remark.code} | at | again | {"because": _THE_SCORES_OWN[remark.code]}, ""))
+    return items
 
 
 def _in(item: Item, blamed: list[str]) -> bool:

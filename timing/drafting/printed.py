@@ -93,5 +93,7 @@ def _range(bars: Range) -> str:
     """As musicians count: until a beat is over, not to the instant of the next one."""
     end = bars.end
     if end.instant and end.beat is not None and end.beat.denominator == 1 and end.beat > 1:
-        end = Position(end.bar, end.beat - Fraction(1), row=end.row)
+        until = Position(end.bar, end.beat - Fraction(1), row=end.row)
+        if (until.row, until.beat) > (bars.start.row, bars.start.beat):  # else it would be no stretch
+            end = until
     return str(Range(bars.start, end))

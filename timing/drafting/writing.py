@@ -19,6 +19,7 @@ NOTES = {
     "accents": "Notes that are played louder.",
     "tone": "Where the tone changes.",
     "second time": "What differs the second time; it comes back by itself.",
+    "accept": "What check would say, and why it stands.",
     "glissandi": "How slides move into their goal.",
 }
 
