@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -28,6 +30,21 @@ class Drawn:
     tempo: np.ndarray  # (bars, 2) the basic tempo where each bar begins, in felt beats a minute; the beat in quarters
     labels: tuple[Label, ...]  # by their place
     comments: tuple[Comment, ...]  # `why:` notes and cautions, numbered by their place
+
+    def labels_in(self, first: int, last: int) -> list[Label]:
+        """The labels that may reach into these rows of the score's bars, both included."""
+        begin, end = self._reach
+        return [self.labels[number] for number in np.flatnonzero((begin <= last) & (end >= first))]
+
+    def comments_in(self, first: int, last: int) -> tuple[Comment, ...]:
+        """The comments on these rows of the score's bars, both included."""
+        rows = [each.start[0] for each in self.comments]
+        return self.comments[bisect_left(rows, first) : bisect_right(rows, last)]
+
+    @cached_property
+    def _reach(self) -> np.ndarray:
+        """(2, labels) the rows of the bars in which labels begin and end."""
+        return np.array([(each.start[0], each.end[0]) for each in self.labels], np.int64).reshape(-1, 2).T
 
 
 def drawn(reading: Reading, remarks: Sequence[Remark] = ()) -> Drawn:

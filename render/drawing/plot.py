@@ -73,7 +73,7 @@ class _Plot:
         found = [
             (reading, label, part)
             for reading, each in enumerate(drawn)
-            for label in each.labels
+            for label in each.labels_in(int(self.rows[0]), int(self.rows[-1]))
             if not (label.printed and engraving.engraved) and (part := self.part(label.start, label.end))
         ]
         self.said = merged(found, self.letters)
@@ -234,8 +234,8 @@ class _Plot:
 
     # -- comments
 
-    def _comments(self, reading: int) -> list[Comment]:
-        return [each for each in self.drawn[reading].comments if self.rows[0] <= each.start[0] <= self.rows[-1]]
+    def _comments(self, reading: int) -> tuple[Comment, ...]:
+        return self.drawn[reading].comments_in(int(self.rows[0]), int(self.rows[-1]))
 
     def comments(self) -> tuple[list[str], float]:
         """The texts of the comments, in columns, and their height."""
