@@ -176,12 +176,15 @@ class _Plot:
 
     def _tempo(self, strip: _Strip, reading: int) -> list[str]:
         """The basic tempo at the beginning of the system, where no sign says it."""
-        row = int(self.rows[0])
+        heard = self.rows[np.isin(self.rows, self.drawn[reading].bars["row"])]
+        if not len(heard):
+            return []
+        row = int(heard[0])
         tempi = [each.tempo[each.bars["row"] == row][:1].tolist() for each in self.drawn[: reading + 1]]
         mine = ("shared", f"reading {self.letters[reading]}")
         first = [said.label for said in self.of("tempo") if said.kind in mine and said.label.start <= (row, 1e-6)]
         told = any(label.text and label.start[0] == row for label in first)
-        if not tempi[-1] or told or tempi[-1] in tempi[:-1]:
+        if told or tempi[-1] in tempi[:-1]:
             return []
         words = tempo_text(*tempi[-1][0])
         y = strip.above.place(0, width(words, SMALL) + 8, SMALL + 1, least=4)
