@@ -36,9 +36,10 @@ def features(melody: Melody) -> dict[str, np.ndarray]:
     rise = np.append(-1, interval)  # from the note before
     next_place = np.append(place[1:], -1)
     since = np.append(ticks(melody.onset[1:]), -1)  # from the first note to the next one
+    rest = lasting > ticks(melody.length)
     return {
         "every note": np.ones(len(melody)),
-        "rest after": lasting > ticks(melody.length),
+        "rest after": rest & (rest.mean() <= 0.5),  # where most notes are cut short it is only their touch
         "bars to next": np.minimum(step, 1.0),
         "short": relative < 0.9,
         "usual": (relative >= 0.9) & (relative < 1.1),

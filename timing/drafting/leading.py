@@ -41,7 +41,7 @@ def leading_voice(score: Score) -> Leading:
     """The highest note, at each onset, of the voices that lead. It has no notes where no voice has pitches."""
     bars, notes = score.bars, score.notes
     skipped = _other_endings(score)
-    full = np.maximum(bars["beats"] * 4 / bars["unit"], bars["length"])  # a bar without a metre is one bar
+    full = bars["beats"] * 4 / bars["unit"]
     bar_quarter = np.append(0.0, np.cumsum(np.where(skipped, 0.0, bars["length"])))
     bar_count = np.append(0.0, np.cumsum(np.where(skipped, 0.0, bars["length"] / full)))
     quarter = bar_quarter[notes["bar"]] + notes["offset"]

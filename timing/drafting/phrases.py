@@ -26,6 +26,7 @@ OFF_SIZE = 2.0  # against a group twice, or half, as long as its size
 PARALLEL = (1.0, 0.7)  # for a group whose rhythm opens like another one's, and for its intervals
 WEIGHT_OF_ENDS = 0.2  # of the log odds that a phrase ends there
 OPENING = 4  # notes after the first
+LARGEST = 32.0  # bars of a section that is made of sections
 MOST_INSIDE = 8  # phrases of one larger phrase
 
 
@@ -64,10 +65,15 @@ def find_phrases(score: Score) -> list[FoundPhrase]:
         sections.append(_joined(inside))
     if len(sections) > 1:
         sections = [replace(unit, phrase=replace(unit.phrase, section=True)) for unit in sections]
-    outer = _parted(sections, signs.walls[signs.outer])
-    if len(outer) > 1:
-        sections = [_joined(inside, section=True) for inside in outer]
+    parts = _parted(sections, signs.walls[signs.outer])
+    if len(parts) > 1:
+        sections = [unit for inside in parts for unit in _large_section(inside)]
     return [unit.phrase for unit in sections]
+
+
+def _large_section(units: list[Unit]) -> list[Unit]:
+    """Sections between two double bars as one, unless it were longer than anyone hears as a whole."""
+    return [_joined(units, section=True)] if units[-1].over - units[0].begin <= LARGEST else units
 
 
 def range_of(score: Score, phrase: FoundPhrase) -> Range:

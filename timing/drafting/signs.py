@@ -1,8 +1,8 @@
 """What the score itself says of where phrases end: its signs, before any weights.
 
 Double bars, repeat signs, the last ending, Fine, D.C., D.S. and the Coda are walls: a phrase begins there, or with an
-upbeat to it. The other signs are added to the score of an end (log odds, the house's own values: a sign is stronger
-evidence than any of the weights, and a long slur is weaker than a sign that says "here").
+upbeat to it. The other signs are added to the score of an end (log odds, the house's own values: a
+sign that says "here" is stronger than all weights together; a slur rather says where no phrase ends).
 """
 
 from __future__ import annotations
@@ -17,10 +17,11 @@ from timing.score import Score
 FERMATA = 12.0
 BREATH = 12.0  # and caesura
 SLUR_END = 1.5  # of a slur longer than a bar
-UNDER_SLUR = -1.5
+UNDER_SLUR = -3.0
 ALL_REST = 2.0  # nothing sounds, for a quarter of a bar or longer
 AT_WALL = 1.5  # on the sign itself rather than with an upbeat to it
 UPBEAT = 0.5  # bars: the longest upbeat
+SHORTEST = 2.0  # bars of a section: of signs nearer to each other the last counts, as after a first ending
 
 _OUTER = {"double bar": 0, "fine": 1, "da capo": 1, "dal segno": 1, "coda": -1}  # 1: over at the end of its bar, -1:
 _INNER = {"repeat start": 0, "repeat end": 0}  # where it begins, 0: just where it stands
@@ -45,7 +46,7 @@ def read_signs(score: Score, line: Leading) -> Signs:
         if note >= 0:
             told[note] = max(told[note], FERMATA if fermata else BREATH)
     told += _by_slurs(score, line) + ALL_REST * _all_rest(score, line)
-    walls = _walls(score, line)
+    walls = _apart(_walls(score, line), line)
     for at, _ in walls:
         told[:-1][np.abs(line.quarter[1:] - at) < 1e-6] += AT_WALL
     spans = [(span, outer) for at, outer in walls if (span := _notes_before(line, at))]
@@ -98,6 +99,16 @@ def _walls(score: Score, line: Leading) -> list[tuple[float, bool]]:
     for ending in endings[~line.skipped[endings["bar"]]]:
         found.setdefault(round(float(line.bar_quarter[ending["end_bar"] + 1]), 6), False)
     return sorted(found.items())
+
+
+def _apart(walls: list[tuple[float, bool]], line: Leading) -> list[tuple[float, bool]]:
+    """The walls without those that the next one follows too soon, which then parts what either does."""
+    kept: list[tuple[float, bool]] = []
+    for at, outer in walls:
+        if kept and line.in_bars(at) - line.in_bars(kept[-1][0]) < SHORTEST - 1e-6:
+            outer |= kept.pop()[1]
+        kept.append((at, outer))
+    return kept
 
 
 def _notes_before(line: Leading, at: float) -> tuple[int, int] | None:
