@@ -1,8 +1,8 @@
 """What the score itself says of where phrases end: its signs, before any weights.
 
 Double bars, repeat signs, the last ending, Fine, D.C., D.S. and the Coda are walls: a phrase begins there, or with an
-upbeat to it. The other signs are added to the score of an end (log odds, the house's own values: a
-sign that says "here" is stronger than all weights together; a slur rather says where no phrase ends).
+upbeat to it. The other signs are added to the score of an end (log odds, the house's own values: a sign that says
+"here" is stronger than all weights together; a slur rather says where no phrase ends).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from timing.score import Score
 FERMATA = 12.0
 BREATH = 12.0  # and caesura
 SLUR_END = 1.5  # of a slur longer than a bar
-UNDER_SLUR = -3.0
+UNDER_SLUR = -6.0
 ALL_REST = 2.0  # nothing sounds, for a quarter of a bar or longer
 AT_WALL = 1.5  # on the sign itself rather than with an upbeat to it
 UPBEAT = 0.5  # bars: the longest upbeat
@@ -116,5 +116,5 @@ def _notes_before(line: Leading, at: float) -> tuple[int, int] | None:
     there or with an upbeat to it; where nothing begins there, it may be the first that comes later. None where no
     phrase needs to end: before and at the beginning of the melody, and after its last note has begun."""
     onset, wall = line.melody.onset, line.in_bars(at)
-    first, last = np.searchsorted(onset, [wall - UPBEAT + 1e-6, wall - 1e-6])
+    first, last = np.searchsorted(onset, [wall - UPBEAT - 1e-6, wall - 1e-6])
     return (int(first) - 1, int(last) - 1) if first > 0 and last < len(onset) else None
