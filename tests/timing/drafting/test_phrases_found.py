@@ -25,8 +25,7 @@ PLANS = Path(__file__).parents[3] / "plans"
 
 # two bars up to a long note, and two bars home
 UPBEAT = "d4:1 g4:1 a4:1 b4:1 c5:1 d5:3"
-BAR = "c4:1 e4:1 d4:1 f4:1"  # nothing in it says where to breathe
-EVEN = " ".join([BAR] * 9)
+EVEN = " ".join(["c4:1 e4:1 d4:1 f4:1"] * 9)  # nothing in it says where to breathe
 CALL, ANSWER = "g4:1 a4:1 b4:1 c5:1 d5:3 b4:1", "c5:1 b4:1 a4:1 f#4:1 g4:4"
 
 
@@ -74,7 +73,7 @@ def test_the_barcarolle_has_most_of_the_phrases_it_was_made_of():
     composed = ["0 - 2:5", "2:6 - 6:5", "6:6 - 12:5", "12:6 - 16:5", "19-23", "24-27", "31:6 - 33"]
     for text in composed:  # not found are the ends of the echo (bar 18) and of the last answer (31:5)
         row, offset = where.range_end(parse_range(text))
-        assert np.abs(found - starts[row] - offset).min() <= 0.5, text  # one upbeat
+        assert np.abs(found - starts[row] - offset).min() <= 1.5, text  # half a bar, as an upbeat
 
 
 # -- nesting
@@ -88,7 +87,9 @@ def test_four_and_four_make_eight_and_sixteen():
 def test_two_and_two_and_four_make_eight():
     marks = [{"kind": "breath", "bar": row, "offset": 4.0} for row in (1, 3)]
     marks += [{"kind": "slur", "staff": 1, "bar": 4, "end_bar": 7, "end_offset": 3.0}]
-    assert tree(score(8, voices={1: " ".join([BAR] * 8)}, marks=marks)) == [["1-8", ["1-4", "1-2", "3-4"], "5-8"]]
+    made = score(8, marks=marks)
+    made.notes["pitch"] = 60 + np.arange(32) ** 2 * 7 % 13  # a tune that does not come back
+    assert tree(made) == [["1-8", ["1-4", "1-2", "3-4"], "5-8"]]
 
 
 def test_a_phrase_begins_with_its_upbeat():
