@@ -79,8 +79,8 @@ def _without_filling(notes: np.ndarray, rows: np.ndarray, quarter: np.ndarray, f
     sounding = np.bincount(voices[notes["length"] > 0], minlength=voices.max() + 1)
     share = np.bincount(voices[rows], minlength=len(sounding)) / np.maximum(sounding, 1)
     leads = (share >= min(0.5, share.max()))[voices[rows]]
-    begin = np.sort(quarter[rows[leads]])
-    end = np.maximum.accumulate((quarter + notes["length"])[rows[leads]][np.argsort(quarter[rows[leads]])])
+    leading = rows[leads][np.argsort(quarter[rows[leads]], kind="stable")]
+    begin, end = quarter[leading], np.maximum.accumulate(quarter[leading] + notes["length"][leading])
     place = np.searchsorted(begin, quarter[rows] + 1e-6)  # leading notes that have begun
     silent_from = np.append(-np.inf, end)[place]
     silent_to = np.append(begin, np.inf)[place]

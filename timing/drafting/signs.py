@@ -23,8 +23,8 @@ AT_WALL = 1.5  # on the sign itself rather than with an upbeat to it
 UPBEAT = 0.5  # bars: the longest upbeat
 SHORTEST = 2.0  # bars of a section: of signs nearer to each other the last counts, as after a first ending
 
-_OUTER = {"double bar": 0, "fine": 1, "da capo": 1, "dal segno": 1, "coda": -1}  # 1: over at the end of its bar, -1:
-_INNER = {"repeat start": 0, "repeat end": 0}  # where it begins, 0: just where it stands
+_LARGE = {"double bar", "fine", "da capo", "dal segno", "coda"}  # repeat signs and endings part small sections
+_AFTER_ITS_BAR = {"fine", "da capo", "dal segno"}
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,8 @@ class Signs:
 def read_signs(score: Score, line: Leading) -> Signs:
     """The signs of a score along its leading voice, which has two notes or more."""
     told = np.zeros(len(line.rows))
-    for mark in score.marks_of("fermata", "breath", "caesura"):
+    marks = score.marks_of("fermata", "breath", "caesura")
+    for mark in marks[~line.skipped[marks["bar"]]]:
         at = line.at(mark["bar"], mark["offset"])
         fermata = mark["kind"] == "fermata"  # it stands where its note begins, a breath where its note is over
         note = np.searchsorted(line.quarter, at + 1e-6 if fermata else at - 1e-6) - 1
@@ -87,14 +88,12 @@ def _all_rest(score: Score, line: Leading) -> np.ndarray:
 def _walls(score: Score, line: Leading) -> list[tuple[float, bool]]:
     """The quarters at which sections part, in order, and whether large ones do."""
     found: dict[float, bool] = {}
-    for mark in score.marks_of(*_OUTER, *_INNER):
-        kind, bar = str(mark["kind"]), mark["bar"]
-        if line.skipped[bar]:
-            continue
-        side = (_OUTER | _INNER)[kind]
-        at = line.bar_quarter[bar + (side > 0)] if side else line.at(bar, mark["offset"])
+    marks = score.marks_of(*_LARGE, "repeat start", "repeat end")
+    for mark in marks[~line.skipped[marks["bar"]]]:
+        bar, kind = int(mark["bar"]), str(mark["kind"])
+        at = line.bar_quarter[bar + 1] if kind in _AFTER_ITS_BAR else line.at(bar, mark["offset"])
         at = round(float(at), 6)
-        found[at] = found.get(at, False) or kind in _OUTER
+        found[at] = found.get(at, False) or kind in _LARGE
     endings = score.marks_of("ending")
     for ending in endings[~line.skipped[endings["bar"]]]:
         found.setdefault(round(float(line.bar_quarter[ending["end_bar"] + 1]), 6), False)

@@ -238,6 +238,13 @@ def test_percussion_and_silence_have_no_phrases():
     assert find_phrases(score(4, voices={1: "c4:4"})) == []
 
 
+def test_what_drums_play_before_the_melody_is_a_phrase_of_its_own():
+    made = score(6, voices={1: f"{' '.join(['c4:1'] * 8)} {CALL} {ANSWER}"}, parts=("Drums", "Flute"))
+    made.parts["percussion"] = [True, False]
+    made.notes["part"] = made.notes["bar"] >= 2
+    assert tree(made)[0][0] == "1-6" and {"1-2", "3-6"} <= ranges(made)
+
+
 def test_one_bar_is_one_phrase():
     assert tree(score(1)) == ["1"]
 
