@@ -10,6 +10,7 @@ from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.plan.units import NOTE_VALUES
 from timing.reading import Reading
+from timing.score import Score
 from timing.where import felt_beat
 
 SECTIONS = ("slowing", "holds", "dynamics", "accents", "tone")
@@ -22,7 +23,7 @@ def marks_of(reading: Reading) -> dict[str, list[Item]]:
     their signs on notes stay in the score."""
     return {
         section: [
-            Item(_keys(entry, section), "printed")
+            Item(_keys(entry, section, reading.score), "printed")
             for entry in getattr(reading.plan, section)
             if entry.printed and not isinstance(entry.passes, tuple)
         ]
@@ -55,7 +56,7 @@ def tempo_in_words(reading: Reading, tempo: float, row: int) -> str:
     return f"{tempo:.4g}"
 
 
-def _keys(entry: Entry, section: str) -> dict[str, Any]:
+def _keys(entry: Entry, section: str, score: Score) -> dict[str, Any]:
     """The keys of an entry that say something, as a plan writes them."""
     made: dict[str, Any] = {}
     for name, field in type(entry).model_fields.items():
@@ -63,13 +64,13 @@ def _keys(entry: Entry, section: str) -> dict[str, Any]:
         if name == "omit" or value is None or value == field.default:
             continue
         key = field.alias or name
-        made[key] = _value(key, value, section)
+        made[key] = _value(key, value, section, score)
     return made
 
 
-def _value(key: str, value: Any, section: str) -> Any:
+def _value(key: str, value: Any, section: str, score: Score) -> Any:
     if isinstance(value, Range):
-        return _range(value)
+        return _hairpin(value, score) if section == "dynamics" else _range(value)
     if isinstance(value, Position):
         return f"after {_place(value)}" if key in ("breath", "caesura") else _place(value)
     if value is True and key == "then":
@@ -93,7 +94,20 @@ def _range(bars: Range) -> str:
     """As musicians count: until a beat is over, not to the instant of the next one."""
     end = bars.end
     if end.instant and end.beat is not None and end.beat.denominator == 1 and end.beat > 1:
-        until = Position(end.bar, end.beat - Fraction(1), row=end.row)
+        until = Position(end.bar, end.beat - 1, row=end.row)
         if (until.row, until.beat) > (bars.start.row, bars.start.beat):  # else it would be no stretch
             end = until
+    return str(Range(bars.start, end))
+
+
+def _hairpin(bars: Range, score: Score) -> str:
+    """A hairpin arrives on its end, which is the next bar where it ends with its own."""
+    end = bars.end
+    if end.instant and end.beat is not None and end.beat.denominator == 1 and end.row is not None:
+        row = score.bars[end.row]
+        over = (end.beat - 1) * 4 / int(row["unit"]) >= row["length"] + row["shift"] - 1e-9
+        if not over:
+            end = Position(end.bar, end.beat, row=end.row)
+        elif end.row + 1 < len(score.bars):
+            end = Position(score.bar_name(end.row + 1), Fraction(1), row=end.row + 1)
     return str(Range(bars.start, end))

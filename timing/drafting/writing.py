@@ -12,7 +12,7 @@ _COLUMN = 56  # at which reasons stand beside short entries
 
 NOTES = {
     "voices": "Who leads.",
-    "phrases": "Where phrases begin and end, large ones with small ones inside; an arch is their rise and fall.",
+    "phrases": "Where phrases begin and end, large ones with small ones inside.",
     "slowing": "Where the time gives way and comes back.",
     "holds": "Where the time waits.",
     "dynamics": "Marks and hairpins.",
