@@ -245,6 +245,15 @@ def test_an_entry_at_the_same_place_is_laid_over_the_other_plan_s(folder, offer)
     assert mended.text == own + "  - {rallentando: 4:1 - 4:4, to: 60%, then: a tempo}\n"
 
 
+def test_where_a_change_takes_long_one_is_tried_and_the_rest_waits(folder, monkeypatch):
+    monkeypatch.setattr(fixing, "MOST_SECONDS", 0)
+    text = PLAN + "accept:\n" + "".join(f"  - {{code: {MID}, at: {bar}, because: a test}}\n" for bar in (2, 3, 6))
+    path = write(folder, text)
+    stale = [remark for remark in fix(path, text).refused if remark[0].code == "acceptance-unmatched"]
+    assert stale and all("tried at a time: mend again" in why for _, why in stale)
+    assert len(fix(path, text).fixed) == 1
+
+
 def test_an_entry_laid_over_another_plan_s_leaves_that_one_out(folder, offer):
     offer(MID, moved("8:1 - 8:4"))
     write(folder, SLOW, "base.yaml")

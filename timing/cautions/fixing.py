@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from time import monotonic
 
 from timing.cautions import check
 from timing.cautions.rules import Sound
@@ -22,6 +23,7 @@ from timing.remarks import CannotDo, Edit, Remark, Severity
 from timing.where import near
 
 MOST_TRIED = 100  # changes that are tried in one go: each is a whole performance and a whole check
+MOST_SECONDS = 20  # after which no other one is begun: a long piece with many entries takes its time
 
 
 @dataclass(frozen=True)
@@ -45,10 +47,11 @@ def fix(path: Path, text: str, sound: Sound | None = None) -> Mended:
     """
     reading = load(path, text=text)
     state, tried = _State(path, text, reading, check(reading, sound)), 0
+    until = monotonic() + MOST_SECONDS
     fixed: list[Remark] = []
     refused: dict[tuple, tuple[Remark, str]] = {}
     waiting = state.mendable
-    while waiting and tried < MOST_TRIED:
+    while waiting and tried < MOST_TRIED and (not tried or monotonic() < until):
         remark, tried = waiting.pop(0), tried + 1
         better = _mended(state, remark, sound)
         if isinstance(better, str):
@@ -58,7 +61,7 @@ def fix(path: Path, text: str, sound: Sound | None = None) -> Mended:
         state = better
         waiting = sorted(state.mendable, key=lambda each, before=refused: _key(each) in before)  # those may go now
         refused = {}
-    refused |= {_key(remark): (remark, f"{MOST_TRIED} changes are tried at a time: mend again") for remark in waiting}
+    refused |= {_key(remark): (remark, f"only {tried} tried at a time: mend again") for remark in waiting}
     return Mended(state.text, state.reading, state.remarks, fixed, list(refused.values()))
 
 
