@@ -24,7 +24,7 @@ from timing.drafting import weights  # noqa: E402
 from timing.drafting.boundaries import LONGEST, cutting_sums, features, length_classes  # noqa: E402
 
 PENALTY = 0.5  # of the square of a weight
-STEPS = 120
+STEPS = 300
 FIGURE = 6  # intervals of a figure by which songs are told apart
 SHARED = 0.4  # of a song's figures in one of Erk's: it is near that one
 
@@ -113,7 +113,7 @@ def fit(songs: list[Song]) -> tuple[dict[str, float], np.ndarray, np.ndarray]:
     from scipy.optimize import minimize
 
     table = Table(songs)
-    start = np.concatenate([np.zeros(len(table.names)), weights.NOTES, np.ravel(weights.BARS)])
+    start = np.zeros(len(table.names) + len(weights.NOTES) + np.size(weights.BARS))
     found = minimize(table.loss, start, jac=True, method="L-BFGS-B", options={"maxiter": STEPS})
     by_end, by_notes, by_bars = np.split(found.x, table.splits)
     return dict(zip(table.names, by_end, strict=True)), by_notes, by_bars.reshape(len(weights.BARS), -1)

@@ -2,7 +2,7 @@
 
 For every song precision, recall and F1 of the notes that end a phrase, the last note left out; then the mean over the
 songs. Our weights were fitted without these songs (`fit_phrases.py`). The second table says how often an end of a given
-probability is written.
+probability is written, the third how the same weights do where songs are made otherwise.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from boundary_methods import every_note, every_two_bars, local_boundaries, rests_only, scores  # noqa: E402
-from essen import Song, erk_songs  # noqa: E402
+from essen import Song, erk_songs, folder, read_songs  # noqa: E402
 
 from timing.drafting.boundaries import best_ends, end_probabilities, phrase_scores  # noqa: E402
 
@@ -44,6 +44,7 @@ def main() -> None:
         right = np.mean([np.array_equal(f[:-1], s.ends[:-1]) for f, s in zip(found, songs, strict=True)])
         print(f"| {name} | {precision:.3f} | {recall:.3f} | {f1:.3f} | {100 * right:.0f} % | {took:.2f} |")
     print_calibration(songs)
+    print_elsewhere()
 
 
 def print_calibration(songs: list[Song]) -> None:
@@ -54,6 +55,14 @@ def print_calibration(songs: list[Song]) -> None:
     for low, high in itertools.pairwise(edges):
         here = (sure >= low) & (sure < high + (high == 1.0))
         print(f"| {low:.2f}-{high:.2f} | {here.sum()} | {written[here].mean():.3f} |")
+
+
+def print_elsewhere() -> None:
+    print("\n| collection | songs | F1 |\n|---|---|---|")
+    for title, names in (("China", ("han1", "han2")), ("Ireland", ("irl",))):
+        songs = [song for name in names for song in read_songs(folder() / f"{name}.abc")]
+        f1 = np.mean([scores(best_ends(phrase_scores(song.melody)), song.ends)[2] for song in songs])
+        print(f"| {title} | {len(songs)} | {f1:.3f} |")
 
 
 if __name__ == "__main__":
