@@ -18,7 +18,7 @@ def font_faces(markup: str) -> str:
     letters = "".join(sorted({*_ALWAYS, *text} - set(music := music_letters([text]))))
     rules = [font_face(WORDS, _words(face, letters), *_STYLES[face]) for face in FACES]
     if music:
-        rules.append(font_face(MUSIC, subset(music_font(), music)))
+        rules.append(font_face(MUSIC, subset(music_font(), music + " ")))
     return "".join(rules)
 
 
