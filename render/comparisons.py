@@ -12,6 +12,7 @@ from rich.text import Text
 from render.comparison_words import LETTERS
 from render.files import keep_from_inputs
 from render.report import clock
+from render.titles import own_title
 from soundfonts import guitar
 from timing.cautions import check
 from timing.companions import KINDS, companion
@@ -110,9 +111,9 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
 
 
 def names_of(made: SideBySide) -> list[str]:
-    """What the readings are called on a page: their titles, with their letters where those are alike; what is made of
-    the first plan by what it is."""
-    titles = [reading.performance.title for reading in made.readings]
+    """What the readings are called on a page: what their titles say beside the piece's, with their letters where those
+    are alike; what is made of the first plan by what it is."""
+    titles = [own_title(each.performance.title, each.score.title) or each.performance.title for each in made.readings]
     names = []
     for title, side, letter in zip(titles, made.sides, LETTERS, strict=False):
         alike = titles.count(title) > 1

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from render.drawing.lettering import plain, shortened, text, wrapped
 from render.drawing.plot import Plotted
+from render.titles import own_title
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm
 MM = 900 / 180  # units in a millimetre: a staff of 6.4 mm
@@ -94,7 +95,7 @@ class Paper:
     def _titles(self) -> tuple[str, float]:
         """Titles and order at the top of the first page, and where they end."""
         own, piece = plain(self._words.reading), plain(self._words.piece) or plain(self._words.reading)
-        own = own.removeprefix(piece).strip(" ()–—:-,") if own != piece else ""
+        own = own_title(own, piece)
         svg, y = [], _TOP
         for words, size, face, kind in ((piece, _TITLE, "regular", "title"), (own, _SUBTITLE, "italic", "subtitle")):
             for line in wrapped(words, self.room, size, face, most=2):

@@ -18,6 +18,7 @@ from render.page.markup import Markup, element, inside, void
 from render.page.music import Music, music_section
 from render.page.recording import Recording
 from render.page.sections import apart_section, comments_section, differences_section, letter_of, measures_section
+from render.titles import own_title
 from timing.comparing import Comparison
 
 SCRIPTS = ("numbers", "places", "sound", "sheets", "repeats", "player", "blind", "controls", "start")
@@ -94,8 +95,8 @@ def _header(title: str, names: Sequence[str], recordings: Sequence[Recording], d
     several = len(names) > 1
     listed = []
     for number, (name, recording, each) in enumerate(zip(names, recordings, drawn, strict=True)):
-        full = plain(each.title)
-        more = inside(", ", element("i", full)) if full not in (title, name) else None
+        own = own_title(plain(each.title), title)
+        more = inside(", ", element("i", own)) if own not in ("", name) else None
         letter = inside(letter_of(number), " ") if several else None
         listed.append(element("li", letter, element("span", name, class_="who"), more, ", ", length(recording.seconds)))
     counted = element("p", _COUNTED[len(names)], class_="counted")
