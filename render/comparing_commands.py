@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -10,14 +9,6 @@ import typer
 
 from render.listening_commands import Soundfont
 from render.terminal import CAUTIONED, DONE, console, print_json, refusing
-
-
-class Beside(StrEnum):
-    """The readings that can be made of a plan to stand beside it (`timing.companions` makes them)."""
-
-    PLAIN = "plain"
-    EXAGGERATED = "exaggerated"
-    MISPLACED = "misplaced"
 
 
 def compare(
@@ -28,7 +19,7 @@ def compare(
         ),
     ],
     beside: Annotated[
-        list[Beside] | None,
+        list[str] | None,
         typer.Option(
             "--with", metavar="plain|exaggerated|misplaced", show_default=False,
             help="One more reading, made of the first plan: plain (in strict time), exaggerated (all shaping doubled), "
@@ -54,7 +45,7 @@ def compare(
     from render.comparisons import gather
 
     with refusing(as_json):
-        side_by_side = gather(plans, list(map(str, beside or [])), output)
+        side_by_side = gather(plans, beside or [], output)
     if output is not None:
         from render.comparisons import write
 

@@ -20,12 +20,13 @@ def write_draft(score: Path, file: Path | None, phrases_only: bool, force: bool,
     file = file or score.with_suffix(PLANS[0])
     if file.suffix.lower() not in PLANS:
         raise CannotDo.because("output-kind", f"{file}: the name of a plan ends in {' or '.join(PLANS)}", file)
+    read = read_score(score)
     keep_from_inputs(file, [score])
     if file.exists() and not force:
         message = f"{file} is there already: name another file with -o, or write over it with --force"
         raise CannotDo.because("output-there", message, file)
-    made = draft(read_score(score), file, phrases_only)
     with written_whole(file) as temporary:
+        made = draft(read, file, phrases_only)
         temporary.write_text(made.text, encoding="utf-8")
     smallest = sum(1 for _ in _innermost(made.phrases))
     found = f"{smallest} phrase{'s' * (smallest != 1)}" if smallest else "no melody with phrases"

@@ -22,6 +22,7 @@ from timing.where import felt_beat
 ABOUT_FOUR = (2.75, 6.0)  # bars of a phrase that counts as one of about four
 _LEAST_PARTED = 8.5  # bars; what is longer keeps the phrases inside it, though one of them be short
 EIGHT = 12.0  # bars up to which a phrase counts as one of about eight
+LEAST_SURE = 0.4  # of a phrase end that is slowed: over it three in five are written (tests/bench/phrase_scores.py)
 TOGETHER = 0.8  # of the notes under a melody that begin with one of it: then the texture is chordal (own choice)
 
 
@@ -92,18 +93,20 @@ def _length(bars: float) -> str:
 
 
 def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item]:
-    """A slowdown at every phrase end, as deep as what ends there is large, the end of the piece deepest; none where the
-    score prints a change of pace itself."""
+    """A slowdown at every phrase end that is sure enough, as deep as what ends there is large, the end of the piece
+    deepest; none where the score prints a change of pace itself."""
     score, bars = reading.score, reading.performance.bars
     last_row = int(bars["row"][-1])
     final = (last_row, float(score.bars["length"][last_row]))
     ends = _ends(phrases)
+    if not ends:
+        return []
     ends[final] = (FINAL, max((sure for end, (_, sure) in ends.items() if end == final), default=1.0))
     printed = _printed_rows(reading)
     items = []
     for end, (ending, sure) in sorted(ends.items()):
         start = _start(score, end, ending.bars, phrases)
-        if start is None or printed & set(range(start[0], end[0] + 1)):
+        if sure < LEAST_SURE or start is None or printed & set(range(start[0], end[0] + 1)):
             continue
         where = str(range_of(score, FoundPhrase(start, end, 1.0, ending.bars)))
         items += _at_end(reading, where, end, final, ending, sure)
