@@ -19,7 +19,7 @@ _OPTIONS = {
     "minLastJustification": 0.6, "pageHeight": _PAGE_HEIGHT, "pageMarginBottom": 0, "pageMarginLeft": 0,
     "pageMarginRight": 0, "pageMarginTop": 0, "smuflTextFont": "none", "svgBoundingBoxes": True,
     "svgContentBoundingBoxes": True, "svgFormatRaw": True, "svgRemoveXlink": True, "svgViewBox": True,
-    "xmlIdChecksum": True,
+    "systemDivider": "none", "xmlIdChecksum": True,
 }  # fmt: skip
 _LEAST_WIDTH, _MOST_WIDTH = 200, 20_000
 _BOXES = re.compile(r"bounding-box|placeholder|[mM]ilestone")

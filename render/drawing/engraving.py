@@ -88,7 +88,10 @@ class Engraving:
                 length = max(float(self.lengths[row]), 1e-9)
                 offsets, places = list(inside["offset"] / length), list(inside["x"])
                 if not offsets or offsets[0] > 1e-9:
-                    begin = min(box["left"] + _BEFORE_FIRST, *places, box["right"])
+                    after = box["left"]
+                    if places and row == system.bars["bar"][0]:  # clef and signatures come first
+                        after = max(after, places[0] - 2 * _BEFORE_FIRST)
+                    begin = min(after + _BEFORE_FIRST, *places, box["right"])
                     offsets, places = [0.0, *offsets], [begin, *places]
                 at += [row + min(offset, 1.0) / 2 for offset in [*offsets, 1.0]]
                 x += [*places, float(box["right"])]
