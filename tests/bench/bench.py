@@ -57,6 +57,7 @@ def main() -> None:
         starting(plan, folder)
         rendering(plan, folder)
         strumming(plan, folder)
+        showing(plan, folder)
         growing(folder)
 
 
@@ -133,6 +134,45 @@ def strumming(plan: Path, folder: Path) -> None:
         speed += map(float, said[1:])
     print(f"\nthe guitar on one core: built in {statistics.median(built):.1f} s, ", end="")
     print(f"plays at {statistics.median(speed):.0f} times real time")
+
+
+def showing(plan: Path, folder: Path) -> None:
+    """Sheet, page and draft: of the demo, and of 500 bars with a slowdown at every fourth."""
+    long = folder / "long.yaml"
+    (folder / "long.musicxml").write_text(_eighths(500), encoding="utf-8")
+    ends = range(4, 501, 4)
+    phrases = "".join(f"  - {{bars: {end - 3}-{end}, arch: 8%}}\n" for end in ends)
+    slowing = "".join(f"  - {{rallentando: {end - 1}:4 - {end}:4, to: 84%, then: a tempo}}\n" for end in ends)
+    head = "score: long.musicxml\ninstrument: classical guitar\ntempo: 120\n"
+    long.write_text(f"{head}phrases:\n{phrases}slowing:\n{slowing}", encoding="utf-8")
+    other = folder / "other.yaml"
+    other.write_text("based on: long.yaml\ntempo: 124\n", encoding="utf-8")
+    inward = plan.with_name("low-water-inward.yaml")
+    print("\nsheet, page and draft                        seconds        kB")
+    for name, one, two, score in (
+        ("demo", plan, inward, plan.with_name("low-water.musicxml")),
+        ("500 bars", long, other, folder / "long.musicxml"),
+    ):
+        for words, made in (
+            (["draw", one, "-o", folder / "sheet.pdf"], "sheet.pdf"),
+            (["compare", one, two, "-o", folder / "page.html"], "page.html"),
+            (["draft", score, "-o", folder / "draft.yaml", "--force"], "draft.yaml"),
+        ):
+            taken = median([*COMMAND, *words], RUNS if name == "demo" else 1)
+            print(f"  {words[0] + ', ' + name:<40} {taken:9.2f} {(folder / made).stat().st_size / 1000:9.0f}")
+
+
+def _eighths(bars: int) -> str:
+    """A score in two voices: quavers over minims."""
+    from written import FOUR_FOUR, bar, musicxml, note
+
+    line = [("E4", "G4", "A4", "B4"), ("C5", "A4", "F4", "D4")]
+    content = [
+        "".join(note(name, 0.5) for name in line[n % 2] * 2) + "<backup><duration>48</duration></backup>"
+        + note("A2", 2, voice=2) + note("E2", 2, voice=2)
+        for n in range(bars)
+    ]  # fmt: skip
+    return musicxml([bar(each, n, FOUR_FOUR if n == 1 else "") for n, each in enumerate(content, 1)])
 
 
 def lengthen(plan: Path, longer: Path, target: float) -> None:
@@ -216,8 +256,8 @@ def best(function) -> float:
     return min(taken)
 
 
-def median(command: list) -> float:
-    return statistics.median(seconds(command) for _ in range(RUNS))
+def median(command: list, runs: int = RUNS) -> float:
+    return statistics.median(seconds(command) for _ in range(runs))
 
 
 def seconds(command: list) -> float:
