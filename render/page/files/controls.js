@@ -246,7 +246,7 @@ class Controls {
     const button = find("play");
     button.classList.toggle("playing", this.player.playing);
     button.querySelector(".unseen").textContent = this.player.playing ? "Pause" : "Play";
-    document.body.classList.toggle("sounds", this.player.playing);
+    document.body.classList.toggle("heard", this.player.playing);
   }
 
   // Tell a listener to the screen where the music is: after a wish, never by itself.

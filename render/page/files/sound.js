@@ -62,12 +62,13 @@ class Sound {
     this.#cue(reading, second, this.now + SOON, { fade: 0.004, early: 0 });
   }
 
-  // Go on in `reading`, where `place(reading heard, second heard)` says, as soon as can be.
+  // Go on in `reading`, where `place(reading heard, second heard)` says, as soon as can be. The two are at the same
+  // place in the middle of the fade, so that neither is far from it while both are heard.
   go(reading, place) {
-    const at = this.now + SOON;
+    const middle = this.now + SOON + FADE / 2;
     this.#forgetPending();
-    const heard = this.heard(at);
-    this.#cue(reading, place(heard.reading, heard.second), at, { fade: FADE, early: 0 });
+    const heard = this.heard(middle);
+    this.#cue(reading, place(heard.reading, heard.second), middle, { fade: FADE, early: FADE / 2 });
   }
 
   // Go on elsewhere at a time to come. The fade is over by then, so that the first note keeps its attack.

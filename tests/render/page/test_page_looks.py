@@ -108,6 +108,33 @@ def test_nothing_reaches_over_the_edge(open_page, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+@pytest.mark.parametrize("width", [390, 1280])
+def test_nothing_moves_when_it_plays(open_page, width):
+    """Everything but the line stays where it is, and nothing comes to lie beside the page."""
+    page = open_page(viewport={"width": width, "height": 900})
+    places = """() => [...document.querySelectorAll("main *, .player *")]
+        .filter((it) => !it.matches(".line") && !it.closest("#play, .where"))
+        .map((it) => it.getBoundingClientRect())
+        .map(({ x, y, width }) => [x, y + scrollY, width].map(Math.round))"""
+    before = page.evaluate(places)
+    page.keyboard.press(" ")
+    page.wait_for_timeout(600)
+    assert page.locator("#play.playing").count() == 1
+    assert page.evaluate(places) == before
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_no_barrier_is_found_where_bars_are_repeated_and_one_listens_blind(open_page, width):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = open_page(viewport={"width": width, "height": 900})
+    page.locator("#repeat").select_option("bars")
+    page.locator("#blind").click()
+    found = Axe().run(page, options={"runOnly": AXE_RULES})
+    assert [(each["id"], each["nodes"][0]["html"][:200]) for each in found.response["violations"]] == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
 def test_words_with_markup_stay_words(open_page, tmp_path):
     words = HOSTILE.replace('"', "")
     plans = written(tmp_path, title=words, name=words[:50], why=words)
