@@ -227,3 +227,35 @@ def test_a_page_of_two_short_readings_is_small(made):
     assert facts.size < 3_000_000
     data = facts.path.read_text(encoding="utf-8").split('id="values">')[1].split("</script>")[0]
     assert len(json.loads(data)["readings"]) == 2
+
+
+def test_readings_of_different_scores_have_each_their_own_music(open_page, tmp_path):
+    plans = written(tmp_path)
+    other = (tmp_path / "piece.abc").read_text(encoding="utf-8").replace("G B d | g2 f", "D B d | g2 e", 1)
+    (tmp_path / "edition.abc").write_text(other, encoding="utf-8")
+    text = plans[1].read_text(encoding="utf-8").replace("score: piece.abc", "score: edition.abc")
+    plans[1].write_text(text, encoding="utf-8")
+    _, facts = page_of(plans, ["Outward", "Inward"], tmp_path / "editions.html")
+    page = open_page(facts.path)
+    assert page.locator("h3:visible", has_text="The music of").all_inner_texts() == ["The music of A", "The music of B"]
+    assert "the notes differ in bars 1-2" in page.locator(".part-apart").inner_text().lower()
+    page.locator("#bar").evaluate("it => { it.value = 2; it.dispatchEvent(new Event('input')) }")
+    page.keyboard.press("b")
+    assert page.locator(".line").evaluate("it => it.closest('.sheets').dataset.prefix") == "wide1-"
+    assert page.locator("#place").inner_text().startswith("bar 3")
+
+
+def test_a_score_that_is_not_engraved_still_has_bars_curves_and_sound(open_page, tmp_path, monkeypatch):
+    import verovio
+
+    monkeypatch.setattr(verovio.toolkit, "loadData", lambda *_: False)
+    _, facts = page_of(written(tmp_path), ["Outward", "Inward"], tmp_path / "bars.html")
+    assert facts.refused
+    page = open_page(facts.path)
+    assert "cannot be engraved" in page.locator(".refused").inner_text()
+    assert page.locator(".sheets.wide path.curve").count() > 0
+    page.locator(".sheets.wide .touch[data-bar='3']").click()
+    assert page.locator("#place").inner_text().startswith("bar 4")
+    page.keyboard.press(" ")
+    page.wait_for_function("document.body.classList.contains('heard')")
+    page.keyboard.press(" ")
