@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from render.files import keep_from_inputs, written_whole
+from soundfonts import guitar
 from timing.drafting import draft
 from timing.drafting.phrases import FoundPhrase
 from timing.plan.planfile import PLANS
@@ -26,7 +27,7 @@ def write_draft(score: Path, file: Path | None, phrases_only: bool, force: bool,
         message = f"{file} is there already: name another file with -o, or write over it with --force"
         raise CannotDo.because("output-there", message, file)
     with written_whole(file) as temporary:
-        made = draft(read, file, phrases_only)
+        made = draft(read, file, phrases_only, sound=guitar)
         temporary.write_text(made.text, encoding="utf-8")
     smallest = sum(1 for _ in _innermost(made.phrases))
     found = f"{smallest} phrase{'s' * (smallest != 1)}" if smallest else "no melody with phrases"

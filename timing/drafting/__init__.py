@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from timing.cautions import check
+from timing.cautions.rules import Sound
 from timing.drafting.form import closes, form_lines, sections_of
 from timing.drafting.harmony import Sounds
 from timing.drafting.items import Item
@@ -32,10 +33,11 @@ SOFTER = "3 dB"  # the second time (common practice; the amount is the house's o
 _TONES_OF_STRINGS = range(40, 44)  # General MIDI programs of bowed strings, which have a tone over the fingerboard
 _OF_LEVEL = {"inner-over-melody", "level-out-of-range"}
 _LEVELS = ("voices", "dynamics", "accents")
-# What comes of the notes and marks of the score, and not of the draft.
+# What comes of the notes and marks of the score and of the instrument, and not of the draft.
 _THE_SCORES_OWN = {
     "inner-over-melody": "the score's own dynamics have it so",
     "level-out-of-range": "the score's own dynamics ask for it",
+    "open-string-out": "it is the easiest way to play the notes",
     "phrase-cuts-tie": "the melody's phrase ends here, though a note is held over",
 }
 _NO_PHRASES = "No melody was found of which phrases could be told."
@@ -49,8 +51,9 @@ class Draft:
     phrases: tuple[FoundPhrase, ...]
 
 
-def draft(score: Score, file: Path, phrases_only: bool = False) -> Draft:
-    """A plan for a score, as if it were to stand in `file`; `phrases_only`: with nothing but the phrases."""
+def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | None = None) -> Draft:
+    """A plan for a score, as if it were to stand in `file`; `phrases_only`: with nothing but the phrases; `sound` is
+    what the cautions know of how strings sound."""
     reading = perform(score, Plan(score=str(score.path)))
     phrases = kept(find_phrases(score))
     sounds = Sounds(score)
@@ -64,7 +67,7 @@ def draft(score: Score, file: Path, phrases_only: bool = False) -> Draft:
         if len(tempi) == 1:
             head.append(("tempo", tempi[0]))
         entries = {"tempo": tempi[1:] and tempi, "voices": voice_items(reading)} | entries | _shape(reading, phrases)
-        entries = _without_cautions(about, head, entries, file)
+        entries = _without_cautions(about, head, entries, file, sound)
     return Draft(plan_text(about, head, entries), phrases)
 
 
@@ -116,13 +119,15 @@ def _beside(score: Path, file: Path) -> str:
         return str(score.resolve())
 
 
-def _without_cautions(about: list[str], head: list, entries: dict[str, list[Item]], file: Path) -> dict:
+def _without_cautions(
+    about: list[str], head: list, entries: dict[str, list[Item]], file: Path, sound: Sound | None
+) -> dict[str, list[Item]]:
     """The entries without those of which `check` has a caution to say: a draft is no place for a dispute. Where the
     score's own dynamics put other voices over the melody, they are left to the score; what still comes of its notes and
     marks is accepted."""
     for _ in range(_MOST_ROUNDS):
         text = plan_text(about, head, entries)
-        stands = [remark for remark in check(load(file, text=text)) if remark.stands]
+        stands = [remark for remark in check(load(file, text=text), sound) if remark.stands]
         if any(remark.code in _OF_LEVEL for remark in stands) and any(entries[key] for key in _LEVELS):
             entries = entries | {key: [] for key in _LEVELS}
             continue
