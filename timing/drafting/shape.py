@@ -74,7 +74,7 @@ def phrase_items(score: Score, phrases: Sequence[FoundPhrase], shaped: bool, sai
         entry: dict = {"bars": str(range_of(score, phrase))}
         if shaped and (arch := arch_of(phrase)):
             entry["arch"] = arch
-        kind = "section" if phrase.section else "phrase"
+        kind = "section" if phrase.section and phrase.bars > ABOUT_FOUR[1] else "phrase"
         why = f"a {kind} of {_length(phrase.bars)}; its end is {sureness(phrase.sure)}"
         if not phrase.inside and phrase.end in said:
             why += f"; {said[phrase.end]}"
@@ -127,12 +127,12 @@ def _at_end(reading: Reading, where: str, end: tuple, final: tuple, ending: Endi
     yield Item(keys, f"the end of {FINAL.of}: the slowest place")
 
 
-def _ends(phrases: Sequence[FoundPhrase]) -> dict[tuple[int, float], tuple[Ending, float]]:
-    """What ends at each place, the largest of all that do, and how sure it is."""
+def _ends(phrases: Sequence[FoundPhrase], outermost: bool = True) -> dict[tuple[int, float], tuple[Ending, float]]:
+    """What ends at each place, the largest of all that do, and how sure it is. What is outermost is a section."""
     made: dict[tuple[int, float], tuple[Ending, float]] = {}
     for phrase in phrases:
-        made |= _ends(phrase.inside)
-        if phrase.section or phrase.bars > EIGHT:
+        made |= _ends(phrase.inside, outermost=False)
+        if (outermost and phrase.section) or phrase.bars > EIGHT:
             ending = SECTION
         elif phrase.bars > ABOUT_FOUR[1]:
             ending = LARGE

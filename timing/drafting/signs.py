@@ -1,8 +1,9 @@
 """What the score itself says of where phrases end: its signs, before any weights.
 
 Double bars, repeat signs, the last ending, Fine, D.C., D.S. and the Coda are walls: a phrase begins there, or with an
-upbeat to it. The other signs are added to the score of an end (log odds, the house's own values: a sign that says
-"here" is stronger than all weights together; a slur rather says where no phrase ends).
+upbeat to it. So are words for a new tone, which players change between phrases (common
+practice). The other signs are added to the score of an end (log odds, the house's own values: a sign that says "here"
+is stronger than all weights together; a slur rather says where no phrase ends).
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.drafting.leading import Leading
+from timing.marks.words import clauses
 from timing.score import Score
 
 FERMATA = 12.0
@@ -24,6 +26,7 @@ UPBEAT = 0.5  # bars: the longest upbeat
 SHORTEST = 2.0  # bars of a section: of signs nearer to each other the last counts, as after a first ending
 
 _LARGE = {"double bar", "fine", "da capo", "dal segno", "coda"}  # repeat signs and endings part small sections
+_TONES = {"tone", "guitar tone"}
 _AFTER_ITS_BAR = {"fine", "da capo", "dal segno"}
 
 
@@ -94,10 +97,18 @@ def _walls(score: Score, line: Leading) -> list[tuple[float, bool]]:
         at = line.bar_quarter[bar + 1] if kind in _AFTER_ITS_BAR else line.at(bar, mark["offset"])
         at = round(float(at), 6)
         found[at] = found.get(at, False) or kind in _LARGE
+    for mark in score.marks_of("words"):
+        if not line.skipped[mark["bar"]] and _is_tone(str(mark["text"])):
+            found.setdefault(round(float(line.at(mark["bar"], mark["offset"])), 6), False)
     endings = score.marks_of("ending")
     for ending in endings[~line.skipped[endings["bar"]]]:
         found.setdefault(round(float(line.bar_quarter[ending["end_bar"] + 1]), 6), False)
     return sorted(found.items())
+
+
+def _is_tone(text: str) -> bool:
+    """Whether words say how a stretch is to sound: sul tasto, dolce, naturale."""
+    return any(meaning.kind in _TONES for _, meanings in clauses(text) for meaning in meanings)
 
 
 def _apart(walls: list[tuple[float, bool]], line: Leading) -> list[tuple[float, bool]]:
