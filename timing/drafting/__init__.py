@@ -57,10 +57,10 @@ def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | N
     reading = perform(score, Plan(score=str(score.path)))
     phrases = kept(find_phrases(score))
     sounds = Sounds(score)
-    sections = sections_of(score, phrases, sounds)
+    sections = sections_of(phrases, sounds)
     about = _about(reading, phrases, form_lines(reading, sections, sounds))
     head = [("title", Item(reading.performance.title, "")), ("score", Item(_beside(score.path, file), ""))]
-    ends = closes(phrases, sections, sounds)
+    ends = closes(sections, sounds)
     entries = {"phrases": phrase_items(score, phrases, not phrases_only, ends)}
     if not phrases_only:
         tempi = tempi_of(reading)

@@ -10,7 +10,6 @@ import numpy as np
 from timing.drafting.harmony import Sounds, Tonality, close_at, tonality
 from timing.drafting.phrases import FoundPhrase, range_of
 from timing.reading import Reading
-from timing.score import Score
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -24,14 +23,14 @@ class Section:
     key: Tonality | None
 
 
-def sections_of(score: Score, phrases: Sequence[FoundPhrase], sounds: Sounds) -> list[Section]:
+def sections_of(phrases: Sequence[FoundPhrase], sounds: Sounds) -> list[Section]:
     """The outermost phrases with their letters: the same music has the same letter, and one that only begins alike has
     it with a prime."""
     made: list[Section] = []
     contents: list[tuple] = []
     letters = iter(LETTERS)
     for phrase in phrases:
-        content = _content(score, sounds, phrase)
+        content = _content(sounds, phrase)
         name = next((made[n].name for n, other in enumerate(contents) if other == content), "")
         if not name:
             alike = next((made[n].name for n, other in enumerate(contents) if _begin_alike(other, content)), "")
@@ -41,7 +40,8 @@ def sections_of(score: Score, phrases: Sequence[FoundPhrase], sounds: Sounds) ->
     return made
 
 
-def _content(score: Score, sounds: Sounds, phrase: FoundPhrase) -> tuple:
+def _content(sounds: Sounds, phrase: FoundPhrase) -> tuple:
+    """Its notes: when each begins after it, and its pitch."""
     start, end = sounds.at(*phrase.start), sounds.at(*phrase.end)
     low, high = np.searchsorted(sounds.start, [start - 1e-9, end - 1e-9])
     onsets = np.round(sounds.start[low:high] - start, 4)
@@ -75,31 +75,29 @@ def _form(reading: Reading, sections: Sequence[Section]) -> str:
     """The sections as they are played: A (1-8, repeated), B (9-16), A (1-8)."""
     bars = reading.score.bars
     firsts = [row + (offset > bars["length"][row] / 2) for row, offset in (s.phrase.start for s in sections)]
-    played: list[list] = []
-    before = -1
-    for bar in reading.performance.bars:
-        row = int(bar["row"])
-        number = max(int(np.searchsorted(firsts, row, side="right")) - 1, 0)
-        if played and played[-1][0] == number and row > before:
-            before = row
-            continue
-        if played and played[-1][0] == number:
-            played[-1][1] += 1
-        else:
-            played.append([number, 1])
-        before = row
+    rows = reading.performance.bars["row"]
+    numbers = np.maximum(np.searchsorted(firsts, rows, side="right") - 1, 0)
+    again = np.append(True, np.diff(rows) <= 0)  # the order goes back, to the same section or another
+    other = np.append(True, np.diff(numbers) != 0)
+    played = [(int(run[0]), int(back.sum()) + (not back[0])) for run, back in _runs(numbers, again, other)]
     told, said = [], set()
     for number, times in played:
         section = sections[number]
-        again = {1: "", 2: "repeated"}.get(times, f"{times} times")
+        often = {1: "", 2: "repeated"}.get(times, f"{times} times")
         where = "" if number in said else str(range_of(reading.score, section.phrase))
-        inner = ", ".join(filter(None, (where, again)))
+        inner = ", ".join(filter(None, (where, often)))
         told.append(f"{section.name} ({inner})" if inner else section.name)
         said.add(number)
     return ", ".join(told)
 
 
-def closes(phrases: Sequence[FoundPhrase], sections: Sequence[Section], sounds: Sounds) -> dict[tuple, str]:
+def _runs(numbers: np.ndarray, again: np.ndarray, other: np.ndarray):
+    """The stretches in which the same section is played, and where in them the order goes back."""
+    cuts = np.flatnonzero(other)[1:]
+    return zip(np.split(numbers, cuts), np.split(again, cuts), strict=True)
+
+
+def closes(sections: Sequence[Section], sounds: Sounds) -> dict[tuple, str]:
     """In words how the innermost phrases close, by their end; only where the chord is plain and the key is clear."""
     made = {}
     for section in sections:

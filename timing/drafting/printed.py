@@ -8,6 +8,7 @@ from typing import Any
 from timing.drafting.items import Item, decibels, percent
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
+from timing.plan.time import TempoMark
 from timing.plan.units import NOTE_VALUES
 from timing.reading import Reading
 from timing.score import Score
@@ -32,18 +33,24 @@ def marks_of(reading: Reading) -> dict[str, list[Item]]:
 
 
 def tempi_of(reading: Reading) -> list[Item]:
-    """The tempi of the score, or the one that is played where it has none."""
+    """The tempi of the score, or the one that is played where it has none: an entry each where there are several, since
+    any tempo of a plan takes the place of all that are printed."""
     first = tempo_in_words(reading, float(reading.performance.time.basic(0.0)), 0)
     marks = reading.plan.tempo
     if not marks:
         return [Item(first, "the score says no tempo, and this is none in particular")]
-    if len(marks) == 1 or not all(isinstance(mark.tempo, float) for mark in marks):
+    begins = int(reading.performance.bars["row"][0])
+    later = [mark for mark in marks if mark.at.row != begins or float(reading.where.moments(mark.at)[0]) > 1e-6]
+    if not later:
         return [Item(first, "printed")]
-    items = [Item({"tempo": first}, "printed")]
-    for mark in marks[1:]:
-        row = mark.at.row or 0
-        items.append(Item({"at": _place(mark.at), "tempo": tempo_in_words(reading, mark.tempo, row)}, "printed"))
-    return items
+    why = "printed" if len(later) < len(marks) else "what is played where the score says none"
+    return [Item({"tempo": first}, why), *(Item(_tempo_at(mark, reading), "printed") for mark in later)]
+
+
+def _tempo_at(mark: TempoMark, reading: Reading) -> dict[str, str]:
+    """A later tempo; a change (110%) and a return (tempo primo) are words of the plan already."""
+    tempo = mark.tempo if isinstance(mark.tempo, str) else tempo_in_words(reading, mark.tempo, mark.at.row)
+    return {"at": _place(mark.at), "tempo": tempo}
 
 
 def tempo_in_words(reading: Reading, tempo: float, row: int) -> str:

@@ -101,11 +101,11 @@ def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item
     ends = _ends(phrases)
     if not ends:
         return []
-    ends[final] = (FINAL, max((sure for end, (_, sure) in ends.items() if end == final), default=1.0))
-    printed = _printed_rows(reading)
+    ends[final] = (FINAL, 1.0)  # whatever the melody does, the order of the bars is over here
+    printed, starts = _printed_rows(reading), np.concatenate([[0.0], np.cumsum(score.bars["length"])])
     items = []
     for end, (ending, sure) in sorted(ends.items()):
-        start = _start(score, end, ending.bars, phrases)
+        start = _start(score, starts, end, ending.bars, phrases)
         if sure < LEAST_SURE or start is None or printed & set(range(start[0], end[0] + 1)):
             continue
         where = str(range_of(score, FoundPhrase(start, end, 1.0, ending.bars)))
@@ -114,12 +114,12 @@ def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item
 
 
 def _at_end(reading: Reading, where: str, end: tuple, final: tuple, ending: Ending, sure: float) -> Iterator[Item]:
-    bars = reading.performance.bars
-    heard = sorted({int(number) for number in bars["pass"][bars["row"] == end[0]]})
     why = f"the end of {ending.of} ({sureness(sure)})"
     if end != final:
         yield Item({"rallentando": where, "to": percent(ending.pace), "then": "a tempo"}, why)
         return
+    bars = reading.performance.bars
+    heard = sorted({int(number) for number in bars["pass"][bars["row"] == end[0]]})
     for number in heard[:-1]:  # the same place before it is the end
         keys = {"rallentando": where, "to": percent(SECTION.pace), "then": "a tempo", "pass": number}
         yield Item(keys, f"the end of {SECTION.of}, which is not yet that of the piece")
@@ -143,9 +143,11 @@ def _ends(phrases: Sequence[FoundPhrase], outermost: bool = True) -> dict[tuple[
     return made
 
 
-def _start(score: Score, end: tuple[int, float], bars: float, phrases: Sequence[FoundPhrase]):
-    """Where a slowdown of so many bars begins, on a felt beat; None where its phrase is too short for it."""
-    starts = np.concatenate([[0.0], np.cumsum(score.bars["length"])])
+def _start(
+    score: Score, starts: np.ndarray, end: tuple[int, float], bars: float, phrases: Sequence[FoundPhrase]
+) -> tuple[int, float] | None:
+    """Where a slowdown of so many bars begins, on a felt beat; None where its phrase is too short for it. `starts` are
+    the quarters at which the bars begin."""
     row, offset = end
     beat = float(felt_beat(score.bars[row]))
     full = float(score.bars["beats"][row] * 4 / score.bars["unit"][row])

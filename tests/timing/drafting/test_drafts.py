@@ -96,6 +96,35 @@ def test_marks_written_out_sound_as_the_printed_ones(drafted, tmp_path):
     np.testing.assert_array_equal(again.performance.notes["tone"], own.performance.notes["tone"])
 
 
+def basic_tempi(reading) -> np.ndarray:
+    starts = reading.performance.bars["start"]
+    return reading.performance.time.basic(np.append(starts, starts + reading.performance.bars["length"] / 2))
+
+
+def test_the_basic_tempo_is_that_of_the_score(drafted):
+    score, file, _ = drafted
+    own = perform(score, Plan(score=str(score.path)))
+    np.testing.assert_allclose(basic_tempi(load(file)), basic_tempi(own), rtol=2e-4)
+
+
+def words_at(text: str) -> str:
+    return f'<direction placement="above"><direction-type><words>{text}</words></direction-type></direction>'
+
+
+@pytest.mark.parametrize(
+    "printed",
+    [{5: "Più mosso", 9: "Tempo I"}, {1: "Adagio", 5: "Allegro", 9: "Tempo I"}, {5: "Presto"}, {1: "Andante"}, {}],
+)
+def test_changes_of_tempo_are_not_lost(printed, tmp_path):
+    text = musicxml(16, before={row: words_at(words) for row, words in printed.items()})
+    (tmp_path / "piece.musicxml").write_text(text, encoding="utf-8")
+    score, file = read_score(tmp_path / "piece.musicxml", cache=False), tmp_path / "plan.yaml"
+    file.write_text(draft(score, file).text, encoding="utf-8")
+    own = basic_tempi(perform(score, Plan(score=str(score.path))))
+    assert (len(set(np.round(own, 3))) > 1) == any(bar > 1 for bar in printed)
+    np.testing.assert_allclose(basic_tempi(load(file)), own, rtol=2e-4)
+
+
 @pytest.mark.parametrize(
     ("name", "ends"),
     [("low-water", ["2:5", "6:5", "12:5", "16:5", "18", "33"]), ("umbrella-stand", ["4", "8", "12", "16", "24", "28"])],
