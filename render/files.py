@@ -2,16 +2,33 @@
 
 from __future__ import annotations
 
+import atexit
 import codecs
 import errno
 import os
+import secrets
 import stat
-import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 
 from timing.remarks import CannotDo
+
+
+@contextmanager
+def temporary_file(folder: Path, suffix: str = "") -> Iterator[Path]:
+    """An empty file in `folder` that only the user may read; it is gone at the end. OSError where there can be none."""
+    file = folder / f".lentando-{secrets.token_hex(8)}{suffix}"
+    take_away = partial(_take_away, file)
+    # an interrupt comes when it likes, even while the file is made or taken away: the end of the process sees to it
+    atexit.register(take_away)
+    try:
+        file.touch(0o600, exist_ok=False)
+        yield file
+    finally:
+        take_away()
+        atexit.unregister(take_away)
 
 
 @contextmanager
@@ -29,20 +46,12 @@ def written_whole(path: str | Path, mode: int | None = None) -> Iterator[Path]:
             raise CannotDo.because("cannot-write", f"{path} is a folder: name a file", path)
         if target.exists() and not _may_write(target):
             raise CannotDo.because("cannot-write", f"{path} is protected against writing: name another file", path)
-        handle, name = tempfile.mkstemp(prefix=".lentando-", dir=target.parent)
+        with temporary_file(target.parent) as temporary:
+            yield temporary
+            os.chmod(temporary, 0o666 & ~_umask() if mode is None else mode)
+            os.replace(temporary, target)
     except OSError as fault:
         raise _in_words(path, fault) from None
-    os.close(handle)
-    temporary = Path(name)
-    try:
-        yield temporary
-        os.chmod(temporary, 0o666 & ~_umask() if mode is None else mode)
-        os.replace(temporary, target)
-    except OSError as fault:
-        raise _in_words(path, fault) from None
-    finally:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)
 
 
 def rewrite(path: Path, before: str, after: str) -> None:
@@ -59,6 +68,11 @@ def rewrite(path: Path, before: str, after: str) -> None:
         temporary.write_bytes(mark + after.encode())
         if path.read_bytes() != mark + before.encode():
             raise changed
+
+
+def _take_away(file: Path) -> None:
+    with suppress(OSError):
+        file.unlink(missing_ok=True)
 
 
 def _may_write(path: Path) -> bool:

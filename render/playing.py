@@ -13,6 +13,7 @@ from types import ModuleType
 from rich.console import Console
 from rich.text import Text
 
+from render.files import temporary_file
 from render.report import clock
 from render.stems import RATE
 from render.synth import nothing_on_the_terminal
@@ -58,7 +59,7 @@ def play(make: Callable[[Path], float], place: Callable[[float], str], warning: 
 
     The file is gone in every case. CannotDo where there is no sound device.
     """
-    with _temporary(".wav") as file, _mixer() as mixer:
+    with temporary_file(Path(tempfile.gettempdir()), ".wav") as file, _mixer() as mixer:
         seconds = make(file)
         console.print(Text(warning))
         mixer.music.load(file)
@@ -100,18 +101,6 @@ def _mixer() -> Iterator[ModuleType]:
         yield mixer
     finally:
         mixer.quit()
-
-
-@contextmanager
-def _temporary(suffix: str) -> Iterator[Path]:
-    """A file that is gone at the end."""
-    handle, name = tempfile.mkstemp(suffix, "lentando-")
-    os.close(handle)
-    file = Path(name)
-    try:
-        yield file
-    finally:
-        file.unlink(missing_ok=True)
 
 
 @contextmanager

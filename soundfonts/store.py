@@ -9,6 +9,7 @@ from __future__ import annotations
 import atexit
 import contextlib
 import os
+import secrets
 import shutil
 import tempfile
 import time
@@ -61,16 +62,16 @@ def _beside(path: Path) -> Path:
 
 
 def _write_whole(path: Path, write: Callable[[BinaryIO], None]) -> None:
-    handle, unfinished = tempfile.mkstemp(dir=path.parent, prefix=f"{path.stem}-", suffix=".part")
+    unfinished = path.with_name(f"{path.stem}-{secrets.token_hex(8)}.part")
     try:
-        with os.fdopen(handle, "wb") as file:
+        with unfinished.open("xb") as file:
             write(file)
             file.flush()
             os.fsync(file.fileno())
-        _beside(path).write_text(fingerprint(Path(unfinished)), encoding="ascii")
+        _beside(path).write_text(fingerprint(unfinished), encoding="ascii")
         os.replace(unfinished, path)
     finally:
-        Path(unfinished).unlink(missing_ok=True)
+        unfinished.unlink(missing_ok=True)
 
 
 def _tidy(place: Path, family: str, version: str) -> None:

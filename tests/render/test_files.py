@@ -6,12 +6,15 @@ import codecs
 import errno
 import os
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from render.files import keep_from_inputs, rewrite, written_whole
 from timing.remarks import CannotDo
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -53,6 +56,60 @@ def test_a_failure_leaves_what_was_there(folder, fault):
         temporary.write_bytes(b"half")
         raise fault
     assert names(folder) == ["take.wav"] and (folder / "take.wav").read_bytes() == b"old"
+
+
+# A process for each step of the writing, which is interrupted at that step; the last one goes through to its end.
+INTERRUPTED = """
+import os, sys
+from pathlib import Path
+from render.files import written_whole
+
+WATCHED = ("files.py", "contextlib.py")
+
+def interrupt_at(step):
+    def trace(frame, event, _):
+        nonlocal step
+        if not frame.f_code.co_filename.endswith(WATCHED):
+            return None
+        frame.f_trace_opcodes, frame.f_trace_lines = True, False
+        if event == "opcode":
+            step -= 1
+            if step < 0:
+                raise KeyboardInterrupt
+        return trace
+    sys.settrace(trace)
+
+take, step, done = Path(sys.argv[1]), 0, False
+while not done:
+    take.write_bytes(b"old")
+    child = os.fork()
+    if not child:
+        interrupt_at(step)
+        try:
+            with written_whole(take) as temporary:
+                temporary.write_bytes(b"new")
+        except KeyboardInterrupt:
+            sys.exit(130)
+        sys.exit()
+    done = os.waitpid(child, 0)[1] == 0
+    assert os.listdir(take.parent) == [take.name], f"left behind at step {step}: {os.listdir(take.parent)}"
+    assert take.read_bytes() in ((b"new",) if done else (b"old", b"new"))
+    step += 1
+print(step)
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="a process can be doubled on POSIX systems only")
+def test_interrupted_at_any_step_nothing_is_left_behind(tmp_path):
+    process = subprocess.run(
+        [sys.executable, "-c", INTERRUPTED, str(tmp_path / "take.wav")],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=300,
+    )
+    assert process.returncode == 0, process.stderr
+    assert int(process.stdout) > 100
 
 
 @pytest.mark.parametrize(

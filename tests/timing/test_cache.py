@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -112,3 +113,15 @@ def test_tables_come_back_whatever_they_hold(path):
     kept = cache.load("name", path)
     assert same(score, kept)
     assert kept.title == "Höhe – 高"
+
+
+@pytest.mark.parametrize("fault", [KeyboardInterrupt, MemoryError, OSError])
+def test_what_could_not_be_kept_leaves_nothing(path, folder, monkeypatch, fault):
+    def fail(file, **_):
+        file.write(b"half")
+        raise fault
+
+    monkeypatch.setattr(np, "savez_compressed", fail)
+    with suppress(KeyboardInterrupt, MemoryError):
+        read_score(path)
+    assert list(folder.iterdir()) == []

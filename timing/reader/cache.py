@@ -10,8 +10,9 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tempfile
+import secrets
 import zipfile
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -65,14 +66,14 @@ def store(name: str, score: Score) -> None:
         for r in score.remarks
     ]  # fmt: skip
     about = json.dumps({"title": score.title, "remarks": remarks})
+    unfinished = folder() / f"{name}-{secrets.token_hex(8)}.part"
     try:
         folder().mkdir(parents=True, exist_ok=True)
-        handle, unfinished = tempfile.mkstemp(dir=folder(), suffix=".part")
-    except OSError:
-        return
-    try:
-        with os.fdopen(handle, "wb") as file:
+        with unfinished.open("xb") as file:
             np.savez_compressed(file, about=np.array(about), **{table: getattr(score, table) for table in _TABLES})
         os.replace(unfinished, folder() / f"{name}.npz")
     except OSError:
-        Path(unfinished).unlink(missing_ok=True)
+        pass  # there is none, then
+    finally:
+        with suppress(OSError):
+            unfinished.unlink(missing_ok=True)
