@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
@@ -106,12 +106,30 @@ def _whole_numbers(chunk: np.ndarray) -> np.ndarray:
 
 
 class _Output:
-    """A file for libsndfile to write to. It keeps the reason where writing fails, which the library does not tell."""
+    """A file for libsndfile to write to. It keeps the reason where writing fails, which the library does not tell.
+
+    After an interrupt the library may come back to a file that is closed by then: it finds nothing there.
+    """
 
     def __init__(self, file: FileIO):
         self._file = file
-        self.seek, self.tell, self.read = file.seek, file.tell, file.read
         self.fault: OSError | None = None
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Go to a byte, and say which; 0 once the file is closed."""
+        with suppress(ValueError):
+            return self._file.seek(offset, whence)
+        return 0
+
+    def tell(self) -> int:
+        """The byte that comes next; 0 once the file is closed."""
+        return self.seek(0, os.SEEK_CUR)
+
+    def read(self, size: int) -> bytes:
+        """The next bytes; none once the file is closed."""
+        with suppress(ValueError):
+            return self._file.read(size)
+        return b""
 
     def write(self, data: bytes) -> int:
         """Write all of it; 0 where that is not possible."""
@@ -122,16 +140,24 @@ class _Output:
         except OSError as fault:
             self.fault = fault
             return 0
+        except ValueError:
+            return 0
         return len(data)
 
 
 @contextmanager
-def _closed_by(writer: ThreadPoolExecutor, file) -> Iterator:
-    """The file, closed in the writer's thread at the end."""
+def _opened_by(writer: ThreadPoolExecutor, make: Callable, *arguments, **named) -> Iterator:
+    """What `make` opens, in the writer's thread, where it is also closed at the end."""
+    opening = writer.submit(make, *arguments, **named)
     try:
-        yield file
+        yield opening.result()
     finally:
-        writer.submit(file.close).result()
+        writer.submit(_close, opening).result()
+
+
+def _close(opening: Future) -> None:
+    if opening.exception() is None:
+        opening.result().close()
 
 
 def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray], total: float, progress) -> _Measure:
@@ -147,8 +173,7 @@ def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray
     with temporary.open("w+b", buffering=0) as raw, ThreadPoolExecutor(1) as writer:
         output = _Output(raw)
         try:
-            opening = writer.submit(soundfile.SoundFile, output, "w", RATE, 2, coding, format=kind)
-            with _closed_by(writer, opening.result()) as file:
+            with _opened_by(writer, soundfile.SoundFile, output, "w", RATE, 2, coding, format=kind) as file:
                 file.comment = record
                 written: Future | None = None
                 for chunk in stream:

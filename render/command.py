@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 import sys
 from typing import Annotated
 
@@ -17,9 +16,10 @@ import typer
 from render.comparing_commands import compare
 from render.drafting_commands import draft
 from render.drawing_commands import draw
+from render.interrupts import heed_interrupts
 from render.judging_commands import check, explain
 from render.listening_commands import play, render
-from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, TERMINATED, PlanFile, console, print_json, refusing
+from render.terminal import DONE, IMPOSSIBLE, INTERRUPTED, PlanFile, console, print_json, refusing
 
 app = typer.Typer(
     help="Hear a score as your plan reads it, and be told where the plan works against the phrase.",
@@ -106,8 +106,7 @@ def main() -> None:
 
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(errors="replace")  # a terminal that has no letters for a title still shows the rest
-    # asked to stop by the system, leave as after Ctrl-C: what is half-written is taken away
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
+    heed_interrupts()
     try:
         status = _run()
         sys.stdout.flush()
