@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from timing.bends import add_swells, build_bends, glide_table
+from timing.cues import with_cues
 from timing.curves import build_curves
 from timing.displacement import delay, displacement
 from timing.dynamics import Level, at_second_time, build_level
@@ -67,6 +68,7 @@ class Reading:
 def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     """Bring score and plan together; `scale` draws the reading larger or smaller. CannotDo lists every fault of the
     plan against the score."""
+    score, cue_remarks = with_cues(score, plan.marks.cues)
     bars, order_remarks = unfold(score, order=_own_order(score, plan), repeats_after_return=plan.repeats_after_da_capo)
     where = Where(score, bars)
     played = _written_out(score, where)
@@ -112,7 +114,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     title = plan.title or score.title or score.path.stem
     tables = (curves, glides, bends, phrase_table(phrases))
     performance = Performance(title, played[order], lanes, tunings, bars, pace.time, *tables)
-    remarks = (*score.remarks, *order_remarks, *where.remarks)
+    remarks = (*score.remarks, *cue_remarks, *order_remarks, *where.remarks)
     return Reading(score, plan, performance, where, phrases, pace, level, lines, capos, marks, remarks)
 
 

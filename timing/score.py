@@ -7,7 +7,7 @@ in the code; the number printed on the page is a column of that table and is use
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum, IntFlag
 from pathlib import Path
 
@@ -30,6 +30,8 @@ class Sign(IntFlag):
     HARMONIC = 256
     PIZZICATO = 512
     LEFT_HAND = 1024  # hammer-on, pull-off: sounded by the left hand
+    CUE = 4096  # small, as a cue, but part of its voice
+    SILENT_CUE = 8192  # a cue of what another part plays
     TIED_IN = 2048  # at the beginning of a bar and tied from before, though not from the bar before (a second ending)
 
 
@@ -128,7 +130,8 @@ PART = np.dtype(
 
 @dataclass(frozen=True)
 class Score:
-    """A score read from a file. `remarks` are the faults that the reading passed over, for the user to know."""
+    """A score read from a file, with its visible cues. `remarks` are the faults that the reading passed over, for the
+    user to know."""
 
     path: Path
     title: str
@@ -142,6 +145,21 @@ class Score:
     def marks_of(self, *kinds: str) -> np.ndarray:
         """The marks of these kinds, in the order of the score."""
         return self.marks[np.isin(self.marks["kind"], kinds)]
+
+    def without(self, silent: np.ndarray) -> Score:
+        """The score without the notes that are chosen, (n,) bool. Their noteheads stay in their places, as long as
+        nothing and of no note (-1); slurs and slides from or to them go."""
+        row = np.where(silent, -1, np.cumsum(~silent) - 1)
+        heads, marks = self.heads.copy(), self.marks.copy()
+        heads["note"] = row[heads["note"]]
+        heads["length"][heads["note"] < 0] = 0
+        lost = np.zeros(len(marks), bool)
+        for column in ("note", "goal"):
+            named = marks[column] >= 0
+            marks[column][named] = row[marks[column][named]]
+            lost |= named & (marks[column] < 0)
+        lost &= np.isin(marks["kind"], ("slur", "glissando"))
+        return replace(self, notes=self.notes[~silent], heads=heads, marks=marks[~lost])
 
     def beat(self, bar, offset):
         """The beat (from 1, in the lower figure of the time signature) at `offset` quarters into bar row `bar`."""

@@ -17,7 +17,6 @@ MEI = (
     'meter.unit="4"><staffGrp><staffDef n="1" lines="5"/></staffGrp></scoreDef><section><measure n="1"><staff n="1">'
     '<layer n="1">{}</layer></staff></measure></section></score></mdiv></body></music></mei>'
 )
-TUPLET_OF_0 = "<time-modification><actual-notes>0</actual-notes><normal-notes>2</normal-notes></time-modification>"
 ABC = "X:1\nT:Tune\nM:{}\nL:1/4\nK:C\n{}\n"
 KERN = "**kern\n*M{}\n=1\n{}\n==\n*-\n"
 
@@ -39,7 +38,6 @@ REFUSED = {
     "sorted by bars": ("a.xml", b"<score-timewise/>", "sorted by bars"),
     "no parts": ("a.xml", b"<score-partwise/>", "names no parts"),
     "no part that is named": ("a.xml", GOOD.replace('<part id="P1"', '<part id="P9"'), "holds no bars"),
-    "key of a million": ("a.xml", with_attributes("<key><fifths>1000000</fifths></key>"), "a key of 1000000 acc"),
     "ABC metre of words": ("a.abc", ABC.format("four/4", "CDEF|"), "a time signature that is none: 'four/4'"),
     "no bars": ("a.xml", musicxml([]), "holds no bars"),
     "neither notes nor rests": ("a.xml", musicxml([bar("", 1, FOUR_FOUR)]), "holds no notes"),
@@ -54,31 +52,12 @@ REFUSED = {
     "outside entity": ("a.xml", '<!DOCTYPE s [<!ENTITY a SYSTEM "file:///x">]><a>&a;</a>', "refers to other files"),
     "undefined entity": ("a.xml", DOCTYPE + "<score-partwise>&nbsp;</score-partwise>", "broken XML at line 3"),
     "deep": ("a.xml", "<a>" * 1_000_000, "more than 64 levels deep"),
-    "divisions 0": ("a.xml", with_attributes("<divisions>0</divisions>"), "divisions of 0, in bar 1"),
-    "divisions nan": ("a.xml", with_attributes("<divisions>nan</divisions>"), "divisions of 'nan'"),
-    "metre of a million": ("a.xml", with_attributes(metre(10**6)), "a time signature of 1000000/4, in bar 1"),
-    "metre of 0": ("a.xml", with_attributes(metre(0, 0)), "a time signature of 0/0"),
-    "metre of a sum": ("a.xml", with_attributes(metre("60+60")), "'60.60' beats in a time signature"),
     "many large metres": ("a.xml", musicxml([bar(WHOLE, 1, metre(64) * 300)]), "more and larger time signatures"),
-    "bar of 10^9": ("a.xml", musicxml([bar(note("C4", 10**9), 1, FOUR_FOUR)]), "a duration of 1,000,000,000 quarters"),
     "long bar": ("a.xml", musicxml([bar(note("C4", 1000) * 5, 1, FOUR_FOUR)]), "a bar longer than 4,096 quarters"),
-    "negative length": ("a.xml", musicxml([bar(note("C4", -4), 1, FOUR_FOUR)]), "a duration of -4 quarters"),
-    "a thousand staves": ("a.xml", with_attributes(FOUR_FOUR + "<staves>1000</staves>"), "1000 staves in one part"),
-    "staff 1000": ("a.xml", musicxml([bar(note("C4", 4, "<staff>1000</staff>"), 1, FOUR_FOUR)]), "staff 1000"),
     "a hundred voices": (
         "a.xml",
         musicxml([bar("".join(note("C4", 0, voice=v) for v in range(1, 101)), 1, FOUR_FOUR)]),
         "100 voices in one bar",
-    ),
-    "transposed away": (
-        "a.xml",
-        with_attributes(FOUR_FOUR + "<transpose><chromatic>999</chromatic></transpose>"),
-        "a transposition by 999 semitones",
-    ),
-    "tuplet of 0": (
-        "a.xml",
-        musicxml([bar(note("C4", 4, TUPLET_OF_0), 1, FOUR_FOUR)]),
-        "a tuplet of 0 notes",
     ),
     "no such step": ("a.xml", GOOD.replace("<step>C", "<step>H"), "cannot be read as music"),
     "bomb": ("a.mxl", packed(a_xml="<score-partwise>" + " " * 60_000_000), "unpacks to more than 50 MB"),

@@ -50,6 +50,8 @@ AL_SEGNO = words("D.S.", 'dalsegno="a"')
 SCORES = {
     "score-silent": (score(REST), score(REST, WHOLE)),
     "passed-over": (score(LOST + WHOLE), score(FOUND + WHOLE + LOST)),
+    "bad-number": (score(note("C4", -4)), score(note("C4", 4))),
+    "cues": (score(note("C4", 4, first="<cue/>")), score(note("C4", 4, "<type size=\"cue\">whole</type>"))),
     "overfull-bar": (score(note("C4", 5), WHOLE), score(WHOLE, WHOLE)),
     "short-bar": (score(WHOLE, note("C4", 3), WHOLE), score(note("C4", 3), WHOLE, WHOLE)),  # a pickup is none
     "tempo": (score('<sound tempo="fast"/>' + WHOLE), score('<sound tempo="72"/>' + WHOLE)),

@@ -9,7 +9,7 @@ from timing.cautions.rules import COMMON_PRACTICE, OWN_VALUE, met
 from timing.displacement import STEEPEST
 from timing.glides import SHORTEST
 from timing.order import MAX_BARS
-from timing.reader.bars import CLOSE
+from timing.reader.bars import CADENZA, CLOSE
 from timing.rubato import MOST
 from timing.strings import GUITARS
 from timing.strings.playable import FRETS, NODES, POSSIBLE, SCALE
@@ -52,17 +52,36 @@ met(
     source="what music21 reads of ABC",
 )
 met(
+    "bad-number",
+    "What one slip of a program or a hand has put out of place may sound otherwise than it was meant.",
+    example="A note of MusicXML with a duration of -1.",
+    threshold="any length, way back or forward, tuplet, division, metre, key, clef, transposition, octave, alteration, "
+    "staff or count of a repeat whose number no music has",
+    source="MusicXML 4.0: what each number may be; the bounds are the house's own",
+)
+met(
+    "cues",
+    "Small notes are written for solos and embellishments as well as for what other parts play, so what is heard of "
+    "them deserves a look.",
+    example="A MusicXML file with a note that has <cue/>.",
+    threshold="any note in cue size that is printed, where the plan's `marks: cues:` says nothing; it is played unless "
+    "another note stands in its place in its voice, or its player rests meanwhile",
+    source="MusicXML 4.0: cue notes are silent; common practice: programs write small solo notes so",
+)
+met(
     "overfull-bar",
     "A bar that is too long holds up the metre, and a listener hears a beat too many.",
     example="A bar of five quarters in 4/4.",
-    threshold=f"the notes of a bar last more than {float(CLOSE):g} quarters longer than its metre",
+    threshold=f"printed notes or rests last at least {float(CLOSE):g} quarters longer than the metre; where another "
+    f"voice ends with the metre, the bar does too, unless notes begin {float(CADENZA):g} metres after the bar line",
     source=OWN_VALUE,
 )
 met(
     "short-bar",
-    "A bar that is too short leaves a silence that nobody wrote.",
+    "A bar that is too short leaves out a beat that a listener may wait for.",
     example="A bar of three quarters in 4/4, in the middle of a piece.",
-    threshold="a bar holds less than its metre and is neither a pickup nor completed by a bar beside it",
+    threshold="a bar holds less than its metre and is neither a pickup, nor completed by a bar beside it, nor beside a "
+    "repeat sign or double bar; where its staves hold the same, it is as short as that, else it is filled by silence",
     source=OWN_VALUE,
 )
 met(

@@ -55,6 +55,7 @@ def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | N
     """A plan for a score, as if it were to stand in `file`; `phrases_only`: with nothing but the phrases; `sound` is
     what the cautions know of how strings sound."""
     reading = perform(score, Plan(score=str(score.path)))
+    score = reading.score
     phrases = kept(find_phrases(score))
     sounds = Sounds(score)
     sections = sections_of(phrases, sounds)

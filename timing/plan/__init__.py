@@ -73,11 +73,14 @@ MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi"
 
 
 class Marks(Words):
-    """Which of the score's own marks are not played."""
+    """Which of the score's own marks are not played, and what becomes of notes in cue size."""
 
     ignore: Annotated[
         tuple[words.one_of(MARKS, "a kind of mark"), ...], BeforeValidator(_one_or_more), words.also("string")
     ] = Field((), description="kinds of marks, by the section of a plan that says the same")
+    cues: words.one_of(("play", "silent"), "what becomes of cues") | None = Field(
+        None, description="notes in cue size; unless it is said, those of the voice are played, cues of others are not"
+    )
 
 
 def _marks(value: Any) -> Any:

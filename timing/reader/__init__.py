@@ -23,9 +23,10 @@ import numpy as np
 
 from timing.reader import cache as kept
 from timing.reader import guard
-from timing.reader.bars import read_bars
+from timing.reader.bars import read_bars, within_bars
 from timing.reader.marks import read_marks, settle
-from timing.reader.musicxml import LONGEST_BAR, read_facts, untag
+from timing.reader.mending import LONGEST_BAR
+from timing.reader.musicxml import read_facts, untag
 from timing.reader.notes import read_notes, set_slurs
 from timing.reader.ornaments import set_ornaments
 from timing.reader.walk import Parsed, walk_heads
@@ -88,6 +89,7 @@ def _tabulate(parsed: Parsed) -> Score:
     marks = read_marks(parsed, heads, notes, table, slurs)
     bars, bar_remarks = read_bars(parsed, marks)
     marks = settle(marks, bars)
+    within_bars(notes, table, bars)
     place = Place(parsed.raw.path)
     remarks = [*parsed.remarks, *note_remarks, *bar_remarks]
     return Score(

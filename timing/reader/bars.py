@@ -1,10 +1,10 @@
 """The table of bars: what is printed over them, how long they really are, and where their beats count from.
 
-How long a bar is. A bar lasts what stands in its fullest part. A bar that holds less than its metre keeps its real
-length where music means it so: at the beginning (a pickup), at the end, beside a repeat sign, an ending or a double
-bar, where its number is not printed (MusicXML's implicit="yes"), and where two short neighbours make one whole bar.
-Anywhere else a short bar is a slip of the pen, and its metre is kept: the beats of the other bars stay where they are
-and the missing ones are silent. A bar that holds more than its metre lasts as long as its notes, with a remark.
+How long a bar is. A bar is as long as its voices say: one that holds less than its metre in all staves alike is played
+so, be it a pickup, the last bar, half a bar beside a repeat sign or a bar that is simply meant so. Where the staves
+disagree, the metre is kept and the missing beats are silent. A bar that holds more lasts as long as its notes, unless
+nothing but rests that are not printed, or a rounding, goes beyond the metre, or another voice ends with it: then it
+lasts as its metre, and what is written beyond is no more than a slip; but not a cadenza, half as long again.
 
 Where beats count from. A pickup counts to the end of its bar (one beat before a bar of 4/4 is beat 4), the second part
 of a divided bar goes on where the first stopped, and carries the same number unless the file prints another.
@@ -12,19 +12,21 @@ of a divided bar goes on where the first stopped, and carries the same number un
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
 
 from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw
-from timing.reader.musicxml import LONGEST_BAR, note_number
+from timing.reader.mending import LONGEST_BAR
+from timing.reader.musicxml import Facts, note_number
 from timing.reader.walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
 
-CLOSE = Fraction(1, 10_000)  # two lengths nearer than this are one: some files round their tuplets
+CLOSE = Fraction(1, 32)  # two lengths nearer than this are one: files round their tuplets; no less is ever written
+CADENZA = Fraction(3, 2)  # a voice in which notes begin so many metres after the bar line goes on by itself
 
 
 @dataclass
@@ -33,15 +35,33 @@ class _Bar:
     suffix: str
     beats: int
     unit: int
-    held: Fraction  # what the fullest part holds
     measured: bool  # it has a metre at all
     implicit: bool
     padded: bool  # <forward> goes on to its end
     opens: bool = False  # a repeat sign or ending begins here
     closes: bool = False  # a repeat sign, ending or double bar ends here
     ending: bool = False  # an ending begins here
+    staves: dict[tuple[int, int], Fraction] = field(default_factory=dict)  # how far each goes, whatever is printed
+    said: list[Fraction] = field(default_factory=list)  # where each voice ends that is printed
+    begins: Fraction = Fraction(0)  # the last printed note
     length: Fraction = Fraction(0)
     shift: Fraction = Fraction(0)
+
+    @property
+    def held(self) -> Fraction:
+        """What the fullest staff holds."""
+        return max(self.staves.values(), default=Fraction(0))
+
+    @property
+    def seen(self) -> Fraction:
+        """What the fullest voice holds of what is printed."""
+        return max(self.said, default=Fraction(0))
+
+    @property
+    def agreed(self) -> bool:
+        """Whether all staves that hold anything hold the same."""
+        ends = [end for end in self.staves.values() if end]
+        return max(ends, default=0) - min(ends, default=0) < CLOSE
 
     @property
     def metre(self) -> Fraction:
@@ -49,7 +69,19 @@ class _Bar:
 
     @property
     def short(self) -> bool:
-        return self.measured and 0 < self.held < self.metre - CLOSE
+        return self.measured and 0 < self.held <= self.metre - CLOSE
+
+    @property
+    def long(self) -> bool:
+        return self.measured and self.held >= self.metre + CLOSE
+
+    @property
+    def overrun(self) -> bool:
+        """Whether what goes beyond the metre is a slip: none of it is printed, or another voice ends with the metre."""
+        if self.seen < self.metre + CLOSE:
+            return True
+        closing = any(abs(end - self.metre) < CLOSE for end in self.said)
+        return closing and self.begins < CADENZA * self.metre
 
 
 def read_bars(parsed: Parsed, marks: np.ndarray) -> tuple[np.ndarray, list[Remark]]:
@@ -64,6 +96,16 @@ def read_bars(parsed: Parsed, marks: np.ndarray) -> tuple[np.ndarray, list[Remar
         row["length"], row["shift"] = float(bar.length), float(bar.shift)
         row["beats"], row["unit"] = bar.beats, bar.unit
     return rows, remarks
+
+
+def within_bars(notes: np.ndarray, heads: np.ndarray, bars: np.ndarray) -> None:
+    """Let noteheads (HEAD) that begin in their bars end with them, and their notes (NOTE) sound so much less long: what
+    goes beyond is a slip."""
+    lasts = bars["length"][heads["bar"]]
+    beyond = heads["offset"] + heads["length"] - lasts
+    beyond[(beyond < 1e-9) | (heads["offset"] >= lasts)] = 0
+    heads["length"] -= beyond
+    notes["length"] -= np.bincount(heads["note"], beyond, len(notes))
 
 
 def _collect(parsed: Parsed) -> list[_Bar]:
@@ -83,25 +125,40 @@ def _collect(parsed: Parsed) -> list[_Bar]:
             implicit = bool(facts) and place in facts.implicit
             padded = bool(facts) and facts.filled.get(place, 0) >= Fraction(4 * metre[0], metre[1])
             suffix = (measure.numberSuffix or "") if named else ""
-            bars.append(_Bar(number, suffix, *metre, Fraction(0), measured[part, staff], implicit, padded))
-        bars[place].held = max(bars[place].held, _held(measure, bool(facts)))
+            bars.append(_Bar(number, suffix, *metre, measured[part, staff], implicit, padded))
+        _hold(bars[place], (part, staff), measure, facts)
         if bars[place].held > LONGEST_BAR:
             name = f"{bars[place].number}{bars[place].suffix}"
             raise parsed.raw.refuse("score-unsafe", f"has a bar longer than {LONGEST_BAR:,} quarters (bar {name})")
     return bars
 
 
-def _held(measure, numbered: bool) -> Fraction:
-    """How far the notes and rests of a bar reach. In MusicXML, rests that music21 put in for <forward> do not count:
-    programs write it to fill up bars that are meant to be short."""
-    ends = [Fraction(0)]
+def _hold(bar: _Bar, staff: tuple[int, int], measure, facts: Facts | None) -> None:
+    """Put into `bar` how far the notes and rests of a staff reach. In MusicXML, rests that music21 put in for <forward>
+    do not count: programs write it to fill up bars that are meant to be short; nor do cues that are silent."""
     for _, layer, start in layers(measure):
+        said = reach = Fraction(0)
         for element in of_class(layer, "GeneralNote"):
-            if "Rest" in element.classSet and numbered and note_number(element) is None and not element.fullMeasure:
+            rest = "Rest" in element.classSet
+            if "Harmony" in element.classSet or (facts and _idle(element, rest, facts)):
                 continue
-            if "Harmony" not in element.classSet:
-                ends.append(Fraction(layer.elementOffset(element)) + Fraction(start) + Fraction(element.quarterLength))
-    return max(ends)
+            begins = Fraction(layer.elementOffset(element)) + Fraction(start)
+            end = begins + Fraction(element.quarterLength)
+            reach = max(reach, end)
+            if not (element.hasStyleInformation and element.style.hideObjectOnPrint):
+                said = max(said, end)
+                bar.begins = bar.begins if rest else max(bar.begins, begins)
+        bar.staves[staff] = max(reach, bar.staves.get(staff, Fraction(0)))
+        if said:
+            bar.said.append(said)
+
+
+def _idle(element, rest: bool, facts: Facts) -> bool:
+    """Whether an element of MusicXML takes no time of its own."""
+    place = note_number(element.notes[0] if "ChordBase" in element.classSet and len(element.notes) else element)
+    if place is None:
+        return rest and not element.fullMeasure
+    return facts.notes[place].silent
 
 
 def _metres(measure, raw: Raw) -> tuple[tuple[int, int] | None, tuple[int, int] | None, bool]:
@@ -140,10 +197,10 @@ def _measure(bars: list[_Bar]) -> list[Remark]:
     for place, bar in enumerate(bars):
         before = bars[place - 1] if place else None
         after = bars[place + 1] if place < last else None
-        bar.length = bar.held if bar.held else bar.metre
-        if not bar.measured or not bar.short:
-            if bar.measured and bar.held > bar.metre + CLOSE:
-                remarks.append(_remark(bar, "overfull-bar", "holds more than its metre and lasts as long as its notes"))
+        bar.length = (bar.held if bar.short or bar.long or not bar.measured else bar.metre) or bar.metre
+        if bar.long:
+            remarks += _overfull(bar)
+        if not bar.short:
             continue
         if before is None:
             bar.shift = bar.metre - bar.held if after else Fraction(0)
@@ -157,25 +214,46 @@ def _measure(bars: list[_Bar]) -> list[Remark]:
             bar.shift = Fraction(0) if bar.ending else bar.metre - bar.held
             continue
         if not bar.implicit:
-            bar.length = bar.metre
-            if not bar.padded:
-                remarks.append(_remark(bar, "short-bar", "holds less than its metre; the missing beats are silent"))
+            remarks += _lone(bar)
     return remarks
+
+
+def _overfull(bar: _Bar) -> list[Remark]:
+    """Settle the length of a bar that holds more than its metre."""
+    bar.length = bar.metre if bar.overrun else bar.seen
+    if bar.seen < bar.metre + CLOSE:
+        return []
+    if bar.overrun:
+        what = "holds more than its metre in one voice, while another ends with it, and lasts as its metre"
+    else:
+        what = "holds more than its metre and lasts as long as its notes"
+    return [_remark(bar, "overfull-bar", what, bar.seen)]
+
+
+def _lone(bar: _Bar) -> list[Remark]:
+    """Settle the length of a short bar that nothing beside it explains."""
+    if bar.agreed and not bar.padded:
+        return [_remark(bar, "short-bar", "holds less than its metre and is as short as that", bar.held)]
+    bar.length = bar.metre
+    if bar.padded:
+        return []
+    what = "holds less than its metre, and not the same in every staff; the missing beats are silent"
+    return [_remark(bar, "short-bar", what, bar.held)]
 
 
 def _goes_on(before: _Bar, bar: _Bar) -> bool:
     """Whether a bar is the rest of the one before it: both make a whole bar, or the file gives it no number."""
     filled = before.shift + before.length
-    if bar.ending or before.metre != bar.metre or filled >= bar.metre:
+    if bar.ending or before.metre != bar.metre or filled > bar.metre - CLOSE:
         return False
     same = bar.implicit or (before.number, before.suffix) == (bar.number, bar.suffix)
     return filled + bar.held <= bar.metre + CLOSE if same else abs(filled + bar.held - bar.metre) <= CLOSE
 
 
-def _remark(bar: _Bar, code: str, what: str) -> Remark:
+def _remark(bar: _Bar, code: str, what: str, held: Fraction) -> Remark:
     severity = Severity.CAUTION if code == "overfull-bar" else Severity.ADVICE
     name = f"{bar.number}{bar.suffix}"
-    sums = f"{float(bar.held):g} quarters in {bar.beats}/{bar.unit}"
+    sums = f"{float(held):g} quarters in {bar.beats}/{bar.unit}"
     return Remark(severity, code, f"bar {name} {what} ({sums})", bar=bar.number)
 
 

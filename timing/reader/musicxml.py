@@ -19,12 +19,13 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
+from timing.reader.cues import judge, tie_cues
 from timing.reader.directions import Directions, Line
-from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw, metres
+from timing.reader.guard import Raw, metres
+from timing.reader.mending import LONGEST_BAR, figure, mend
 from timing.remarks import CannotDo, Remark, Severity
 
-LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
-MOST_STAVES, MOST_VOICES, MOST_IN_TUPLET, MOST_FIFTHS = 16, 64, 512, 28
+MOST_VOICES = 64
 
 _TAG = "relative-x"
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -32,13 +33,21 @@ _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 @dataclass(slots=True)
 class NoteFacts:
-    """What the file says of one notehead."""
+    """What the file says of one notehead or rest."""
 
     element: Element
     voice: int
     staff: int
     shift: int  # semitones from written to sounding
+    voice_name: str = ""  # as written
+    start: Fraction = Fraction(0)  # quarters after the bar line
+    length: Fraction = Fraction(0)  # as written on this head
+    chord: int = -1  # the place of the first note of its chord
+    rest: bool = False
+    whole_bar: bool = False  # a rest of the whole bar, by its sign
+    hidden: bool = False  # not printed
     cue: bool = False
+    silent: bool = False  # a cue of what another part plays
     slashed: bool = False
     after: bool = False  # a grace note that takes its time from the note before
     ring: bool = False
@@ -70,7 +79,8 @@ def note_number(element) -> int | None:
 
 
 def read_facts(root: Element, raw: Raw) -> Facts:
-    """Walk the tree once, prepare it for music21, and gather what music21 leaves out. CannotDo for absurd numbers."""
+    """Mend the tree, walk it once, prepare it for music21, and gather what music21 leaves out. CannotDo for what no
+    music needs."""
     facts = Facts()
     if root.find("part-list/score-part") is None:
         raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
@@ -82,6 +92,7 @@ def read_facts(root: Element, raw: Raw) -> Facts:
             facts.remarks.append(Remark(Severity.CAUTION, "part-left-out", message))
     if all(part.find("measure") is None for part in parts):
         raise raw.refuse("score-empty", "holds no bars")
+    facts.remarks += mend(root, parts)
     sounds = {
         instrument.get("id"): int(unpitched) - 1
         for instrument in root.iter("midi-instrument")
@@ -115,10 +126,8 @@ class _PartWalk:
         self.directions = Directions(number, facts.lines, facts.remarks)
         self.reach: dict[str, dict[int, Fraction]] = {}  # voice -> staff -> end within the bar
         self.per_staff = False
-        self.voices: list[tuple[int, str]] = []  # (note, voice as written)
-        self.staves = max((int(self._number(s, "staves")) for s in part.iter("staves")), default=1)
-        if not 1 <= self.staves <= MOST_STAVES:
-            raise self._absurd(f"{self.staves} staves in one part")
+        self.first = len(facts.notes)  # the part's first note
+        self.staves = max((int(staves.text) for staves in part.iterfind("measure/attributes/staves")), default=1)
 
     def run(self) -> None:
         handlers = {
@@ -129,7 +138,7 @@ class _PartWalk:
             "barline": lambda line: self.directions.bar_line(line, self.bar, self.cursor, self._name()),
         }  # fmt: skip
         for self.bar, measure in enumerate(self.part.findall("measure")):  # noqa: B020
-            self.cursor, self.reach, fullest = Fraction(0), {}, Fraction(0)
+            self.cursor, self.reach, fullest, first = Fraction(0), {}, Fraction(0), len(self.facts.notes)
             if not re.search(r"\d", measure.get("number", "")):
                 self.facts.unnumbered.add(self.bar)
             if measure.get("implicit") == "yes":
@@ -143,6 +152,7 @@ class _PartWalk:
                     raise self._absurd(f"a bar longer than {LONGEST_BAR:,} quarters")
             if len(self.reach) > MOST_VOICES:
                 raise self._absurd(f"{len(self.reach)} voices in one bar")
+            judge(self.facts.notes[first:])
             self.facts.filled[self.bar] = max(fullest, self.facts.filled.get(self.bar, Fraction(0)))
         self.directions.close(self.bar)
         self._number_voices()
@@ -157,56 +167,29 @@ class _PartWalk:
     def _absurd(self, what: str) -> CannotDo:
         return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {self._name()}; no music needs that")
 
-    def _number(self, element: Element | None, what: str) -> Fraction:
-        text = (element.text or "").strip() if element is not None else ""
-        if not re.fullmatch(r"[+-]?\d{1,12}(\.\d{1,12})?", text):
-            raise self._absurd(f"{what} {text[:20]!r}")
-        return Fraction(text)
-
     def _length(self, element: Element) -> Fraction:
-        duration = element.find("duration")
-        if duration is None:
-            return Fraction(0)
-        length = self._number(duration, "a duration of") / self.divisions
-        if not 0 <= length <= LONGEST_BAR:
-            raise self._absurd(f"a duration of {float(length):,.0f} quarters")
-        return length
+        return (figure(element.find("duration")) or Fraction(0)) / self.divisions
 
     def _backup(self, element: Element) -> None:
-        self.cursor = max(Fraction(0), self.cursor - self._length(element))
+        self.cursor -= self._length(element)
 
     def _forward(self, element: Element) -> None:
         self.cursor += self._length(element)
 
     def _attributes(self, element: Element) -> None:
         if (divisions := element.find("divisions")) is not None:
-            self.divisions = self._number(divisions, "divisions of")
-            if self.divisions <= 0:
-                raise self._absurd(f"divisions of {divisions.text}")
-        for time in element.iter("time"):
-            beats = [b for group in time.findall("beats") for b in (group.text or "").split("+")]
-            units = [(unit.text or "").strip() for unit in time.findall("beat-type")]
-            free = time.find("senza-misura") is not None
-            fits = all(_between(b, MOST_BEATS) for b in beats) and all(_between(u, SMALLEST_UNIT) for u in units)
-            if free:
-                continue
-            if not (beats and units and fits):
-                raise self._absurd(f"a time signature of {'+'.join(beats)[:20]}/{'+'.join(units)[:20]}")
-            self.facts.metres.append("+".join(beats))
-        for fifths in element.iterfind("key/fifths"):
-            if abs(self._number(fifths, "a key of")) > MOST_FIFTHS:
-                raise self._absurd(f"a key of {fifths.text[:12]} accidentals")
+            self.divisions = figure(divisions)
+        for time in element.iterfind("time"):
+            if time.find("senza-misura") is None:
+                self.facts.metres.append("+".join(group.text for group in time.iterfind("beats")))
         for transpose in element.findall("transpose"):
             self._transpose(transpose)
         for details in element.findall("staff-details"):
             self._tuning(details.findall("staff-tuning"), lines=int(details.findtext("staff-lines") or 0))
 
     def _transpose(self, element: Element) -> None:
-        chromatic = int(self._number(element.find("chromatic"), "a transposition of"))
-        octaves = element.find("octave-change")
-        shift = chromatic + 12 * (int(self._number(octaves, "a transposition of")) if octaves is not None else 0)
-        if abs(shift) > 60:
-            raise self._absurd(f"a transposition by {shift} semitones")
+        chromatic = int(figure(element.find("chromatic")))
+        shift = chromatic + 12 * int(figure(element.find("octave-change")) or 0)
         staff = element.get("number", "")
         for number in [int(staff)] if staff.isdecimal() else range(1, self.staves + 1):
             self.shifts[number] = shift
@@ -228,8 +211,8 @@ class _PartWalk:
 
     def _direction(self, element: Element) -> None:
         offset = element.find("offset")
-        at = self.cursor + (self._number(offset, "an offset of") / self.divisions if offset is not None else 0)
-        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 0
+        at = self.cursor + (figure(offset) or 0) / self.divisions
+        staff = int(figure(element.find("staff")) or 0)
         for scordatura in element.iterfind("direction-type/scordatura"):
             self._tuning(scordatura.findall("accord"), 0)
         self.directions.direction(element, staff, self.bar, max(at, Fraction(0)))
@@ -244,9 +227,7 @@ class _PartWalk:
     def _note(self, element: Element) -> None:
         if self.staves > 1 and element.find("staff") is None:
             SubElement(element, "staff").text = "1"
-        staff = int(self._number(element.find("staff"), "staff")) if element.find("staff") is not None else 1
-        if not 1 <= staff <= MOST_STAVES:
-            raise self._absurd(f"staff {staff}")
+        staff = int(figure(element.find("staff")) or 1)
         chord = element.find("chord") is not None
         grace = element.find("grace")
         voice = (element.findtext("voice") or "").strip() or (self.voice if chord else "1")
@@ -255,21 +236,24 @@ class _PartWalk:
         if not chord:
             self.chord, self.chord_start, self.voice = [], self.cursor, voice
             self.cursor += length
-        if grace is None and element.find("rest") is None:
+        rest = element.find("rest")
+        if grace is None and rest is None:
             reach = self.reach.setdefault(voice, {})
             self.per_staff |= any(end > start for other, end in reach.items() if other != staff) and not chord
             reach[staff] = max(reach.get(staff, Fraction(0)), start + length)
         element.set(_TAG, str(len(self.facts.notes)))
         self.chord.append(len(self.facts.notes))
-        self.voices.append((len(self.facts.notes), voice))
-        facts = NoteFacts(element, 0, staff, self.shifts.get(staff, 0), cue=element.find("cue") is not None)
+        facts = NoteFacts(
+            element, 0, staff, self.shifts.get(staff, 0), voice, max(Fraction(0), start), length, self.chord[0],
+            rest=rest is not None, whole_bar=rest is not None and rest.get("measure") == "yes",
+            hidden=element.get("print-object") == "no", cue=element.find("cue") is not None,
+        )  # fmt: skip
+        if facts.cue:
+            tie_cues(element)
         self.facts.notes.append(facts)
         if grace is not None:
             facts.slashed = grace.get("slash") == "yes"
             facts.after = grace.get("steal-time-previous") is not None and grace.get("steal-time-following") is None
-        for count in element.iterfind("time-modification/*"):
-            if count.tag in ("actual-notes", "normal-notes") and not _between(count.text or "", MOST_IN_TUPLET):
-                raise self._absurd(f"a tuplet of {(count.text or 'no')[:12]} notes")
         if element.find("unpitched") is not None:
             instrument = element.find("instrument")
             first = next(iter(self.sounds.values()), None)
@@ -312,19 +296,15 @@ class _PartWalk:
     def _number_voices(self) -> None:
         """Voices as numbers that are unique within the part: where every staff counts its own voices from 1, the
         second staff's numbers go on after the first's; a voice that wanders between staves keeps its number."""
-        names = {voice for _, voice in self.voices}
+        mine = self.facts.notes[self.first :]
+        names = {facts.voice_name for facts in mine}
         numbers = {voice: int(voice) for voice in names if voice.isdecimal() and int(voice) < 1000}
         top = max(numbers.values(), default=0)
         for place, voice in enumerate(sorted(names - numbers.keys()), start=1):
             numbers[voice] = top + place
         top = max(numbers.values(), default=0)
-        for note, voice in self.voices:
-            facts = self.facts.notes[note]
-            facts.voice = numbers[voice] + (top * (facts.staff - 1) if self.per_staff else 0)
-
-
-def _between(text: str, most: int) -> bool:
-    return text.strip().isdecimal() and 0 < int(text) <= most
+        for facts in mine:
+            facts.voice = numbers[facts.voice_name] + (top * (facts.staff - 1) if self.per_staff else 0)
 
 
 def _join_chords(measure: Element) -> None:

@@ -148,8 +148,9 @@ def _signs(heads: list[Head], members: list[int]) -> int:
                 signs |= SIGNS.get(type(sign).__name__, 0)
         if head.facts and head.facts.ring:
             signs |= Sign.LET_RING
-    if heads[members[0]].facts and heads[members[0]].facts.left_hand:
-        signs |= Sign.LEFT_HAND
+    if facts := heads[members[0]].facts:
+        signs |= Sign.LEFT_HAND if facts.left_hand else 0
+        signs |= (Sign.SILENT_CUE if facts.silent else Sign.CUE) if facts.cue else 0
     return int(signs)
 
 

@@ -118,7 +118,7 @@ def layers(measure):
 
 
 def walk_heads(parsed: Parsed) -> list[Head]:
-    """Every notehead of the score; rests, chord symbols and cue notes are none."""
+    """Every notehead of the score; rests, chord symbols and cues that are not to be seen are none."""
     heads: list[tuple[int, Head]] = []
     shift = _Shifts(parsed)
     for part, staff, bar, measure in walk_bars(parsed):
@@ -144,7 +144,7 @@ def walk_heads(parsed: Parsed) -> list[Head]:
                         owner=owner,
                         facts=facts,
                     )
-                    if not (facts and facts.cue):
+                    if not (facts and facts.cue and facts.hidden):
                         heads.append((len(heads) if place is None else place, head))
     if parsed.facts:
         heads.sort(key=lambda pair: pair[0])

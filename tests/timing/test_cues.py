@@ -1,0 +1,124 @@
+"""Notes in cue size: those of the voice are played, cues of other parts are not, and the plan decides."""
+
+from __future__ import annotations
+
+import pytest
+from written import FOUR_FOUR, bar, musicxml, note
+
+from timing.plan import Plan
+from timing.reader import read_score
+from timing.reading import Reading, perform
+from timing.remarks import Severity
+from timing.score import Sign
+
+CUE = "<cue/>"
+
+
+def back(quarters: float) -> str:
+    return f"<backup><duration>{round(quarters * 12)}</duration></backup>"
+
+
+def hidden(text: str) -> str:
+    return text.replace("<note>", '<note print-object="no">')
+
+
+@pytest.fixture
+def heard(tmp_path):
+    """Pitches of the performance of one bar (and a second one), and its remarks on cues, under some marks."""
+
+    def play(content: str, marks: dict | None = None, second: str = note("C5", 4)) -> tuple[list[int], list]:
+        path = tmp_path / "a.musicxml"
+        path.write_text(musicxml([bar(content, 1, FOUR_FOUR), bar(second, 2)]))
+        reading: Reading = perform(read_score(path, cache=False), Plan.model_validate({"marks": marks or {}}))
+        cues = [remark for remark in reading.remarks if remark.code == "cues"]
+        return reading.performance.notes["pitch"].tolist(), cues
+
+    return play
+
+
+SMALL_SOLO = note("C4", 1) + note("D4", 1, first=CUE) + note("E4", 1, first=CUE) + note("F4", 1)
+RESTING = note("E4", 4, first=CUE) + back(4) + note("rest", 4, voice=2)
+OSSIA = note("C4", 2) + note("D4", 2) + back(4) + note("E4", 2, first=CUE) + note("F4", 2, first=CUE)
+OWN_VOICE = note("C4", 4) + back(4) + note("E4", 2, first=CUE, voice=2) + note("F4", 2, first=CUE, voice=2)
+
+
+def test_small_notes_of_the_voice_are_played_and_told(heard):
+    pitches, (told,) = heard(SMALL_SOLO)
+    assert pitches == [60, 62, 64, 65, 72]
+    assert told.severity is Severity.ADVICE
+    assert told.message == "2 notes in cue size are played as part of their voices"
+    assert (told.bar, told.beat) == (1, 2)
+    assert told.suggestion == "marks: {cues: silent}"
+
+
+def test_small_notes_in_a_voice_of_their_own_are_played(heard):
+    assert heard(OWN_VOICE)[0] == [60, 64, 65, 72]
+
+
+def test_what_another_part_plays_while_this_one_rests_is_silent(heard):
+    pitches, (told,) = heard(RESTING)
+    assert pitches == [72]
+    assert told.message == "1 cue of what another part plays is silent"
+    assert told.suggestion == "marks: {cues: play}"
+
+
+def test_another_note_in_their_place_in_the_voice_silences_them(heard):
+    pitches, (told,) = heard(OSSIA)
+    assert pitches == [60, 62, 72]
+    assert told.message == "2 cues of what other parts play are silent"
+
+
+def test_a_small_member_of_a_chord_is_played(heard):
+    chord = note("C4", 4) + note("E4", 4, first=CUE + "<chord/>")
+    assert heard(chord)[0] == [60, 64, 72]
+
+
+def test_small_grace_notes_are_played(heard):
+    assert heard(note("D4", 1, first="<grace/>" + CUE) + note("C4", 4))[0] == [62, 60, 72]
+
+
+def test_hidden_cues_are_for_programs_and_not_even_told(heard):
+    assert heard(note("C4", 4) + back(4) + hidden(note("E4", 4, first=CUE, voice=2))) == ([60, 72], [])
+
+
+@pytest.mark.parametrize(
+    ("content", "ordinary"),
+    [(SMALL_SOLO, [60, 65, 72]), (RESTING, [72]), (OSSIA, [60, 62, 72]), (OWN_VOICE, [60, 72])],
+)
+def test_the_plan_decides(heard, content, ordinary):
+    assert heard(content, {"cues": "silent"}) == (ordinary, [])
+    played, told = heard(content, {"cues": "play"})
+    assert len(played) > len(ordinary)
+    assert told == []
+
+
+def test_cues_are_tied_by_their_curves(heard):
+    first = note("E4", 4, '<notations><tied type="start"/></notations>', first=CUE)
+    second = note("E4", 4, '<notations><tied type="stop"/></notations>', first=CUE)
+    assert heard(first, second=second)[0] == [64]
+
+
+def test_noteheads_stay_in_their_places_when_cues_are_silent(tmp_path):
+    path = tmp_path / "a.musicxml"
+    path.write_text(musicxml([bar(OSSIA, 1, FOUR_FOUR), bar(note("C5", 4), 2)]))
+    score = read_score(path, cache=False)
+    assert len(score.heads) == len(score.notes) == 5
+    reading = perform(score, Plan())
+    assert len(reading.score.notes) == 3
+    assert len(reading.score.heads) == 5
+    named = reading.score.heads["note"]
+    assert sorted(named[named >= 0].tolist()) == [0, 1, 2]
+    for row, head in enumerate(reading.score.notes["head"].tolist()):
+        assert named[head] == row
+    assert not (reading.score.notes["signs"] & Sign.SILENT_CUE).any()
+
+
+def test_a_slide_or_slur_from_a_silent_cue_goes_with_it(tmp_path):
+    slide = "<notations><slide type=\"{}\" number=\"1\"/><slur type=\"{}\" number=\"1\"/></notations>"
+    ends = (("E4", "start"), ("F4", "stop"))
+    gone = "".join(note(pitch, 2, slide.format(end, end), first=CUE) for pitch, end in ends)
+    path = tmp_path / "a.musicxml"
+    path.write_text(musicxml([bar(gone + back(4) + note("rest", 4, voice=2), 1, FOUR_FOUR), bar(note("C5", 4), 2)]))
+    score = read_score(path, cache=False)
+    assert {"slur", "glissando"} <= set(score.marks["kind"].tolist())
+    assert not {"slur", "glissando"} & set(perform(score, Plan()).score.marks["kind"].tolist())
