@@ -154,6 +154,12 @@ def test_what_is_mended_often_is_told_once():
     assert "in bars 1, 2, 3, 4, 5 and 3 more:" in told.message
 
 
+def test_a_way_back_that_is_rounded_is_no_slip():
+    score = read(one_bar(FOUR + back(4).replace("48", "48.5") + note("A3", 4, voice=2)))
+    assert score.notes["offset"][score.notes["pitch"] == 57].tolist() == [0]
+    assert not score.remarks
+
+
 def test_a_score_without_slips_is_left_as_it_is():
     text = one_bar(FOUR + back(4) + forward(2) + note("A3", 2, voice=2))
     assert not read(text).remarks

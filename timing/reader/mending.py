@@ -20,6 +20,7 @@ from timing.remarks import Remark, Severity
 
 LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
 MOST_DIVISIONS = 10**7
+ROUNDED = Fraction(1, 8)  # quarters by which <backup> may go too far without a word: files round their tuplets
 MOST_TIMES = 64  # that a repeat is heard
 MOST_STAVES, MOST_IN_TUPLET, MOST_FIFTHS, MOST_SHIFT = 16, 512, 28, 60
 MOST_LINES, MOST_STRINGS, MOST_OCTAVES, HIGHEST_OCTAVE, MOST_ALTER = 12, 12, 2, 12, 4
@@ -118,7 +119,7 @@ class _Part:
     def _backup(self, element: Element) -> None:
         here = max(Fraction(0), self._cursor)
         length = self._length(element, "the next voice begins with the bar", lambda: here)
-        if length > here and here == self._cursor:
+        if length > here + ROUNDED and here == self._cursor:
             self._slip("it goes back to the bar line and no further", element.find("duration"))
         if length > here:
             self._set(element.find("duration"), here)
