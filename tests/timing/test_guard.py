@@ -38,7 +38,6 @@ REFUSED = {
     "sorted by bars": ("a.xml", b"<score-timewise/>", "sorted by bars"),
     "no parts": ("a.xml", b"<score-partwise/>", "names no parts"),
     "no part that is named": ("a.xml", GOOD.replace('<part id="P1"', '<part id="P9"'), "holds no bars"),
-    "ABC metre of words": ("a.abc", ABC.format("four/4", "CDEF|"), "a time signature that is none: 'four/4'"),
     "no bars": ("a.xml", musicxml([]), "holds no bars"),
     "neither notes nor rests": ("a.xml", musicxml([bar("", 1, FOUR_FOUR)]), "holds no notes"),
     "cut short": ("a.xml", GOOD[:-40], r"broken XML at line 3, column \d+"),

@@ -225,7 +225,23 @@ def test_no_number_costs_the_score(place, key):
         assert score.notes["bar"].tolist()[-1] == 1, (element.tag, key, bad)
 
 
-def test_a_mended_score_draws_a_plan_and_is_kept(tmp_path, monkeypatch):
+@pytest.mark.parametrize(("metre", "beats"), [("FREI3/4", 3), ("four/4", 4), ("FREI", 4)])
+def test_a_time_signature_of_words_is_read_as_far_as_it_has_figures(metre, beats, tmp_path):
+    path = tmp_path / "a.abc"
+    path.write_text(f"X:1\nT:Tune\nM:{metre}\nL:1/4\nK:C\n{'CDE|' * 4}\n")
+    score = read_score(path, cache=False)
+    assert score.notes["pitch"].tolist() == [60, 62, 64] * 4
+    assert [repr(metre) in remark.message for remark in score.remarks if remark.code == "bad-number"] == [True]
+    assert score.bars["beats"][0] == beats
+
+
+def test_only_the_tune_that_is_read_has_to_be_right(tmp_path):
+    path = tmp_path / "a.abc"
+    path.write_text("X:1\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|c4|\n\nX:2\nM:FREI4/4\nK:C\nCDEF|\n")
+    assert [remark.code for remark in read_score(path, cache=False).remarks] == ["collection"]
+
+
+def test_what_was_mended_is_kept_with_the_score(tmp_path, monkeypatch):
     monkeypatch.setenv("LENTANDO_CACHE", str(tmp_path / "kept"))
     path = tmp_path / "a.musicxml"
     path.write_text(MENDED["a negative length"][0])

@@ -202,10 +202,10 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
-    text = guard.text(raw)
+    text, bad = guard.text_metres(raw, guard.text(raw))
     from music21.converter import parseData
 
-    return Parsed(raw, "kern", parseData(text, format="humdrum"))
+    return Parsed(raw, "kern", parseData(text, format="humdrum"), remarks=_no_metres(bad))
 
 
 def _parse_abc(raw: guard.Raw) -> Parsed:
@@ -216,6 +216,8 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         text = text[: tunes[1]]
         message = f"the file holds {len(tunes)} tunes; the first is read"
         remarks.append(Remark(Severity.ADVICE, "collection", message))
+    text, bad = guard.text_metres(raw, text)
+    remarks += _no_metres(bad)
     if re.search(r"^(?![A-Za-z+]:|%).*\[[^\]:]*\][\d/]*-|^(?![A-Za-z+]:|%).*\[[^\]:]*-", text, re.MULTILINE):
         message = "ties between chords are not read from ABC; the tied chords are struck again"
         remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
@@ -225,6 +227,14 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
     if "Opus" in stream.classSet:
         stream = stream.scores.first()
     return Parsed(raw, "abc", stream, remarks=remarks)
+
+
+def _no_metres(found: list[str]) -> list[Remark]:
+    """A caution for time signatures that are none."""
+    if not found:
+        return []
+    message = f"a time signature that is none ({found[0]!r}) is read as far as it has figures, else passed over"
+    return [Remark(Severity.CAUTION, "bad-number", message)]
 
 
 _PARSERS = {"xml": _parse_xml, "mxl": _parse_xml, "midi": _parse_midi, "kern": _parse_kern, "abc": _parse_abc}

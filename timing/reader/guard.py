@@ -231,6 +231,7 @@ _METRES = {
     "kern": re.compile(r"\*M(\d[^\t\n]*)"),
 }
 _METRE = re.compile(r"\s*\(?\s*(\d[\d+ ]*)\)?\s*/\s*\d{1,3}(?:%\d+)?\s*")
+_FRACTION = re.compile(r"(?<![\d/])\d{1,2}/\d{1,3}\s*$")
 _NO_FIGURES = re.compile(r"\s*(?:C\|?|none|)\s*", re.IGNORECASE)
 
 
@@ -253,14 +254,27 @@ def text(raw: Raw) -> str:
         if found := _ABSURD[raw.kind].search(line):
             message = f"asks for a length that no music has, at line {number}: {found[0][-40:]!r}"
             raise raw.refuse("score-unsafe", message, number)
-    figures = []
-    for metre in _METRES[raw.kind].findall(content):
-        if found := _METRE.fullmatch(metre):
-            figures.append(found[1])
-        elif not _NO_FIGURES.fullmatch(metre):
-            raise raw.refuse("score-broken", f"has a time signature that is none: {metre[:20]!r}")
-    metres(raw, figures)
     return content
+
+
+def text_metres(raw: Raw, content: str) -> tuple[str, list[str]]:
+    """The text of an ABC or kern file with what is to be read of time signatures that are none, and what those were.
+    CannotDo for metres out of all measure."""
+    figures, bad = [], []
+
+    def mended(found: re.Match) -> str:
+        said = found[1]
+        if not _METRE.fullmatch(said) and not _NO_FIGURES.fullmatch(said):
+            bad.append(said.strip()[:20])
+            fraction = _FRACTION.search(said)  # as in FREI4/4, free in quarters
+            said = fraction[0] if fraction else "none"
+        if figure := _METRE.fullmatch(said):
+            figures.append(figure[1])
+        return found[0].replace(found[1], said) if said != "none" or raw.kind == "abc" else "*"
+
+    content = _METRES[raw.kind].sub(mended, content)
+    metres(raw, figures)
+    return content, bad
 
 
 def metres(raw: Raw, written: Iterable[str]) -> None:
