@@ -7,6 +7,8 @@ import re
 from pathlib import Path
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from timing.marks import vocabulary
 from timing.marks.vocabulary import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES
@@ -154,6 +156,26 @@ def test_ever_louder_is_a_crescendo_and_leads_to_nothing_a_diminuendo():
 )
 def test_what_is_not_understood(text):
     assert all(meanings == [] for meanings in said(text))
+
+
+@pytest.mark.parametrize("text", ["Медленно", "ゆっくり", "Πιο αργά", "慢板", "ลาก", "בהתמדה", "Pomału", "ﾞ"])
+def test_words_of_any_script_are_words(text):
+    assert clauses(text) == [(text, ())] and plain(text)
+
+
+@pytest.mark.parametrize("text", ["______", "_ _ _", "'", "’ _ ’", "°", "- - -", "…"])
+def test_lines_and_signs_are_no_words(text):
+    assert clauses(text) == []
+
+
+@given(st.text())
+@example("_____")
+@example("ﾞ, ͺ, º, ²")
+def test_any_text_is_read_and_every_clause_with_a_letter_is_told(text):
+    found = [clause for clause, _ in clauses(text)]
+    told = "".join("".join(found).split())
+    letters = [letter for letter in text.replace("1/2", "½") if letter.isalpha()]
+    assert "=" in text or [letter for letter in told if letter.isalpha()] == letters
 
 
 @pytest.mark.parametrize(

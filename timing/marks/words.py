@@ -16,6 +16,9 @@ from timing.marks import vocabulary as known
 from timing.plan import words
 
 
+_WORD = re.compile(r"'*[^\W_](?:[^\W_]|')*")
+
+
 @dataclass(frozen=True)
 class Meaning:
     """One thing that words say.
@@ -37,13 +40,15 @@ def clauses(text: str) -> list[tuple[str, tuple[Meaning, ...]]]:
     """Every clause of a direction and what it means; nothing, where it is not understood."""
     parts = re.split(r"[,;:/()\[\]\n]|\s[-–—]\s|[–—]", text.replace("1/2", "½"))
     parts = (" ".join(part.split()) for part in parts)
-    return [(part, _meanings(part)) for part in parts if re.search(r"\w", part) and "=" not in part]
+    return [(part, _meanings(part)) for part in parts if plain(part) and "=" not in part]
 
 
 def plain(word: str) -> tuple[str, ...]:
-    """A phrase as it is compared: its words without capitals, accents and full stops."""
-    letters = unicodedata.normalize("NFKD", re.sub("[°º]", "", word.replace("’", "'"))).casefold()
-    return tuple(re.findall(r"[a-z0-9']+", "".join(c for c in letters if not unicodedata.combining(c))))
+    """A phrase as it is compared: its words, in any script, without capitals, accents and full stops; nothing where it
+    has neither letters nor figures."""
+    letters = unicodedata.normalize("NFKD", re.sub(r"(?<=\w)[°º]", "", word.replace("’", "'"))).casefold()
+    bare = "".join(c for c in letters if not unicodedata.combining(c))
+    return tuple(_WORD.findall(bare) or _WORD.findall(word))  # a sound mark of kana is a letter that is only an accent
 
 
 @cache
