@@ -42,6 +42,17 @@ def rows(score: Score, kind: str, *columns: str) -> list[tuple]:
     return [tuple(row) for row in score.marks_of(kind)[list(columns)].tolist()]
 
 
+def test_dynamics_without_a_sign_are_words():
+    def other(text: str) -> str:
+        return f"<other-dynamics>{text}</other-dynamics>"
+
+    both = say(f"<dynamics><p/>{other('dolce')}</dynamics>")
+    score = one(say(f"<dynamics>{other('cresc.')}</dynamics>") + both + WHOLE)
+    assert rows(score, "dynamic", "text") == [("p",)]
+    assert sorted(rows(score, "words", "text")) == [("cresc.",), ("dolce",)]
+    assert len(one(say(f"<dynamics>{other(' ')}</dynamics>") + WHOLE).marks_of("words", "dynamic")) == 0
+
+
 # -- tempo
 
 

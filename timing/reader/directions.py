@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from math import inf, nan
-from xml.etree.ElementTree import Element
+from xml.etree.ElementTree import Element, SubElement
 
 from timing.remarks import Remark, Severity
 
@@ -50,6 +50,7 @@ class Directions:
         self._open: dict[tuple[str, str], Line] = {}
 
     def direction(self, element: Element, staff: int, bar: int, at: Fraction) -> None:
+        _spell_out(element)
         words = " ".join((w.text or "").strip() for w in element.iter("words")).strip()
         for item in element.iterfind("direction-type/*"):
             if item.tag in _KINDS:
@@ -113,6 +114,23 @@ class Directions:
     def _remark(self, code: str, message: str) -> None:
         if all(remark.message != message for remark in self._remarks):
             self._remarks.append(Remark(Severity.CAUTION, code, message))
+
+
+def _spell_out(direction: Element) -> None:
+    """Turn dynamics that MusicXML has no sign for, as <other-dynamics>cresc.</other-dynamics>, into words: of them
+    music21 keeps only that they are others."""
+    for holder in direction.findall("direction-type"):
+        for dynamics in holder.findall("dynamics"):
+            for other in dynamics.findall("other-dynamics"):
+                dynamics.remove(other)
+                if text := " ".join((other.text or "").split()):
+                    spelt = Element("direction-type")
+                    SubElement(spelt, "words").text = text
+                    direction.insert(list(direction).index(holder) + 1, spelt)
+            if not len(dynamics):
+                holder.remove(dynamics)
+        if not len(holder):
+            direction.remove(holder)
 
 
 def _leave_to_sound(direction: Element) -> None:
