@@ -61,7 +61,7 @@ NOTE = np.dtype(
         ("slashed", np.bool_),  # a grace note with a stroke (acciaccatura)
         ("after", np.bool_),  # a grace note that ends the note before it (its offset is that note's end)
         ("signs", np.uint32),  # bits of Sign
-        ("roll", np.int8),  # arpeggio sign: 1 upwards, -1 downwards, 0 none
+        ("roll", np.int8),  # arpeggio sign: 1 upwards, -1 downwards, 0 none (2, in a performance: a rasgueado)
         ("string", np.int8),  # 1 is the highest string; 0 not given
         ("fret", np.int8),  # -1 not given
         ("finger", np.int8),  # left-hand finger as written; -1 not given

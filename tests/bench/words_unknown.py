@@ -15,16 +15,10 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[2])]
 
-from timing.marks.uses import Fate
-from timing.plan import Plan
-from timing.reader import read_score
-from timing.reading import perform
-from timing.remarks import CannotDo
-
 KINDS = {".musicxml", ".xml", ".mxl", ".krn", ".abc", ".mei", ".mid", ".midi"}
 
 
-class TooLong(Exception):
+class TooLongError(Exception):
     """A file takes longer than it may."""
 
 
@@ -50,6 +44,12 @@ def main() -> None:
     asked.add_argument("--seconds", type=int, default=20)
     asked.add_argument("--fates", action="store_true")
     wanted = asked.parse_args()
+    from timing.marks.uses import Fate
+    from timing.plan import Plan
+    from timing.reader import read_score
+    from timing.reading import perform
+    from timing.remarks import CannotDo
+
     places = [*wanted.places, *([corpus()] if wanted.corpus else [])]
     for missing in (place for place in places if not place.exists()):
         sys.exit(f"{missing} is not there")
@@ -65,7 +65,7 @@ def main() -> None:
         except CannotDo:
             left["cannot be read"] += 1
             continue
-        except TooLong:
+        except TooLongError:
             left[f"take more than {wanted.seconds} seconds"] += 1
             continue
         finally:
@@ -84,7 +84,7 @@ def main() -> None:
 
 
 def _ring(*_) -> None:
-    raise TooLong
+    raise TooLongError
 
 
 if __name__ == "__main__":

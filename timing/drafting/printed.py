@@ -83,6 +83,8 @@ def _value(key: str, value: Any, section: str, score: Score) -> Any:
     if value is True and key == "then":
         return "a tempo"
     if isinstance(value, float):
+        if key == "tone":
+            return f"{value:g} cm"
         if key in _PERCENT:
             return percent(value)
         return f"{1000 * value:.4g} ms" if section == "holds" and key == "by" else _number(key, value)

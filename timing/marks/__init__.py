@@ -14,7 +14,8 @@ import numpy as np
 
 from timing.lines import Lines
 from timing.marks.places import Page, Printed
-from timing.marks.sound import accent_marks, dynamic_marks, note_signs, pizzicato_marks, slide_marks, tone_marks
+from timing.marks.sound import accent_marks, dynamic_marks, note_signs, slide_marks, sweet_ends, tone_marks
+from timing.marks.strings import string_marks
 from timing.marks.time import Stops, fermatas, hold_marks, slowing_marks, tempo_marks
 from timing.marks.uses import Book, Fate, MarkUse
 from timing.marks.vocabulary import SWELL
@@ -26,11 +27,15 @@ from timing.where import Fault, Where
 _SECTIONS = {
     "number": "tempo", "tempo": "tempo", "change": "tempo", "first tempo": "tempo", "same beat": "tempo",
     "pace": "slowing", "return": "slowing", "fermata": "holds", "breath": "holds", "caesura": "holds",
-    "swell": "dynamics", "step": "dynamics", "tone": "tone", "guitar tone": "tone", "slide": "glissandi",
-    "pizzicato": "strings", "arco": "strings",
+    "swell": "dynamics", "step": "dynamics", "sweet": "dynamics", "tone": "tone", "guitar tone": "tone",
+    "sweet tone": "tone", "slide": "glissandi", "pizzicato": "strings", "arco": "strings", "harmonic": "strings",
+    "rasgueado": "strings", "plucked": "strings",
 }  # fmt: skip
 _TEMPI = ("tempo", "change", "first tempo", "same beat")
-_WHY_NOT = {"character": "it is for the player to feel", "technique": "it says how to play, which is not heard here"}
+_WHY_NOT = {
+    "character": "it is for the player to feel", "technique": "it says how to play, which is not heard here",
+    "figure": "it numbers a finger, a string or a piece", "heading": "it names what is played, and asks for nothing",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -56,10 +61,8 @@ def with_marks(
             book.note(mark, Fate.IGNORED)
         else:
             found[mark.section].append(mark)
-    damped = {mark.part for mark in found["strings"] if mark.meaning.kind == "pizzicato"}  # `naturale` ends that too
-    damped = {part for part in damped if instruments.fretted[part]}
-    tones = {mark.text for mark in found["tone"]}
-    found["strings"] = [mark for mark in found["strings"] if mark.part in damped or mark.text not in tones]
+    tones = {mark.text for mark in found["tone"]}  # `naturale` is one, and ends a pizzicato
+    found["tone"] = sweet_ends(found["tone"], found["dynamics"], page)
     held = fermatas(found["holds"], page)
     stops = _stops(found, [(start, end) for start, end, _ in held], plan, page)
     made = {
@@ -68,7 +71,9 @@ def with_marks(
         "holds": hold_marks(found["holds"], held, plan, page, book),
         "tone": tone_marks(found["tone"], plan, instruments.programs, instruments.fretted, page, book),
         "glissandi": slide_marks(found["glissandi"], plan, instruments.programs, page, book),
-        "strings": pizzicato_marks(found["strings"], plan, instruments.fretted, page, book),
+        "strings": string_marks(
+            found["strings"], plan, instruments.programs, instruments.fretted, tones, page, book
+        ),
     }
     made["dynamics"], louder = dynamic_marks(found["dynamics"], _bar_lines(score, page), plan, page, book)
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
@@ -161,9 +166,9 @@ def _senses(row: np.void, fretted: np.ndarray, page: Page) -> list[tuple[str, Me
 
 
 def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
-    """Of words with several senses those that count: `dolce` is a tone on the guitar, else a character; beside
-    something to do a character is not told of."""
-    kept = [m for m in meanings if m.kind != "guitar tone" or guitar]
+    """Of words with several senses those that count: some are a tone on the guitar alone; beside something to do a
+    character is not told of."""
+    kept = [m for m in meanings if guitar or m.kind not in ("guitar tone", "sweet tone")]
     return [m for m in kept if m.kind not in _WHY_NOT] or kept[:1]
 
 

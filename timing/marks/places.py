@@ -111,6 +111,12 @@ class Page:
         """The hearings of a printed range that reach its end."""
         return [run for run in self.where.runs(bars, arriving=arriving) if run.complete]
 
+    def onsets(self, cells: frozenset[int]) -> np.ndarray:
+        """The places at which notes of these cells begin, sorted."""
+        notes = self.score.notes
+        mine = np.isin(self._cell_of, list(cells)) & (notes["length"] > 0)
+        return np.unique(self.starts[notes["bar"][mine]] + notes["offset"][mine])
+
     # -- for whom
 
     def whose(self, mark: Printed) -> tuple[str | None, frozenset[int]]:
