@@ -111,6 +111,7 @@ MARK = np.dtype(
         ("note", np.int32),  # row in notes, -1 if none
         ("goal", np.int32),
         ("value", np.float64),
+        ("hidden", np.bool_),  # of a tempo: its value is not printed
         ("text", "U80"),
     ]
 )

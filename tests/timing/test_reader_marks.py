@@ -81,7 +81,18 @@ def test_a_tempo_that_only_sounds_and_one_that_is_only_said():
 def test_circa_is_a_number_too():
     assert rows(one(say(metronome("quarter", "c. 108")) + WHOLE), "tempo", "value") == [(108.0,)]
     sounding = say(metronome("quarter", "c. 108"), more='<sound tempo="104"/>')
-    assert rows(one(sounding + WHOLE), "tempo", "value") == [(104.0,)]
+    assert rows(one(sounding + WHOLE), "tempo", "value", "hidden") == [(108.0, False)]  # what is printed stands
+
+
+def test_a_tempo_that_is_not_printed_is_hidden():
+    for sound in ('<sound tempo="72"/>', say("<words>Largo</words>", more='<sound tempo="72"/>')):
+        assert rows(one(sound + WHOLE), "tempo", "value", "hidden") == [(72.0, True)]
+    assert rows(one(words("Largo") + WHOLE), "tempo", "hidden") == [(False,)]
+    unseen = metronome("quarter", 48, dot=True).replace("<metronome>", '<metronome print-object="no">')
+    for sound in ("", '<sound tempo="72"/>'):
+        assert rows(one(say(unseen, more=sound) + WHOLE), "tempo", "value", "hidden") == [(72.0, True)]
+    both = say(unseen) + say(metronome("quarter", 100))
+    assert rows(one(both + WHOLE), "tempo", "value", "hidden") == [(100.0, False)]
 
 
 def test_other_words_are_words():

@@ -13,6 +13,7 @@ from math import inf, isfinite
 import numpy as np
 
 from timing.lines import Lines
+from timing.marks import playback
 from timing.marks.places import Page, Printed
 from timing.marks.sound import accent_marks, dynamic_marks, note_signs, slide_marks, sweet_ends, tone_marks
 from timing.marks.strings import string_marks
@@ -113,9 +114,14 @@ def _read(score: Score, instruments: Instruments, page: Page, book: Book):
         mark = _printed("holds", "pedal", Meaning("pedal"), first, page)
         book.note(mark, Fate.WITHOUT_EFFECT, "pedal lines are not played", count=len(pedals))
     kinds = ("dynamic", "hairpin", "tempo", "words", "fermata", "breath", "caesura", "glissando")
-    number = count()
-    for row in score.marks_of(*kinds):
-        for text, meaning in _senses(row, instruments.fretted, page):
+    number, rows = count(), score.marks_of(*kinds)
+    senses = [_senses(row, instruments.fretted, page) for row in rows]
+    silent = playback.unheard(rows, senses, page)
+    for place, (row, said) in enumerate(zip(rows, senses, strict=True)):
+        if place in silent:
+            mark = _printed("tempo", f"tempo {row['value']:g}", Meaning("number"), row, page, next(number))
+            book.note(mark, Fate.WITHOUT_EFFECT, silent[place])
+        for text, meaning in said if place in silent else _numbered(row, said):
             section = _section(meaning) if meaning else ""
             mark = _printed(section, text, meaning, row, page, next(number))
             if meaning is None:
@@ -133,7 +139,7 @@ def _printed(
 ) -> Printed:
     at, end = page.at(row["bar"], row["offset"]), page.at(row["end_bar"], row["end_offset"])
     places = (at, max(at, end), int(row["part"]), int(row["staff"]), int(row["note"]), int(row["goal"]))
-    return Printed(section, text, meaning, *places, number)
+    return Printed(section, text, meaning, *places, number, bool(row["hidden"]))
 
 
 def _section(meaning: Meaning) -> str:
@@ -162,7 +168,7 @@ def _senses(row: np.void, fretted: np.ndarray, page: Page) -> list[tuple[str, Me
     for clause, meanings in clauses(text):
         known = [m for m in _chosen(meanings, bool(fretted[row["part"]])) if m.kind != "dynamic" or dynamic(m.word)]
         found += [(clause, meaning) for meaning in known] or [(clause, None)]
-    return _numbered(row, found)
+    return found
 
 
 def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
@@ -173,15 +179,15 @@ def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
 
 
 def _numbered(row: np.void, found: list[tuple[str, Meaning | None]]) -> list[tuple[str, Meaning | None]]:
-    """With the metronome number, which says more exactly what tempo words do. What sounds under a `rit.` is a program's
-    own slowing, and no new tempo."""
+    """With the metronome number, which says more exactly what tempo words do. Under a `rit.` it is no new tempo."""
     value = float(row["value"])
     slows = any(meaning and meaning.kind == "pace" for _, meaning in found)
     if row["kind"] != "tempo" or not (isfinite(value) and value > 0) or slows:
         return found
     told = [clause for clause, meaning in found if meaning and meaning.kind in _TEMPI]
     others = [(clause, meaning) for clause, meaning in found if not meaning or meaning.kind not in _TEMPI]
-    return [(told[0] if told else f"tempo {value:g}", Meaning("number", value=value)), *others]
+    name = f"tempo {value:g}" + ", not printed" * bool(row["hidden"])
+    return [(told[0] if told else name, Meaning("number", value=value)), *others]
 
 
 # -- where what has no end of its own ends

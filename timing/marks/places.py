@@ -35,6 +35,7 @@ class Printed:
     note: int = -1  # row in notes
     goal: int = -1
     number: float = inf  # its place among the marks of the score
+    hidden: bool = False  # of a tempo: its number is not printed
 
 
 class Page:

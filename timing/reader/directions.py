@@ -24,6 +24,7 @@ _STARTS = {
     ("wedge", "crescendo"): 1.0, ("wedge", "diminuendo"): -1.0, ("pedal", "start"): 1.0, ("pedal", "sostenuto"): 1.0,
     ("dashes", "start"): nan,
 }  # fmt: skip
+_QUARTERS = {"breve": 8.0, "whole": 4.0, "half": 2.0, "quarter": 1.0, "eighth": 0.5, "16th": 0.25, "32nd": 0.125}
 _KINDS = {"wedge": "hairpin", "pedal": "pedal", "dashes": "words"}
 
 
@@ -134,15 +135,20 @@ def _spell_out(direction: Element) -> None:
 
 
 def _leave_to_sound(direction: Element) -> None:
-    """Where music21 finds no number in a metronome mark ("c. 108"), leave it to <sound tempo>, else pass over."""
+    """Let music21 find the number in a metronome mark ("c. 108"); where there is none, or it is not printed, leave the
+    tempo to <sound tempo>."""
     metronome = direction.find("direction-type/metronome")
     if metronome is None or len(metronome.findall("beat-unit")) > 1:
         return
     per_minute = metronome.find("per-minute")
-    text = (per_minute.text or "").strip() if per_minute is not None else ""
-    if re.fullmatch(r"\d{1,4}(\.\d{1,12})?", text):
-        return
-    if direction.find("sound[@tempo]") is not None:
+    found = re.search(r"\d{1,4}(\.\d{1,12})?", per_minute.text or "") if per_minute is not None else None
+    hidden = metronome.get("print-object") == "no"
+    if hidden and found and direction.find("sound[@tempo]") is None:
+        quarters = _QUARTERS.get(metronome.findtext("beat-unit", "").strip(), 1.0)
+        dots = len(metronome.findall("beat-unit-dot"))
+        sounding = SubElement(direction, "sound")
+        sounding.set("tempo", f"{float(found[0]) * quarters * (2 - 0.5**dots):.6g}")
+    if hidden or (not found and direction.find("sound[@tempo]") is not None):
         direction.find("direction-type/metronome/..").remove(metronome)
-    elif found := re.search(r"\d{1,4}(\.\d{1,12})?", text):
+    elif found:
         per_minute.text = found[0]
