@@ -69,6 +69,7 @@ NOTE = np.dtype(
         ("upper", np.int8),  # semitones up to the neighbour that the ornament touches; 0 where the note has no pitch
         ("lower", np.int8),  # semitones down to the other
         ("tremolo", np.float64),  # quarters from one stroke of a tremolo on this note to the next; 0 for none
+        ("turn", np.int8),  # 1, 2: the first and the second note, or chord, of a tremolo between two
         ("head", np.int32),  # row of its first notehead in heads
     ]
 )

@@ -90,7 +90,8 @@ def _note_ornaments(plan: Plan, ids: np.ndarray, page: Page, book: Book) -> None
     notes = page.score.notes
     heard = np.isin(np.arange(len(notes)), ids)
     kinds = [(kind.name.lower().replace("_", " "), notes["ornament"] == kind) for kind in list(Ornament)[1:]]
-    for text, mine in (*kinds, ("tremolo", notes["tremolo"] > 0)):
+    kinds += [("tremolo", (notes["tremolo"] > 0) & (notes["turn"] == 0))]
+    for text, mine in (*kinds, ("tremolo between two notes", notes["turn"] == 1)):
         for rows, fate, why in (
             (mine & heard, Fate.USED, ""),
             (mine & ~heard, Fate.WITHOUT_EFFECT, "it is not heard in this order of the bars"),
