@@ -35,7 +35,7 @@ from timing.listening.clicks import NO_NOTE
 from timing.performance import Performance
 
 GUITAR = 24  # General MIDI: acoustic guitar (nylon)
-BOWED, PIZZICATO_STRINGS = range(40, 45), 45
+BOWED, PIZZICATO_STRINGS = (*range(40, 45), 48, 49), 45  # ensembles too
 # The modelled guitar is as loud as 16 bits allow its samples to be, some 6 dB softer than the standard bank's guitar.
 # What the channel has in hand brings it near; chords of six strings at full velocity just stay below full scale.
 MODELLED_VOLUME = 127

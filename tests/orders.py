@@ -17,7 +17,7 @@ from timing.score import BAR, HEAD, MARK, NOTE, PART, Score
 def mark(
     kind: str, bar: int, offset: float = 0.0, end_bar: int = -1, value: float = np.nan, text: str = "", part: int = 0
 ):
-    return (kind, bar, offset, end_bar, 0.0, part, 1, -1, -1, value, text)
+    return (kind, bar, offset, end_bar, 0.0, part, 1, -1, -1, value, False, text)
 
 
 def score_of(marks: list[tuple], names: list[str]) -> Score:

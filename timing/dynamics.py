@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -134,14 +134,18 @@ def _tracks(plan: Plan, lines: Lines, where: Where) -> tuple[list[np.ndarray], n
 
 def _events(entry: Dynamic, where: Where) -> list[Event]:
     if entry.kind == "at":
-        return [Event(float(s), float(s), _mark(entry.mark)) for s in where.moments_of(entry, "at")]
+        changes = [Event(0.0, 0.0, _mark(entry.mark))] if entry.mark is not None else []
+        if shift := (entry.louder or 0.0) - (entry.softer or 0.0):  # from whatever level there is
+            changes.append(Event(0.0, 0.0, _by(shift), rank=1, if_still=True))
+        moments = where.moments_of(entry, "at").tolist()
+        return [replace(change, start=moment, end=moment) for moment in moments for change in changes]
     runs = [run for run in where.runs_of(entry, entry.kind, arriving=True) if run.complete]
     if entry.to_mark is not None:
-        return [Event(run.start, run.end, _mark(entry.to_mark), rank=1) for run in runs]
+        return [Event(run.start, run.end, _mark(entry.to_mark), rank=2) for run in runs]
     change = (HAIRPIN if entry.by is None else entry.by) * (1 if entry.kind == "crescendo" else -1)
     # where a repeat begins in the middle of a hairpin, what is left of it is heard
     shares = [1 - behind for behind in left_out(runs)]
-    return [Event(run.start, run.end, _by(change * share), rank=1) for run, share in zip(runs, shares, strict=True)]
+    return [Event(run.start, run.end, _by(change * share), rank=2) for run, share in zip(runs, shares, strict=True)]
 
 
 def _mark(mark: str) -> Callable[[float], float]:

@@ -43,6 +43,7 @@ _OTHER_NAMES = {
 }  # fmt: skip
 
 _BY_NAME = {name: program for program, name in enumerate(GENERAL_MIDI)} | _OTHER_NAMES
+NAMES = tuple(_BY_NAME)
 
 # Families whose notes die away by themselves: keys, tuned percussion, guitars and basses, pizzicato, harp, drums, and
 # the plucked instruments of the world. A crescendo on a held note is beyond them.

@@ -10,7 +10,8 @@ How many notes there are is found from the metre and the tempo at hand: a trill 
 - Mordent: main note, neighbour, main note, up to half as quick again as a trill. From above, the inverted one has four.
 - Turn: four equal notes; on a longer one the last is held. A delayed one comes in the second half, at the end of its
   note; on a dotted note it comes before the last third, which is the main note again (C. P. E. Bach, from memory).
-- Tremolo: as many strokes as are written, halved while no hand can play them.
+- Tremolo: as many strokes as are written, halved while no hand can play them. Between two notes they take turns, and
+  the pair lasts as long as both.
 
 Where there is no time for all of its notes, an ornament has two: the neighbour and the note. Where even these would be
 shorter than 40 ms the note is played plain.
@@ -53,14 +54,17 @@ _PATTERNS = np.array(
 )
 
 # How one ornament is played. The note is divided into `slots`; the notes begin at 0, then at 1 + rest, 2 + rest, ...,
-# each ends where the next begins, and the last one where the small notes begin that end a trill.
+# each ends where the next begins, and the last one where the small notes begin that end a trill. In a tremolo of two
+# notes each has every other slot.
 _FIGURE = np.dtype(
     [
         ("pattern", np.int64),  # row of _PATTERNS; TRILL alternates
         ("count", np.int64),  # notes; 1 where the note is played plain
         ("slots", np.float64),
         ("rest", np.float64),  # slots by which the first note is longer
-        ("ending", np.int64),  # small notes that end a trill, a slot each
+        ("ending", np.int64),  # small notes that end a trill, a slot each; or the other note's last stroke
+        ("every", np.int64),  # slots from one note to the next
+        ("late", np.int64),  # slots before the first one
     ]
 )
 _ONSET_SIGNS = int(Sign.ACCENT | Sign.STRONG_ACCENT | Sign.LEFT_HAND | Sign.TIED_IN)
@@ -84,9 +88,13 @@ def realise(
     _wait_for_appoggiaturas(played, notes, marked, touch, bars)
     ending, owner = _endings(played, notes, rows)
     start, length = played["score_onset"][rows], played["score_length"][rows]
+    turn = np.where(notes["ornament"][rows] == Ornament.NONE, notes["turn"][rows], 0)
+    start, length = start - np.where(turn == 2, length, 0.0), np.where(turn > 0, 2 * length, length)
     seconds = time.seconds(start + length) - time.seconds(start)
     beats = length * bars["unit"][played["ordinal"][rows]] / 4
-    figures = _find_figures(notes[rows], length, seconds, beats, ending, touch)
+    figures = _find_figures(notes[rows], turn, length, seconds, beats, ending, touch)
+    paired = (turn > 0) & (figures["count"] > 1)
+    played["score_onset"][rows[paired]], played["score_length"][rows[paired]] = start[paired], length[paired]
     if figures["count"].sum() > _MOST:
         raise CannotDo.because("too-much", "the score's ornaments come to more notes than can be played")
     _end_trills(played, notes, rows, figures, owner, fretted, bars)
@@ -164,14 +172,15 @@ class _Figures:
 
 def _find_figures(
     notes: np.ndarray,
+    pair: np.ndarray,
     length: np.ndarray,
     seconds: np.ndarray,
     beats: np.ndarray,
     ending: np.ndarray,
     touch: Articulation,
 ) -> np.ndarray:
-    """_FIGURE of each ornamented note, by how long it is in quarters, seconds and beats; `ending` is how many small
-    notes end it."""
+    """_FIGURE of each ornamented note, by how long it is in quarters, seconds and beats (of a `pair`, 1 and 2 in a
+    tremolo, both are); `ending` is how many small notes end it."""
     figures = _Figures(seconds)
     code, above = notes["ornament"], touch.trill == "from above"
     even, quick = (_slots(seconds, beats, speed) for speed in (touch.trill_speed, _QUICK * touch.trill_speed))
@@ -195,7 +204,10 @@ def _find_figures(
     figures.attempt(below, _TWO_BELOW, 2)
     figures.attempt(~below & (code != Ornament.NONE), _TWO_ABOVE, 2)
     strokes = _strokes(length, seconds, notes["tremolo"], _QUICK * touch.trill_speed)
-    figures.attempt(code == Ornament.NONE, Ornament.NONE, strokes)
+    figures.attempt((code == Ornament.NONE) & (pair == 0), Ornament.NONE, strokes)
+    halves = strokes // 2
+    figures.attempt(pair > 0, Ornament.NONE, halves, 2 * halves, ending=pair == 1)
+    figures.table["every"], figures.table["late"] = np.where(pair > 0, 2, 1), pair == 2
     return figures.table
 
 
@@ -306,13 +318,14 @@ def _written_out(
     made, written = played[source], notes[source]
     figure, step = figures[number[source[mine]]], step[mine]
     last = step == figure["count"] - 1
-    begin = (step + figure["rest"] * (step > 0)) / figure["slots"]
-    end = np.where(last, figure["slots"] - figure["ending"], step + 1 + figure["rest"]) / figure["slots"]
+    slot = figure["every"] * step + figure["late"]
+    begin = (slot + figure["rest"] * (step > 0)) / figure["slots"]
+    end = np.where(last, figure["slots"] - figure["ending"], slot + 1 + figure["rest"]) / figure["slots"]
     onset, length = made["score_onset"][mine], made["score_length"][mine]
     made["step"][mine] = step
     made["score_onset"][mine] = onset + length * begin
     made["score_length"][mine] = onset + length * end - made["score_onset"][mine]
-    _place(made, mine[step > 0], bars)
+    _place(made, mine[(step > 0) | (figure["late"] > 0)], bars)
     pattern = figure["pattern"]
     to = np.where(pattern == Ornament.TRILL, (figure["count"] - 1 - step) % 2, _PATTERNS[pattern, np.minimum(step, 4)])
     away = np.where(to > 0, written["upper"][mine], np.where(to < 0, -written["lower"][mine], 0))

@@ -31,7 +31,7 @@ from timing.remarks import CannotDo, Remark, Severity, in_order
 from timing.scale import AS_PLANNED, Scale
 from timing.score import Score, Sign
 from timing.strings import choose_strings, tunings_of
-from timing.touch import onsets_and_ends, until_struck_again
+from timing.touch import QUICK, onsets_and_ends, until_struck_again
 from timing.where import Fault, Where
 
 LEAD = 0.020  # seconds where a voice leads without a number: W. Goebl, JASA 110 (2001), melody lead with accompaniment
@@ -80,6 +80,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where, scale)
     written, notes = played, score.notes[played["id"]]
+    _strum(notes, played, plan, lines, where)
     if "ornaments" not in plan.marks.ignore:
         played, notes = realise(played, notes, plan.articulation, pace.time, bars, fretted)
         lines = lines.among(played["id"])
@@ -212,6 +213,17 @@ def _leads(plan: Plan, lines: Lines, where: Where) -> np.ndarray:
         if voice.lead:
             lead[lines.select(name, plan.key_place("voices", name), where)] = LEAD if voice.lead is True else voice.lead
     return lead
+
+
+def _strum(notes: np.ndarray, played: np.ndarray, plan: Plan, lines: Lines, where: Where) -> None:
+    """Write the rasgueados of the plan into `notes`, the NOTE rows of `played`."""
+    moment = np.ascontiguousarray(played["score_onset"])
+    for entry in plan.strings:
+        if entry.rasgueado:
+            chosen = lines.select(entry.for_, entry.place("for"), where)
+            for start, end in where.spans_of(entry):
+                rows = np.arange(*np.searchsorted(moment, (start - 1e-9, end - 1e-9)))
+                notes["roll"][rows[chosen[rows]]] = QUICK
 
 
 def _set_tone(played: np.ndarray, plan: Plan, fretted: np.ndarray, lines: Lines, where: Where) -> None:

@@ -63,7 +63,7 @@ NOTE = np.dtype(
         ("slashed", np.bool_),  # a grace note with a stroke (acciaccatura)
         ("after", np.bool_),  # a grace note that ends the note before it (its offset is that note's end)
         ("signs", np.uint32),  # bits of Sign
-        ("roll", np.int8),  # arpeggio sign: 1 upwards, -1 downwards, 0 none
+        ("roll", np.int8),  # arpeggio sign: 1 upwards, -1 downwards, 0 none (2, in a performance: a rasgueado)
         ("string", np.int8),  # 1 is the highest string; 0 not given
         ("fret", np.int8),  # -1 not given
         ("finger", np.int8),  # left-hand finger as written; -1 not given
@@ -71,6 +71,7 @@ NOTE = np.dtype(
         ("upper", np.int8),  # semitones up to the neighbour that the ornament touches; 0 where the note has no pitch
         ("lower", np.int8),  # semitones down to the other
         ("tremolo", np.float64),  # quarters from one stroke of a tremolo on this note to the next; 0 for none
+        ("turn", np.int8),  # 1, 2: the first and the second note, or chord, of a tremolo between two
         ("head", np.int32),  # row of its first notehead in heads
     ]
 )
@@ -113,6 +114,7 @@ MARK = np.dtype(
         ("note", np.int32),  # row in notes, -1 if none
         ("goal", np.int32),
         ("value", np.float64),
+        ("hidden", np.bool_),  # of a tempo: its value is not printed
         ("text", "U80"),
     ]
 )

@@ -14,6 +14,7 @@ from timing.plan.sound import Articulation
 from timing.score import Sign
 from timing.timemap import TimeMap
 
+QUICK = 2  # in the column `roll`: a chord struck by the nails, as a rasgueado
 _SHORTEST = 0.005  # seconds; no note is shorter
 
 
@@ -185,7 +186,8 @@ def _rolls(
     if not len(rolled):
         return moved
     rows = played[rolled]
-    direction = notes["roll"][rolled].astype(np.int64)
+    direction = np.sign(notes["roll"][rolled].astype(np.int64))
+    apart = np.where(np.abs(notes["roll"][rolled]) == QUICK, touch.rasgueado, touch.roll)
     moment = np.round(rows["score_onset"] * 1e6).astype(np.int64)
     order = np.lexsort((direction * rows["pitch"], rows["part"], moment))
     key = np.stack([moment, rows["part"]])[:, order]
@@ -195,7 +197,9 @@ def _rolls(
     place = np.arange(len(order)) - np.flatnonzero(new)[chord]
     shortest = np.full(len(size), np.inf)
     np.minimum.at(shortest, chord, (end - onset)[rolled[order]])
-    step = np.minimum(touch.roll, shortest / 2 / np.maximum(size - 1, 1))[chord]
+    slowest = np.full(len(size), np.inf)
+    np.minimum.at(slowest, chord, apart[order])
+    step = np.minimum(slowest, shortest / 2 / np.maximum(size - 1, 1))[chord]
     late = place - (size[chord] - 1 if touch.roll_ends else 0)
     moved[rolled[order]] = np.maximum(late * step, -onset[rolled[order]])
     return moved

@@ -161,7 +161,9 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
     for entry in reading.plan.dynamics:
         hearings = list(_hearings(entry, reading))
         if entry.kind == "at":
-            marks += [(entry, MARKS[entry.mark] + _of(entry), start, start + 1e-3) for start, _ in hearings]
+            said = [MARKS[entry.mark]] if entry.mark is not None else []
+            said += [f"{way} {by:g}\u00a0dB" for way in ("softer", "louder") if (by := getattr(entry, way))]
+            marks += [(entry, ", ".join(said) + _of(entry), start, start + 1e-3) for start, _ in hearings]
             continue
         word = "cresc." if entry.kind == "crescendo" else "dim."
         by = f" {entry.by:g}\u00a0dB" if entry.by is not None else ""

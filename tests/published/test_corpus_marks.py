@@ -78,7 +78,7 @@ def dynamics(path: Path):
             found.setdefault(part, []).append((bar, at, sign.tag))
         found.setdefault(part, []).extend((bar, at, "hairpin") for _ in element.iterfind("direction-type/wedge"))
         for words in element.iterfind("direction-type/words"):
-            if re.search(r"cresc|dim|decr|calando|morendo|smorz|mancando|perden|pp|ff|mf|mp|sf", words.text or ""):
+            if re.search(r"cresc|dim|decr|dol|calando|morendo|smorz|mancando|perden|pp|ff|mf|mp|sf", words.text or ""):
                 found.setdefault(part, []).append((bar, at, "words"))
     return {part: sorted(marks, key=lambda mark: mark[:2]) for part, marks in found.items()}
 

@@ -81,6 +81,12 @@ def test_bowed_strings_are_plucked_where_it_says_pizzicato():
     assert banks(performance) == [0, 0]
 
 
+def test_bowed_strings_are_plucked_from_pizz_to_arco():
+    marks = [{"kind": "words", "bar": 0, "offset": at, "text": text} for at, text in ((1.0, "pizz."), (3.0, "arco"))]
+    played = reading({}, score(2, voices={1: "c5:1 c5:1 c5:1 c5:1"}, program=VIOLIN, marks=marks)).performance
+    assert [m.program for _, m in messages(played, "program_change")] == [VIOLIN, 45, VIOLIN]
+
+
 @pytest.mark.parametrize(("program", "line"), [(GUITAR, "f4:2 a4:2 r:4"), (VIOLIN, "c5:2 g5:2 r:4")])
 def test_the_wheel_turns_as_planned(program, line):
     performance = made({"glissandi": [{"from": "1:1", "to": "1:3", "glide": "60%"}]}, {1: line}, program)

@@ -56,6 +56,14 @@ def test_a_distance_from_the_bridge_lies_between_the_places_that_have_names(tmp_
     assert level(toned("8 cm", GUITAR, tmp_path)) == pytest.approx(level(toned(None, GUITAR, tmp_path)), abs=0.5)
 
 
+def test_dolce_is_warmer_and_softer(tmp_path):
+    marks = [{"kind": "words", "bar": 0, "offset": 2.0, "text": "dolce"}]
+    wave = take(reading({"tempo": 120}, score(1, voices={1: "a4:2 a4:2"}, program=GUITAR, marks=marks)), tmp_path)
+    before, sweet = wave[:RATE], wave[RATE:]
+    assert centroid(sweet) < 0.95 * centroid(before)
+    assert level(before) - level(sweet) == pytest.approx(2, abs=0.5)
+
+
 def test_the_tone_returns_and_what_rings_keeps_its_own(tmp_path):
     """On a string of its own the held bass is the same samples, whatever the melody's tone does."""
     made = score(1, voices={1: "a4:1 a4:1 a4:2", 2: "e2:4"}, program=GUITAR)

@@ -7,6 +7,8 @@ import re
 from pathlib import Path
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from timing.marks import vocabulary
 from timing.marks.vocabulary import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES
@@ -101,7 +103,8 @@ def test_other_words(text, kind):
 
 def test_clauses_are_read_one_by_one():
     assert clauses("Andantino, cullando")[1] == ("cullando", ())
-    assert [clause for clause, _ in clauses("Lento (♩ = 50); molto espressivo")] == ["Lento", "molto espressivo"]
+    found = [clause for clause, _ in clauses("Lento (♩ = 50); molto espressivo")]
+    assert found == ["Lento", "molto espressivo", "♩ = 50"]
     assert said("molto rit. e dim.") == [[("pace", "ritardando", 0.4), ("swell", "diminuendo", 4.0)]]
     assert said("cresc. molto ed accel.") == [[("swell", "crescendo", 8.0), ("pace", "accelerando", 1.15)]]
     assert said("calando") == [[("pace", "rallentando", 0.65), ("swell", "diminuendo", 4.0)]]
@@ -138,11 +141,9 @@ def test_ever_louder_is_a_crescendo_and_leads_to_nothing_a_diminuendo():
     "text",
     [
         "cullando",
-        "a due",
-        "p i m a",
+        "a duello",
         "The slow train",
         "D string",
-        "II",
         "f",
         "piano",
         "Forte",
@@ -156,6 +157,26 @@ def test_what_is_not_understood(text):
     assert all(meanings == [] for meanings in said(text))
 
 
+@pytest.mark.parametrize("text", ["Медленно", "ゆっくり", "Πιο αργά", "慢板", "ลาก", "בהתמדה", "Pomału", "ﾞ"])
+def test_words_of_any_script_are_words(text):
+    assert clauses(text) == [(text, ())] and plain(text)
+
+
+@pytest.mark.parametrize("text", ["______", "_ _ _", "'", "’ _ ’", "°", "- - -", "…"])
+def test_lines_and_signs_are_no_words(text):
+    assert clauses(text) == []
+
+
+@given(st.text())
+@example("_____")
+@example("ﾞ, ͺ, º, ²")
+def test_any_text_is_read_and_every_clause_with_a_letter_is_told(text):
+    found = [clause for clause, _ in clauses(text)]
+    told = "".join("".join(found).split())
+    letters = [letter for letter in text.replace("1/2", "½") if letter.isalpha()]
+    assert set("=<&") & set(text) or [letter for letter in told if letter.isalpha()] == letters
+
+
 @pytest.mark.parametrize(
     ("letters", "does"),
     [
@@ -166,6 +187,65 @@ def test_what_is_not_understood(text):
 )  # fmt: skip
 def test_dynamic_signs(letters, does):
     assert dynamic(letters) == does
+
+
+@pytest.mark.parametrize(
+    ("text", "quarters"),
+    [
+        ("(♩ = 60)", 60), ("♩.=54", 81), ("M.M. ♪ = 100", 50), ("q = 165", 165), ("dotted quarter = 54", 81),
+        ("♩ = c. 72", 72), ("♩=60–66", 63), ("\U0001d15e = 40", 80), ("\ueca5\uecb7 = 60", 90), ("Viertel = 88", 88),
+        ("Halbe=50", 100),
+    ],
+)  # fmt: skip
+def test_metronome_marks_in_words(text, quarters):
+    assert said(text) == [[("number", "", quarters)]]
+
+
+@pytest.mark.parametrize("text", ["♩ = ♪", "⑥ = D", "x = 5", "♩ = 1", "♩ = 12345"])
+def test_what_is_no_metronome_mark(text):
+    assert [m for _, meanings in clauses(text) for m in meanings if m.kind == "number"] == []
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("Tema", "heading"), ("Var. II", "heading"), ("Trio.", "heading"), ("Minore", "heading"), ("A", "heading"),
+        ("R. Schumann", "heading"), ("W.A. Mozart", "heading"), ("Op. 16 Nr. 5", "heading"), ("No. 5", "figure"),
+        ("Flauto", "heading"),
+        ("© 2003 The Mill", "heading"), ("arr. by A. Miller", "heading"), ("I.", "figure"), ("1839", "figure"),
+        ("p i m a", "figure"), ("i-m", "figure"), ("4", "figure"), ("③", "figure"), ("teneramente", "character"),
+        ("Mit innigster Empfindung", "character"), ("vibrato", "technique"), ("col punto d'arco", "technique"),
+    ],
+)  # fmt: skip
+def test_names_and_numbers_ask_for_nothing(text, kind):
+    assert [meaning[0] for meaning in said(text)[0]] == [kind]
+
+
+@pytest.mark.parametrize(
+    ("text", "word"), [("II. Allegro", "allegro"), ("Trio. Vivace", "vivace"), ("No. 3 Lento", "lento")]
+)
+def test_a_tempo_after_a_name_or_a_number_is_one(text, word):
+    assert [(kind, tempo) for kind, tempo, _ in said(text)[0]] == [("tempo", word)]
+
+
+def test_words_that_files_spell_in_their_own_way():
+    assert said("<i>sempre più piano</i>") == said("&lt;i&gt;sempre più piano&lt;/i&gt;") == said("sempre più piano")
+    assert [each[0][0] for each in map(said, ("ritar -", "dan", "do"))] == [
+        ("pace", "ritardando", 0.5), ("character", "", 0), ("character", "", 0),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "goal"),
+    [
+        ("cresc. al f", "f"), ("cresc. molto al ff", "ff"), ("dim. a pp", "pp"), ("crescendo bis zum fortissimo", "ff"),
+        ("cresc.", ""), ("cresc. e f", ""), ("cresc. al fine", ""),
+    ],
+)  # fmt: skip
+def test_where_a_crescendo_leads(text, goal):
+    ((_, meanings),) = clauses(text)
+    assert meanings[0].kind == "swell" and meanings[0].goal == goal
+    assert len(meanings) == (2 if text == "cresc. e f" else 1)
 
 
 def test_dynamics_among_words_are_in_small_letters():
@@ -250,4 +330,7 @@ def test_the_words_of_the_handbook_are_those_that_are_understood():
     expected |= {"the same beat": vocabulary.SAME_BEAT, "pizzicato": vocabulary.PIZZICATO}
     expected |= {"end of a pizzicato": vocabulary.ARCO, "a little": vocabulary.LESS, "much": vocabulary.MORE}
     expected |= {f"{tone}, on the guitar": phrases for tone, phrases in vocabulary.GUITAR_TONES.items()}
+    expected |= {"dolce": vocabulary.SWEET, "harmonics": vocabulary.HARMONICS, "rasgueado": vocabulary.RASGUEADO}
+    expected |= {"end of a rasgueado or of harmonics": vocabulary.PLUCKED_AGAIN}
+    expected |= {"names of what is played": vocabulary.HEADINGS, "where a crescendo leads": vocabulary.TO}
     assert shown == expected

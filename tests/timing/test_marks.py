@@ -203,7 +203,7 @@ def test_words_that_say_several_things():
     made = reading({"tempo": ()}, score(marks=[{"kind": "words", "bar": 1, "text": "Lento, cullando e dolce"}]))
     assert [(use.section, use.text, use.fate) for use in made.marks] == [
         ("tempo", "Lento", Fate.USED),
-        ("", "cullando e dolce", Fate.WITHOUT_EFFECT),
+        ("dynamics", "cullando e dolce", Fate.USED),
     ]
     made = reading({"tempo": ()}, score(marks=[{"kind": "words", "bar": 1, "text": "Andante espressivo, sempre"}]))
     assert [(use.text, use.fate) for use in made.marks] == [
@@ -222,3 +222,12 @@ def test_the_same_score_can_be_performed_again():
     plan = reading({}, made).plan
     again = perform(made, reading({}, score()).plan)
     assert len(again.plan.slowing) == len(plan.slowing) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "told"), [("Медленно", ["not understood"]), ("ゆっくり", ["not understood"]), ("____", [])]
+)
+def test_words_of_any_script_and_lines_are_read(text, told):
+    rows = [{"kind": kind, "bar": 1, "text": text, "end_bar": 1} for kind in ("words", "tempo")]
+    uses = reading({}, score(4, marks=rows)).marks
+    assert [str(use.fate) for use in uses] == 2 * told and {use.text for use in uses} <= {text}

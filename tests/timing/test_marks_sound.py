@@ -7,7 +7,7 @@ import pytest
 from support import reading, score
 
 from timing.marks.uses import Fate
-from timing.performance import PIZZICATO, TECHNIQUES, TONES
+from timing.performance import HARMONIC, PIZZICATO, POINTS, TECHNIQUES, TONES
 from timing.plan.words import DYNAMICS
 from timing.score import Sign
 
@@ -228,11 +228,56 @@ def test_tones_of_strings():
     assert fates(made(*marks, program=0)) == [Fate.WITHOUT_EFFECT] * 3
 
 
-def test_dolce_is_a_tone_on_the_guitar_alone():
-    for program, fate, tone in ((24, Fate.USED, "sul tasto"), (40, Fate.WITHOUT_EFFECT, "naturale")):
-        played = made(words("dolce", 2), program=program)
-        assert (fates(played), tones(played, 4)) == ([fate], [tone])
+def plucks(played, *quarters: float) -> list[float]:
+    """cm from the bridge of the notes that begin at these quarters, 0 for the usual place."""
+    notes = played.performance.notes
+    return [float(np.nan_to_num(notes["pluck"][notes["score_onset"] == at][0])) for at in quarters]
+
+
+@pytest.mark.parametrize(("text", "softer"), [("dolce", 2), ("poco dolce", 1), ("molto dolce", 3), ("dolciss.", 2)])
+def test_dolce_is_a_little_softer_and_on_the_guitar_nearer_to_the_fingerboard(text, softer):
+    for program in (0, 24, 40):
+        played = made(dynamic("p", 1), words(text, 2), program=program)
+        assert levels(played, 3, 4, 31) == [-20, -20 - softer, -20 - softer]
+        assert set(fates(played)) == {Fate.USED}
+        assert plucks(played, 3, 4, 31) == ([0, 16, 16] if program == 24 else [0, 0, 0])
+    assert POINTS["naturale"] + 1 < 16 < POINTS["sul tasto"] - 1
     assert tones(made(words("metallico", 2), program=24), 4) == ["sul ponticello"]
+
+
+def test_dolce_lasts_until_the_next_dynamic():
+    played = made(words("dolce", 2), dynamic("f", 3), words("dolce", 4), dynamic("f", 4), program=24)
+    assert levels(played, 4, 8, 12) == [-14, -8, -10] and plucks(played, 4, 8, 12) == [16, 0, 16]
+    played = made(words("dolce", 2), words("nat.", 3), program=24)
+    assert plucks(played, 4, 8) == [16, 0] and levels(played, 4, 8) == [-14, -14]
+
+
+def test_dolce_again_is_no_softer():
+    played = made(words("dolce", 2), words("dolciss.", 3))
+    assert levels(played, 4, 8) == [-14, -14] and fates(played) == [Fate.USED, Fate.WITHOUT_EFFECT]
+    assert "dolce at 2:1" in played.marks[1].why
+
+
+def test_dolce_gives_way_to_the_plan():
+    plan = {"dynamics": [{"at": 2, "mark": "f"}], "tone": [{"bars": "2-8", "tone": "bright"}]}
+    played = made(words("dolce", 2), plan=plan, program=24)
+    assert levels(played, 4) == [-8] and plucks(played, 4) == [0] and fates(played) == [Fate.OVERRIDDEN] * 2
+    assert levels(made(words("dolce", 2), plan={"marks": {"ignore": "dynamics"}}), 4) == [-12]
+
+
+def test_a_plan_can_be_a_little_softer_from_a_place_on():
+    plan = {"dynamics": [{"at": 2, "mark": "p", "softer": "2 dB"}, {"at": 4, "louder": "3 dB"}]}
+    assert levels(made(plan=plan), 3, 4, 12) == [-12, -22, -19]
+
+
+@pytest.mark.parametrize(
+    ("text", "goal"), [("cresc. al f", -8), ("cresc. poco a poco al ff", -4), ("crescendo a mf", -12), ("cresc.", -16)]
+)
+def test_a_crescendo_leads_to_the_dynamic_that_it_names(text, goal):
+    played = made(dynamic("p", 1), words(text, 2, end_bar=2, end_offset=4.0))
+    assert levels(played, 4) == [-20] and levels(played, 12, 31) == [goal, goal]
+    assert set(fates(played)) == {Fate.USED}
+    assert levels(made(dynamic("f", 1), words("dim. al pp", 2, end_bar=2, end_offset=4.0)), 4, 12) == [-8, -24]
 
 
 def test_a_tone_of_the_plan_goes_over_the_score_s_where_it_acts():
@@ -250,7 +295,72 @@ def test_pizzicato_of_guitars():
     found = played.performance.notes["technique"] == TECHNIQUES.index("pizzicato")
     assert TECHNIQUES.index("pizzicato") == PIZZICATO
     assert np.flatnonzero(found).tolist() == [4, 5, 6, 7]
-    assert fates(made(words("pizz.", 2), words("arco", 3), program=40)) == [Fate.WITHOUT_EFFECT] * 2
+    assert fates(made(words("pizz.", 2), words("arco", 3), program=73)) == [Fate.WITHOUT_EFFECT] * 2
+
+
+@pytest.mark.parametrize("program", [40, 42, 48])
+def test_pizzicato_of_bowed_strings_ends_with_arco(program):
+    played = made(words("pizz.", 2), words("arco", 3), program=program)
+    assert techniques(played, PIZZICATO) == [4, 5, 6, 7] and fates(played) == [Fate.USED] * 2
+    plan = {"strings": [{"bars": "2-3", "pizzicato": "yes"}]}
+    assert fates(made(words("pizz.", 2), words("arco", 3), plan=plan, program=program))[0] == Fate.OVERRIDDEN
+    assert fates(made(words("arco", 3), program=program)) == [Fate.WITHOUT_EFFECT]
+
+
+def techniques(played, technique: int) -> list[float]:
+    """The quarters at which notes of this technique begin."""
+    notes = played.performance.notes
+    return notes["score_onset"][notes["technique"] == technique].tolist()
+
+
+# e5 and b4: the twelfth fret of the first two strings
+BELLS = {1: "e5:1 b4:1 e5:1 b4:1 " * 8}
+
+
+@pytest.mark.parametrize("text", ["arm.", "armonici", "harm. XII", "Arm. 12", "nat. harm.", "sons harmoniques"])
+def test_harmonics_are_of_the_notes_that_the_word_stands_over(text):
+    played = made(words(text, 2, 2), voices=BELLS, program=24)
+    assert techniques(played, HARMONIC) == [5] and fates(played) == [Fate.USED]
+    played = made(words(text, 2, 2, end_bar=2, end_offset=2.0), voices=BELLS, program=24)  # with dashes
+    assert techniques(played, HARMONIC) == [5, 6, 7, 8, 9]
+    played = made(words(text, 2, 2), words("nat.", 3), voices=BELLS, program=24)
+    assert techniques(played, HARMONIC) == [5, 6, 7]
+
+
+def test_harmonics_where_there_are_none():
+    played = made(words("arm.", 2), program=0)
+    assert fates(played) == [Fate.WITHOUT_EFFECT] and "guitars" in played.marks[0].why
+    played = made(words("arm.", 2), voices={1: "f4:1 " * 32}, program=24)  # on no string, and it is said
+    assert techniques(played, HARMONIC) == [] and "no-harmonic" in [remark.code for remark in played.remarks]
+    plan = {"strings": [{"bars": 2, "harmonic": "yes"}]}
+    assert fates(made(words("arm.", 2), plan=plan, voices=BELLS, program=24)) == [Fate.OVERRIDDEN]
+    assert fates(made(words("vibrato", 2), program=24)) == [Fate.WITHOUT_EFFECT]
+
+
+CHORDS = {1: "e3+b3+e4+g4:1 " * 32}
+
+
+def spread(played, at: float) -> float:
+    """Milliseconds from the first to the last note of the chord at these quarters."""
+    notes = played.performance.notes
+    onsets = notes["onset"][notes["score_onset"] == at]
+    return round(1000 * float(onsets.max() - onsets.min()), 3)
+
+
+def test_a_rasgueado_rolls_the_chords_of_its_bar():
+    played = made(words("rasg.", 2), voices=CHORDS, program=24)
+    assert [spread(played, at) for at in (3, 4, 7, 8)] == [0, 36, 36, 0] and fates(played) == [Fate.USED]
+    notes = played.performance.notes
+    struck = notes[notes["score_onset"] == 4]
+    assert struck["pitch"][np.argsort(struck["onset"])].tolist() == [52, 59, 64, 67]
+    played = made(words("rasg.", 2), words("punteado", 4), voices=CHORDS, program=24)
+    assert [spread(played, at) for at in (4, 8, 11, 12)] == [36, 36, 36, 0] and fates(played) == [Fate.USED] * 2
+    plan = {"articulation": {"rasgueado": "20 ms"}, "strings": [{"bars": 3, "rasgueado": "yes"}]}
+    played = made(words("rasg.", 2), plan=plan, voices=CHORDS, program=24)
+    assert [spread(played, at) for at in (4, 8, 12)] == [60, 60, 0]
+    plan = {"strings": [{"bars": 2, "rasgueado": "yes", "pass": 1}]}
+    assert fates(made(words("rasg.", 2), plan=plan, voices=CHORDS, program=24)) == [Fate.OVERRIDDEN]
+    assert fates(made(words("rasg.", 2), voices=CHORDS, program=0)) == [Fate.WITHOUT_EFFECT]
 
 
 # -- slides

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from support import reading, score
 
@@ -83,6 +84,46 @@ def test_the_same_beat_in_another_note_value():
     ours.bars["beats"][2:], ours.bars["unit"][2:], ours.bars["length"][2:] = 6, 8, 3
     ours.notes["offset"][ours.notes["bar"] >= 2] *= 0.5
     assert tempo(reading({"tempo": ()}, ours), 4, 8) == [60, 90]
+
+
+def hidden(bar: int, value: float, beat: float = 1, text: str = "") -> dict:
+    """A tempo that the file has for programs, and does not print."""
+    return sign("tempo", bar, beat, value=value, text=text, hidden=True)
+
+
+def told(played) -> list[tuple[str, str]]:
+    return [(use.text, str(use.fate)) for use in played.marks]
+
+
+def test_a_hidden_tempo_is_the_number_of_the_word_that_it_stands_under():
+    played = made(hidden(1, 48, text="Largo"), hidden(3, 240, text="Allegro"), hidden(5, 200, text="meno mosso"))
+    assert tempo(played, 0, 8, 16) == [48, 240, 200]
+    assert told(played) == [("Largo", "used"), ("Allegro", "used"), ("meno mosso", "used")]
+
+
+def test_a_hidden_tempo_gives_way_to_what_is_printed():
+    for printed in (sign("tempo", 1, value=100.0), word("Allegro", 1), word("(♩ = 100)", 1)):
+        played = made(printed, hidden(3, 60))
+        assert len(set(tempo(played, 0, 8, 31))) == 1 and fates(played) == [Fate.USED, Fate.WITHOUT_EFFECT]
+        assert "not printed" in played.marks[1].why
+    played = made(hidden(1, 60), word("(♩ = 100)", 1))
+    assert tempo(played, 0, 31) == [100, 100] and sorted(fates(played)) == [Fate.USED, Fate.WITHOUT_EFFECT]
+    played = made(sign("tempo", 1, value=100.0), hidden(4, 70, text="a tempo"), hidden(6, 80, text="Tempo I"))
+    assert tempo(played, 0, 12, 20) == [100, 100, 100]
+
+
+def test_a_slowing_that_is_written_out_for_programs_is_not_played_twice():
+    steps = [hidden(3, 100 - 8 * beat, beat) for beat in (2, 3, 4)]
+    written = [sign("tempo", 1, value=100.0), word("rit.", 3), word("a tempo", 4)]
+    bare, full = made(*written), made(*written, *steps, hidden(4, 100))
+    assert np.array_equal(bare.performance.notes["onset"], full.performance.notes["onset"])
+
+
+def test_hidden_tempi_of_a_score_that_prints_none_act_where_they_open_it_or_last():
+    played = made(hidden(1, 96), hidden(3, 90, 2), hidden(3, 80, 3), hidden(4, 60), hidden(8, 40))
+    assert tempo(played, 0, 9, 10, 12, 31) == [96, 96, 96, 60, 60]
+    assert told(played)[0] == ("tempo 96, not printed", "used") and told(played)[3][1] == "used"
+    assert tempo(made(hidden(3, 90)), 0, 8) == [120, 90] and tempo(made(hidden(6, 90)), 20) == [120]
 
 
 def test_a_program_s_own_slowing_is_no_new_tempo():

@@ -204,6 +204,21 @@ def test_a_note_tied_out_of_a_bar_that_is_held_to_its_metre_sounds_no_longer():
     assert score.notes[score.notes["pitch"] == 64]["length"].tolist() == [8]
 
 
+def test_bars_with_the_same_slip_are_told_of_at_once():
+    long, short, whole = {1, 3, 5, 6, 7, 12}, {9}, range(1, 14)
+    lengths = {n: 5 if n in long else 3 if n in short else 4 for n in whole}
+    score = read([bar(quarters(lengths[n]), n, FOUR_FOUR * (n == 1)) for n in whole])
+    assert codes(score) == ["overfull-bar", "short-bar"]
+    first, alone = score.remarks
+    assert first.bar == 1 and first.message.startswith("bar 1 holds more than its metre")
+    assert first.message.endswith("; the same holds for bars 3, 5-7, 12")
+    assert alone.bar == 9 and "the same" not in alone.message
+    score = read([bar(quarters(5), n, FOUR_FOUR * (n == 1)) for n in (1, 2)])
+    assert [remark.message.rpartition("; ")[2] for remark in score.remarks] == ["the same holds for bar 2"]
+    many = read([bar(quarters(4 + n % 2), n, FOUR_FOUR * (n == 1)) for n in range(1, 61)])
+    assert len(many.remarks) == 1 and many.remarks[0].message.endswith(" and 17 more")
+
+
 def test_a_bar_without_notes_has_its_metre():
     score = read([bar(quarters(4), 1, FOUR_FOUR), bar("", 2), bar(note("rest", 4), 3), bar(quarters(4), 4)])
     assert score.bars["length"].tolist() == [4, 4, 4, 4]

@@ -42,6 +42,17 @@ def rows(score: Score, kind: str, *columns: str) -> list[tuple]:
     return [tuple(row) for row in score.marks_of(kind)[list(columns)].tolist()]
 
 
+def test_dynamics_without_a_sign_are_words():
+    def other(text: str) -> str:
+        return f"<other-dynamics>{text}</other-dynamics>"
+
+    both = say(f"<dynamics><p/>{other('dolce')}</dynamics>")
+    score = one(say(f"<dynamics>{other('cresc.')}</dynamics>") + both + WHOLE)
+    assert rows(score, "dynamic", "text") == [("p",)]
+    assert sorted(rows(score, "words", "text")) == [("cresc.",), ("dolce",)]
+    assert len(one(say(f"<dynamics>{other(' ')}</dynamics>") + WHOLE).marks_of("words", "dynamic")) == 0
+
+
 # -- tempo
 
 
@@ -70,7 +81,18 @@ def test_a_tempo_that_only_sounds_and_one_that_is_only_said():
 def test_circa_is_a_number_too():
     assert rows(one(say(metronome("quarter", "c. 108")) + WHOLE), "tempo", "value") == [(108.0,)]
     sounding = say(metronome("quarter", "c. 108"), more='<sound tempo="104"/>')
-    assert rows(one(sounding + WHOLE), "tempo", "value") == [(104.0,)]
+    assert rows(one(sounding + WHOLE), "tempo", "value", "hidden") == [(108.0, False)]  # what is printed stands
+
+
+def test_a_tempo_that_is_not_printed_is_hidden():
+    for sound in ('<sound tempo="72"/>', say("<words>Largo</words>", more='<sound tempo="72"/>')):
+        assert rows(one(sound + WHOLE), "tempo", "value", "hidden") == [(72.0, True)]
+    assert rows(one(words("Largo") + WHOLE), "tempo", "hidden") == [(False,)]
+    unseen = metronome("quarter", 48, dot=True).replace("<metronome>", '<metronome print-object="no">')
+    for sound in ("", '<sound tempo="72"/>'):
+        assert rows(one(say(unseen, more=sound) + WHOLE), "tempo", "value", "hidden") == [(72.0, True)]
+    both = say(unseen) + say(metronome("quarter", 100))
+    assert rows(one(both + WHOLE), "tempo", "value", "hidden") == [(100.0, False)]
 
 
 def test_other_words_are_words():

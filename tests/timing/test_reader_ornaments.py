@@ -273,6 +273,46 @@ def test_a_tremolo_is_of_all_notes_of_a_chord(tmp_path):
     assert made.notes["tremolo"].tolist() == [0.5, 0.5]
 
 
+def between(kind: str, quarters: float, strokes: object, end: str = "stop", more: str = "") -> str:
+    half = "<actual-notes>2</actual-notes><normal-notes>1</normal-notes>"
+    head = f"<type>{kind}</type><time-modification>{half}</time-modification>"
+    first = note("C4", quarters, head + signs(f"<tremolo type='start'>{strokes}</tremolo>"))
+    return first + more + note("E4", quarters, head + signs(f"<tremolo type='{end}'>{strokes}</tremolo>"))
+
+
+@pytest.mark.parametrize(
+    ("kind", "quarters", "strokes", "expected"),
+    [("whole", 2, 1, 0.5), ("half", 1, 3, 0.125), ("quarter", 0.5, 2, 0.25), ("half", 1, 0, 1 / 64),
+     ("half", 1, "9" * 5000, 1 / 256)],
+)  # fmt: skip
+def test_a_tremolo_between_two_notes(tmp_path, kind, quarters, strokes, expected):
+    made = read(tmp_path, between(kind, quarters, strokes) + note("G4", 4 - 2 * quarters) * (quarters < 2))
+    assert made.notes["tremolo"][:2] == pytest.approx([expected, expected])
+    assert made.notes["turn"].tolist() == [1, 2, 0][: len(made.notes)]
+
+
+def test_a_tremolo_between_two_chords(tmp_path):
+    third = note("E5", 2, "<type>whole</type>", first="<chord/>")
+    made = read(tmp_path, between("whole", 2, 3, more=third) + third)
+    assert sorted(made.notes[["offset", "turn"]].tolist()) == [(0, 1), (0, 1), (2, 2), (2, 2)]
+    assert set(made.notes["tremolo"]) == {0.125}
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        between("half", 1, 3, end="start") + note("G4", 2),  # it never ends
+        between("half", 1, 3, more=note("D4", 1)) + note("G4", 1),  # nor are these neighbours
+        note("C4", 1, signs("<tremolo type='start'>3</tremolo>"))
+        + note("E4", 3, signs("<tremolo type='stop'>3</tremolo>")),  # of two lengths
+        note("C4", 4, signs("<tremolo type='stop'>3</tremolo>")),
+    ],
+)
+def test_what_is_no_tremolo_between_two_notes(tmp_path, content):
+    notes = read(tmp_path, content).notes
+    assert not notes["tremolo"].any() and not notes["turn"].any()
+
+
 # -- kern
 
 

@@ -117,7 +117,8 @@ def level_not_restored(reading: Reading) -> Iterator[Remark]:
         if abs(change) < LEAST_CHANGE - 1e-9:
             continue
         seen.add(id(entry))
-        what = f"the {entry.kind} {entry.where}" if glides else f"the {entry.mark} at {entry.at}"
+        mark = entry.mark or ("louder" if entry.louder else "softer")
+        what = f"the {entry.kind} {entry.where}" if glides else f"the {mark} at {entry.at}"
         side = "above" if change > 0 else "below"
         message = (
             f"after {what} nothing brings the level{f' of {entry.for_}' if entry.for_ else ''} back: to the end of the "

@@ -41,10 +41,11 @@ def tempi_of(reading: Reading) -> list[Item]:
         return [Item(first, "the score says no tempo, and this is none in particular")]
     begins = int(reading.performance.bars["row"][0])
     later = [mark for mark in marks if mark.at.row != begins or float(reading.where.moments(mark.at)[0]) > 1e-6]
+    opening = [mark for mark in marks if all(mark is not each for each in later)]
+    why = opening[0]._said if opening else "what is played where the score says none"
     if not later:
-        return [Item(first, "printed")]
-    why = "printed" if len(later) < len(marks) else "what is played where the score says none"
-    return [Item({"tempo": first}, why), *(Item(_tempo_at(mark, reading), "printed") for mark in later)]
+        return [Item(first, why)]
+    return [Item({"tempo": first}, why), *(Item(_tempo_at(mark, reading), mark._said) for mark in later)]
 
 
 def _tempo_at(mark: TempoMark, reading: Reading) -> dict[str, str]:
@@ -83,6 +84,8 @@ def _value(key: str, value: Any, section: str, score: Score) -> Any:
     if value is True and key == "then":
         return "a tempo"
     if isinstance(value, float):
+        if key == "tone":
+            return f"{value:g} cm"
         if key in _PERCENT:
             return percent(value)
         return f"{1000 * value:.4g} ms" if section == "holds" and key == "by" else _number(key, value)

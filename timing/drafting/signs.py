@@ -26,7 +26,7 @@ UPBEAT = 0.5  # bars: the longest upbeat
 SHORTEST = 2.0  # bars of a section: of signs nearer to each other the last counts, as after a first ending
 
 _LARGE = {"double bar", "fine", "da capo", "dal segno", "coda"}  # repeat signs and endings part small sections
-_TONES = {"tone", "guitar tone"}
+_TONES = {"tone", "guitar tone", "sweet tone"}
 _AFTER_ITS_BAR = {"fine", "da capo", "dal segno"}
 
 

@@ -13,8 +13,10 @@ from math import inf, isfinite
 import numpy as np
 
 from timing.lines import Lines
+from timing.marks import playback
 from timing.marks.places import Page, Printed
-from timing.marks.sound import accent_marks, dynamic_marks, note_signs, pizzicato_marks, slide_marks, tone_marks
+from timing.marks.sound import accent_marks, dynamic_marks, note_signs, slide_marks, sweet_ends, tone_marks
+from timing.marks.strings import string_marks
 from timing.marks.time import Stops, fermatas, hold_marks, slowing_marks, tempo_marks
 from timing.marks.uses import Book, Fate, MarkUse
 from timing.marks.vocabulary import SWELL
@@ -26,11 +28,15 @@ from timing.where import Fault, Where
 _SECTIONS = {
     "number": "tempo", "tempo": "tempo", "change": "tempo", "first tempo": "tempo", "same beat": "tempo",
     "pace": "slowing", "return": "slowing", "fermata": "holds", "breath": "holds", "caesura": "holds",
-    "swell": "dynamics", "step": "dynamics", "tone": "tone", "guitar tone": "tone", "slide": "glissandi",
-    "pizzicato": "strings", "arco": "strings",
+    "swell": "dynamics", "step": "dynamics", "sweet": "dynamics", "tone": "tone", "guitar tone": "tone",
+    "sweet tone": "tone", "slide": "glissandi", "pizzicato": "strings", "arco": "strings", "harmonic": "strings",
+    "rasgueado": "strings", "plucked": "strings",
 }  # fmt: skip
 _TEMPI = ("tempo", "change", "first tempo", "same beat")
-_WHY_NOT = {"character": "it is for the player to feel", "technique": "it says how to play, which is not heard here"}
+_WHY_NOT = {
+    "character": "it is for the player to feel", "technique": "it says how to play, which is not heard here",
+    "figure": "it numbers a finger, a string or a piece", "heading": "it names what is played, and asks for nothing",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -56,10 +62,8 @@ def with_marks(
             book.note(mark, Fate.IGNORED)
         else:
             found[mark.section].append(mark)
-    damped = {mark.part for mark in found["strings"] if mark.meaning.kind == "pizzicato"}  # `naturale` ends that too
-    damped = {part for part in damped if instruments.fretted[part]}
-    tones = {mark.text for mark in found["tone"]}
-    found["strings"] = [mark for mark in found["strings"] if mark.part in damped or mark.text not in tones]
+    tones = {mark.text for mark in found["tone"]}  # `naturale` is one, and ends a pizzicato
+    found["tone"] = sweet_ends(found["tone"], found["dynamics"], page)
     held = fermatas(found["holds"], page)
     stops = _stops(found, [(start, end) for start, end, _ in held], plan, page)
     made = {
@@ -68,7 +72,9 @@ def with_marks(
         "holds": hold_marks(found["holds"], held, plan, page, book),
         "tone": tone_marks(found["tone"], plan, instruments.programs, instruments.fretted, page, book),
         "glissandi": slide_marks(found["glissandi"], plan, instruments.programs, page, book),
-        "strings": pizzicato_marks(found["strings"], plan, instruments.fretted, page, book),
+        "strings": string_marks(
+            found["strings"], plan, instruments.programs, instruments.fretted, tones, page, book
+        ),
     }
     made["dynamics"], louder = dynamic_marks(found["dynamics"], _bar_lines(score, page), plan, page, book)
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
@@ -84,7 +90,8 @@ def _note_ornaments(plan: Plan, ids: np.ndarray, page: Page, book: Book) -> None
     notes = page.score.notes
     heard = np.isin(np.arange(len(notes)), ids)
     kinds = [(kind.name.lower().replace("_", " "), notes["ornament"] == kind) for kind in list(Ornament)[1:]]
-    for text, mine in (*kinds, ("tremolo", notes["tremolo"] > 0)):
+    kinds += [("tremolo", (notes["tremolo"] > 0) & (notes["turn"] == 0))]
+    for text, mine in (*kinds, ("tremolo between two notes", notes["turn"] == 1)):
         for rows, fate, why in (
             (mine & heard, Fate.USED, ""),
             (mine & ~heard, Fate.WITHOUT_EFFECT, "it is not heard in this order of the bars"),
@@ -108,9 +115,14 @@ def _read(score: Score, instruments: Instruments, page: Page, book: Book):
         mark = _printed("holds", "pedal", Meaning("pedal"), first, page)
         book.note(mark, Fate.WITHOUT_EFFECT, "pedal lines are not played", count=len(pedals))
     kinds = ("dynamic", "hairpin", "tempo", "words", "fermata", "breath", "caesura", "glissando")
-    number = count()
-    for row in score.marks_of(*kinds):
-        for text, meaning in _senses(row, instruments.fretted, page):
+    number, rows = count(), score.marks_of(*kinds)
+    senses = [_senses(row, instruments.fretted, page) for row in rows]
+    silent = playback.unheard(rows, senses, page)
+    for place, (row, said) in enumerate(zip(rows, senses, strict=True)):
+        if place in silent:
+            mark = _printed("tempo", f"tempo {row['value']:g}", Meaning("number"), row, page, next(number))
+            book.note(mark, Fate.WITHOUT_EFFECT, silent[place])
+        for text, meaning in said if place in silent else _numbered(row, said):
             section = _section(meaning) if meaning else ""
             mark = _printed(section, text, meaning, row, page, next(number))
             if meaning is None:
@@ -128,7 +140,7 @@ def _printed(
 ) -> Printed:
     at, end = page.at(row["bar"], row["offset"]), page.at(row["end_bar"], row["end_offset"])
     places = (at, max(at, end), int(row["part"]), int(row["staff"]), int(row["note"]), int(row["goal"]))
-    return Printed(section, text, meaning, *places, number)
+    return Printed(section, text, meaning, *places, number, bool(row["hidden"]))
 
 
 def _section(meaning: Meaning) -> str:
@@ -157,26 +169,26 @@ def _senses(row: np.void, fretted: np.ndarray, page: Page) -> list[tuple[str, Me
     for clause, meanings in clauses(text):
         known = [m for m in _chosen(meanings, bool(fretted[row["part"]])) if m.kind != "dynamic" or dynamic(m.word)]
         found += [(clause, meaning) for meaning in known] or [(clause, None)]
-    return _numbered(row, found)
+    return found
 
 
 def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
-    """Of words with several senses those that count: `dolce` is a tone on the guitar, else a character; beside
-    something to do a character is not told of."""
-    kept = [m for m in meanings if m.kind != "guitar tone" or guitar]
+    """Of words with several senses those that count: some are a tone on the guitar alone; beside something to do a
+    character is not told of."""
+    kept = [m for m in meanings if guitar or m.kind not in ("guitar tone", "sweet tone")]
     return [m for m in kept if m.kind not in _WHY_NOT] or kept[:1]
 
 
 def _numbered(row: np.void, found: list[tuple[str, Meaning | None]]) -> list[tuple[str, Meaning | None]]:
-    """With the metronome number, which says more exactly what tempo words do. What sounds under a `rit.` is a program's
-    own slowing, and no new tempo."""
+    """With the metronome number, which says more exactly what tempo words do. Under a `rit.` it is no new tempo."""
     value = float(row["value"])
     slows = any(meaning and meaning.kind == "pace" for _, meaning in found)
     if row["kind"] != "tempo" or not (isfinite(value) and value > 0) or slows:
         return found
     told = [clause for clause, meaning in found if meaning and meaning.kind in _TEMPI]
     others = [(clause, meaning) for clause, meaning in found if not meaning or meaning.kind not in _TEMPI]
-    return [(told[0] if told else f"tempo {value:g}", Meaning("number", value=value)), *others]
+    name = f"tempo {value:g}" + ", not printed" * bool(row["hidden"])
+    return [(told[0] if told else name, Meaning("number", value=value)), *others]
 
 
 # -- where what has no end of its own ends

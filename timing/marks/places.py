@@ -35,6 +35,7 @@ class Printed:
     note: int = -1  # row in notes
     goal: int = -1
     number: float = inf  # its place among the marks of the score
+    hidden: bool = False  # of a tempo: its number is not printed
 
 
 class Page:
@@ -110,6 +111,12 @@ class Page:
     def runs(self, bars: Range, arriving: bool = False) -> list[Run]:
         """The hearings of a printed range that reach its end."""
         return [run for run in self.where.runs(bars, arriving=arriving) if run.complete]
+
+    def onsets(self, cells: frozenset[int]) -> np.ndarray:
+        """The places at which notes of these cells begin, sorted."""
+        notes = self.score.notes
+        mine = np.isin(self._cell_of, list(cells)) & (notes["length"] > 0)
+        return np.unique(self.starts[notes["bar"][mine]] + notes["offset"][mine])
 
     # -- for whom
 

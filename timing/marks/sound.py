@@ -1,4 +1,4 @@
-"""The score's marks of sound as entries of the plan: dynamics, accents, tone, slides, pizzicato."""
+"""The score's marks of sound as entries of the plan: dynamics, accents, tone, slides."""
 
 from __future__ import annotations
 
@@ -21,7 +21,6 @@ from timing.marks.words import Meaning, dynamic
 from timing.plan import Plan
 from timing.plan.entry import Entry
 from timing.plan.sound import Accent, Dynamic, Glissando, ToneChange
-from timing.plan.strings import StringChoice
 from timing.plan.words import DYNAMICS
 from timing.score import Sign
 from timing.where import Run
@@ -55,19 +54,27 @@ def dynamic_marks(
     planned, marks = _Planned(plan, page), _stepped(marks, page)
     groups = _groups(marks, page)
     made, accents = [], []
+    sweet: dict[int, Printed] = {}  # by cell, the `dolce` that holds
     for mark in marks:
         name, cells = page.whose(mark)
         if not cells:
             book.note(mark, Fate.WITHOUT_EFFECT, "it has no notes")
         elif mark.meaning.kind == "swell":
             made += _swell(mark, name, cells, groups[cells], stops, said, planned, page, book)
+        elif mark.meaning.kind == "sweet" and (older := next((sweet[cell] for cell in cells if cell in sweet), None)):
+            book.note(mark, Fate.WITHOUT_EFFECT, f"the {older.text} at {page.position(older.at)} still holds")
         else:
             heard = [(bar, bar) for bar, _ in page.heard(mark.at)]
             passes = book.give_way([mark], heard, lambda k, h=heard, c=cells: said.instead(*h[k], c))
             if passes == NOWHERE:
                 continue
-            level, accent = dynamic(mark.meaning.word)
             at = page.position(mark.at)
+            if mark.meaning.kind == "sweet":
+                sweet |= dict.fromkeys(cells, mark)
+                made.append(Dynamic.model_construct(at=at, softer=mark.meaning.value, for_=name, passes=passes))
+                continue
+            sweet = {cell: older for cell, older in sweet.items() if cell not in cells}
+            level, accent = dynamic(mark.meaning.word)
             made.append(Dynamic.model_construct(at=at, mark=level, for_=name, passes=passes))
             if accent is not None:
                 accents.append(Accent.model_construct(at=at, by=accent, for_=name, passes=passes))
@@ -78,7 +85,7 @@ def _stepped(marks: list[Printed], page: Page) -> list[Printed]:
     """The marks, sorted by place, with `più f` and the like as the dynamic that they come to: one more or less than the
     last one that their voices read."""
     made, last = [], {}
-    for mark in sorted(marks, key=lambda mark: mark.at):
+    for mark in sorted(marks, key=lambda mark: (mark.at, mark.meaning.kind == "sweet")):
         cells, meaning = page.whose(mark)[1], mark.meaning
         if meaning.kind == "step":
             scale = list(DYNAMICS)
@@ -87,6 +94,8 @@ def _stepped(marks: list[Printed], page: Page) -> list[Printed]:
             mark = replace(mark, meaning=Meaning("dynamic", scale[min(max(now, 0), len(scale) - 1)]))
         if mark.meaning.kind == "dynamic":
             last |= dict.fromkeys(cells, dynamic(mark.meaning.word)[0])
+        elif mark.meaning.goal:
+            last |= dict.fromkeys(cells, dynamic(mark.meaning.goal)[0])
         made.append(mark)
     return made
 
@@ -98,7 +107,7 @@ def _groups(marks: list[Printed], page: Page) -> dict[frozenset[int], _Group]:
         group = own.setdefault(page.whose(mark)[1], _Group([], []))
         if mark.meaning.kind == "swell":
             group.swells.append(mark.at)
-        else:
+        elif mark.meaning.kind == "dynamic":
             group.levels.append((mark.at, dynamic(mark.meaning.word)[0]))
     read = {}
     for cells in own:
@@ -112,7 +121,7 @@ class _Planned:
     """The dynamics that the plan has at single moments."""
 
     def __init__(self, plan: Plan, page: Page):
-        entries = [entry for entry in plan.dynamics if entry.kind == "at"]
+        entries = [entry for entry in plan.dynamics if entry.kind == "at" and entry.mark is not None]
         self._found = sorted(
             ((float(at), entry.mark, page.named(entry)) for entry in entries
              for at in heard_moments(page.where, entry, entry.at)),
@@ -139,6 +148,8 @@ def _swell(
 ) -> list[Dynamic]:
     """The entries of a hairpin: one for each level that it leads to."""
     end, goal = _goal(mark, group, stops, page)
+    if named := mark.meaning.goal:
+        goal = end, dynamic(named)[0]
     louder, nothing = mark.meaning.word == "crescendo", mark.meaning.value == inf
     bars = page.range(mark.at, end)
     runs = page.runs(bars, arriving=True)
@@ -197,6 +208,20 @@ def _before(at: float, group: _Group) -> float:
     """dB of the last mark until this place."""
     last = bisect_right(group.levels, (at + 1e-6, "")) - 1
     return DYNAMICS[group.levels[last][1]] if last >= 0 else UNMARKED
+
+
+def sweet_ends(tones: list[Printed], dynamics: list[Printed], page: Page) -> list[Printed]:
+    """The marks of tone, each `dolce` with its end: the next dynamic for some of its voices."""
+    found = [(mark.at, page.whose(mark)[1]) for mark in dynamics if mark.meaning.kind in ("dynamic", "step")]
+    levels = sorted(found, key=lambda level: level[0])
+    made = []
+    for mark in tones:
+        if mark.meaning.kind == "sweet tone" and mark.end <= mark.at + 1e-6:
+            cells = page.whose(mark)[1]
+            later = levels[bisect_right(levels, mark.at + 1e-6, key=lambda level: level[0]) :]
+            mark = replace(mark, end=next((at for at, those in later if those & cells), page.length))
+        made.append(mark)
+    return made
 
 
 def _bars_of(entry: Dynamic, page: Page) -> list[tuple[int, int]]:
@@ -278,46 +303,32 @@ def note_signs(plan: Plan, ids: np.ndarray, onsets: np.ndarray, lines: Lines, pa
                 book.note(mark, fate, why, count=int(rows.sum()))
 
 
-# -- tone and pizzicato
+# -- tone
 
 
 def tone_marks(
     marks: list[Printed], plan: Plan, programs: np.ndarray, fretted: np.ndarray, page: Page, book: Book
 ) -> list[ToneChange]:
-    """Tones, each until the next one of the same voices; where the plan has a tone it goes over them, note by note."""
-    said = Said(page, [t for t in plan.tone if t.bars is not None], lambda t: _runs_of(t, page))
+    """Tones, each until the next one of the same voices (one that ends elsewhere ends there); where the plan has a tone
+    it goes over them, note by note."""
+    said = Said(page, [t for t in plan.tone if t.bars is not None], lambda t: runs_of(t, page))
     made = []
 
     def entry(mark: Printed, bars, name, passes) -> None:
         if mark.meaning.word != "naturale":
-            made.append(ToneChange.model_construct(bars=bars, tone=mark.meaning.word, for_=name, passes=passes))
+            tone = mark.meaning.word or mark.meaning.value
+            made.append(ToneChange.model_construct(bars=bars, tone=tone, for_=name, passes=passes))
 
     strings = fretted | np.isin(programs, list(_BOWED))
-    _until_next(marks, said, strings, "the instrument has no strings to change the tone of", entry, page, book)
+    until_next(marks, said, strings, "the instrument has no strings to change the tone of", entry, page, book)
     return made
 
 
-def pizzicato_marks(
-    marks: list[Printed], plan: Plan, fretted: np.ndarray, page: Page, book: Book
-) -> list[StringChoice]:
-    """Pizzicato of guitars, until arco or the like."""
-    damped = [s for s in plan.strings if s.bars is not None and (s.pizzicato or s.harmonic)]
-    said = Said(page, damped, lambda s: _runs_of(s, page))
-    made = []
-
-    def entry(mark: Printed, bars, name, passes) -> None:
-        if mark.meaning.kind == "pizzicato":
-            made.append(StringChoice.model_construct(bars=bars, pizzicato=True, for_=name, passes=passes))
-
-    why = "only guitars have a pizzicato; give the part the instrument 'pizzicato strings'"
-    _until_next(marks, said, fretted, why, entry, page, book)
-    return made
-
-
-def _until_next(
+def until_next(
     marks: list[Printed], said: Said, able: np.ndarray, why: str, entry: Callable, page: Page, book: Book
 ) -> None:
-    """Let each of the marks act until the next one that its voices read, unless the plan speaks throughout."""
+    """Let each of the marks act until its end, or the next one that its voices read, unless the plan speaks
+    throughout."""
     places: dict[frozenset[int], list[float]] = {}
     for mark in marks:
         places.setdefault(page.whose(mark)[1], []).append(mark.at)
@@ -331,14 +342,15 @@ def _until_next(
             book.note(mark, Fate.WITHOUT_EFFECT, why if cells else "it has no notes")
             continue
         following = read[cells][np.searchsorted(read[cells], mark.at + 1e-6) :]
-        bars = page.range(mark.at, float(following[0]) if len(following) else page.length)
+        end = mark.end if mark.end > mark.at + 1e-6 else page.length
+        bars = page.range(mark.at, min([end, *following[:1].tolist()]))
         heard = [(run.first, run.last) for run in page.where.runs(bars)]
         passes = book.give_way([mark], heard, lambda k, h=heard, c=cells: said.throughout(*h[k], c))
         if passes != NOWHERE:
             entry(mark, bars, name, passes)
 
 
-def _runs_of(entry: Entry, page: Page) -> list[tuple[int, int]]:
+def runs_of(entry: Entry, page: Page) -> list[tuple[int, int]]:
     return [(run.first, run.last) for run in heard_runs(page.where, entry, entry.bars)]
 
 

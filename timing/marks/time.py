@@ -51,7 +51,16 @@ def tempo_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> lis
                 continue  # the same change, printed a little later in another part
         if tempo is not None:
             made.append(TempoMark.model_construct(at=page.position(said.at), tempo=tempo))
+            made[-1]._said = _said(said)
     return made
+
+
+def _said(mark: Printed) -> str:
+    """How much of a tempo is printed, in words."""
+    if not (mark.hidden and mark.meaning.kind == "number"):
+        return "printed"
+    worded = not mark.text.endswith("not printed")
+    return f"{mark.text} is printed, its number is the file's own" if worded else "the file's own, not printed"
 
 
 def _tempo(mark: Printed, page: Page) -> float | str | None:

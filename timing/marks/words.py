@@ -10,40 +10,53 @@ import re
 import unicodedata
 from dataclasses import dataclass
 from functools import cache
+from html import unescape
 from math import inf
 
+from timing import instruments
 from timing.marks import vocabulary as known
+from timing.marks.metronome import metronome_marks
 from timing.plan import words
+
+_WORD = re.compile(r"'*[^\W_](?:[^\W_]|')*")
+_TAG = re.compile(r"</?[A-Za-z]{1,6}>")  # some files have those of a web page among their words
 
 
 @dataclass(frozen=True)
 class Meaning:
     """One thing that words say.
 
-    `kind` is one of: tempo (value: felt beats a minute), change (value: of the tempo before), same beat, first tempo,
-    return, pace (word: the kind of slowdown; value: the pace it comes to; `less`: the same where nothing on the page
-    says how far it goes, None where it then stays), swell (word: crescendo or diminuendo; value: dB, inf where it
-    leads to nothing or comes from there), tone (word), guitar tone (word), pizzicato, arco, dynamic (word), step (word:
-    louder or softer than the dynamic before), character, technique.
+    `kind` is one of: number (value: quarters a minute), tempo (value: felt beats a minute), change (value: of the tempo
+    before), same beat, first tempo, return, pace (word: the kind of slowdown; value: the pace it comes to; `less`: the
+    same where nothing on the page says how far it goes, None where it then stays), swell (word: crescendo or
+    diminuendo; value: dB, inf where it leads to nothing or comes from there; `goal`: the dynamic that it names), tone
+    (word), guitar tone (word), sweet tone (value: cm from the bridge), sweet (value: dB softer), pizzicato, arco,
+    harmonic, rasgueado, plucked (these two end it), dynamic (word), step (word: louder or softer than the dynamic
+    before), character, technique, figure (a number or the letter of a finger), heading (a name of what is played).
     """
 
     kind: str
     word: str = ""
     value: float = 0.0
     less: float | None = None
+    goal: str = ""
 
 
 def clauses(text: str) -> list[tuple[str, tuple[Meaning, ...]]]:
     """Every clause of a direction and what it means; nothing, where it is not understood."""
-    parts = re.split(r"[,;:/()\[\]\n]|\s[-–—]\s|[–—]", text.replace("1/2", "½"))
+    text, numbers = metronome_marks(_TAG.sub("", unescape(text)).replace("1/2", "½"))
+    parts = re.split(r"[,;:/()\[\]\n]|\s[-–—]\s|[–—]", text)
     parts = (" ".join(part.split()) for part in parts)
-    return [(part, _meanings(part)) for part in parts if re.search(r"\w", part) and "=" not in part]
+    found = [(part, _meanings(part)) for part in parts if plain(part) and "=" not in part]
+    return found + [(said, (Meaning("number", value=quarters),)) for said, quarters in numbers]
 
 
 def plain(word: str) -> tuple[str, ...]:
-    """A phrase as it is compared: its words without capitals, accents and full stops."""
-    letters = unicodedata.normalize("NFKD", re.sub("[°º]", "", word.replace("’", "'"))).casefold()
-    return tuple(re.findall(r"[a-z0-9']+", "".join(c for c in letters if not unicodedata.combining(c))))
+    """A phrase as it is compared: its words, in any script, without capitals, accents and full stops; nothing where it
+    has neither letters nor figures."""
+    letters = unicodedata.normalize("NFKD", re.sub(r"(?<=\w)[°º]", "", word.replace("’", "'"))).casefold()
+    bare = "".join(c for c in letters if not unicodedata.combining(c))
+    return tuple(_WORD.findall(bare) or _WORD.findall(word))  # a sound mark of kana is a letter that is only an accent
 
 
 @cache
@@ -77,14 +90,21 @@ def _phrases() -> dict[tuple[str, ...], tuple[tuple[str, str, tuple], ...]]:
             put(phrases, kind, tone)
     put(known.PIZZICATO, "pizzicato")
     put(known.ARCO, "arco")
+    put(known.SWEET, "sweet tone", "", (known.SWEET_POINT,) * 3)
+    put(known.SWEET, "sweet", "", known.SWEETLY)
+    put(known.HARMONICS, "harmonic")
+    put(known.RASGUEADO, "rasgueado")
+    put(known.PLUCKED_AGAIN, "plucked")
     for marks, phrases in known.SPOKEN.items():
         put(phrases, "dynamic", marks)
     for step, phrases in known.STEPS.items():
         put(phrases, "step", step)
     kinds = {"character": known.CHARACTER, "technique": known.TECHNIQUE, "less": known.LESS, "more": known.MORE}
     kinds |= {"gradually": known.GRADUALLY, "not": known.NOT, "nothing": known.NOTHING, "other": known.OTHERS}
+    kinds |= {"to": known.TO, "heading": known.HEADINGS}
     for kind, phrases in kinds.items():
         put(phrases, kind)
+    put((name for name in instruments.NAMES if plain(name) not in made), "heading")
     return made
 
 
@@ -92,14 +112,17 @@ _LONGEST = 4  # words in a phrase
 _LETTERS = re.compile(r"p{2,6}|f{2,6}|m[pf]|s?f{1,2}z|sfz?p{0,2}|f{1,2}p{1,2}|rfz?", re.ASCII)
 _NOT_BESIDE = {plain(word) for word in ("string", "tempo", "mouvement", "mouvt", "zeitmaß", "stretto", "large")}
 _NOT_ALONE = {("p",), ("f",), ("piano",), ("forte",)}  # a finger, a letter, the name of an instrument
+_NUMBERED = (("no",), ("n",))
 _DEGREES = {"less": 1, "more": 2}
-_ONLY_HOW = (*_DEGREES, "gradually", "not", "nothing", "other")  # kinds that say how, and not what
+_ONLY_HOW = (*_DEGREES, "gradually", "not", "nothing", "other", "to")  # kinds that say how, and not what
+_NAMES = ("figure", "heading")  # kinds that only name what is played
 
 
 def _meanings(clause: str) -> tuple[Meaning, ...]:
     """What the phrases of a clause come to, each with the degree that stands beside it."""
-    if known.BARRE.fullmatch(clause):
-        return (Meaning("technique"),)
+    for pattern, kind in ((known.BARRE, "technique"), (known.FINGERS, "figure"), (known.NAMED, "heading")):
+        if pattern.fullmatch(clause):
+            return (Meaning(kind),)
     for value, phrases in known.ALONE.items():
         if plain(clause) in map(plain, phrases):
             return (Meaning("change", value=value),)
@@ -107,16 +130,29 @@ def _meanings(clause: str) -> tuple[Meaning, ...]:
     kinds = [senses[0][0] if senses else "" for _, senses in found]
     degrees = [_DEGREES.get(kind, 0) for kind in kinds]
     made: list[Meaning] = []
+    goals = _goals(found, kinds)
     for place, (phrase, senses) in enumerate(found):
-        if kinds[place] in ("", *_ONLY_HOW) or _doubtful(phrase, kinds) or "not" in kinds[max(place - 1, 0) : place]:
+        silent = kinds[place] in ("", *_ONLY_HOW, *_NAMES) or place in goals.values()
+        if silent or _doubtful(phrase, kinds) or "not" in kinds[max(place - 1, 0) : place]:
             continue
         degree = _degree(found, degrees, place)
-        opens = all(degrees[:place])  # in the midst of other words it is not meant as a tempo
+        opens = all(kind in (*_DEGREES, *_NAMES) for kind in kinds[:place])  # amid other words it is not meant as one
         senses = [sense for sense in senses if opens or sense[0] != "tempo"]
-        made += [_meaning(*sense, degree, kinds) for sense in senses]
+        goal = found[goals[place]][1][0][1] if place in goals else ""
+        made += [_meaning(*sense, degree, kinds, goal) for sense in senses]
     if not made and "" not in kinds and not _doubtful(found[0][0], kinds):
-        return (Meaning("character"),)  # `sempre`, `poco`: they say how, and not what
+        return (Meaning(next((kind for kind in _NAMES[::-1] if kind in kinds), "character")),)
     return tuple(made)
+
+
+def _goals(found: list, kinds: list[str]) -> dict[int, int]:
+    """The places of words for growing and fading, and those of the dynamics that they lead to: `cresc. molto al ff`."""
+    made = {}
+    for place in (place for place, kind in enumerate(kinds) if kind == "swell"):
+        to = next((n for n in range(place + 1, len(kinds)) if kinds[n] not in (*_DEGREES, "gradually", "other")), None)
+        if to is not None and kinds[to : to + 2] == ["to", "dynamic"]:
+            made[place] = to + 1
+    return made
 
 
 def _doubtful(phrase: tuple[str, ...], kinds: list[str]) -> bool:
@@ -127,7 +163,9 @@ def _doubtful(phrase: tuple[str, ...], kinds: list[str]) -> bool:
     return len(kinds) == 1 if phrase in _NOT_ALONE else phrase in _NOT_BESIDE and "technique" in kinds
 
 
-def _meaning(kind: str, word: str | tuple[str, ...], values: tuple, degree: int, kinds: list[str]) -> Meaning:
+def _meaning(
+    kind: str, word: str | tuple[str, ...], values: tuple, degree: int, kinds: list[str], goal: str | tuple = ""
+) -> Meaning:
     """One sense of a phrase, with the degree beside it, among phrases of these kinds."""
     value, less = values[degree], None
     if kind == "change" and "gradually" in kinds:
@@ -136,7 +174,8 @@ def _meaning(kind: str, word: str | tuple[str, ...], values: tuple, degree: int,
         less = values[0 if degree == 2 else 1]
     elif kind == "swell" and "nothing" in kinds:
         value = inf
-    return Meaning(kind, word if isinstance(word, str) else word[degree], value, less)
+    goal = (goal if isinstance(goal, str) else goal[0]) if kind == "swell" else ""
+    return Meaning(kind, word if isinstance(word, str) else word[degree], value, less, goal)
 
 
 def _degree(found: list, degrees: list[int], place: int) -> int:
@@ -159,6 +198,10 @@ def _found(clause: str) -> list[tuple[tuple[str, ...], tuple]]:
         senses = phrases.get(phrase, ())
         if not senses and _LETTERS.fullmatch(phrase[0]):
             senses = (("dynamic", phrase[0], (0.0, 0.0, 0.0)),)
+        if not senses and known.NUMERAL.fullmatch(phrase[0]):
+            senses = (("figure", "", (0.0, 0.0, 0.0)),)
+        if found and found[-1][0] in _NUMBERED and senses and senses[0][0] == "figure":
+            found[-1] = (found[-1][0], senses)  # No. 5
         letters = phrase in _NOT_ALONE or _LETTERS.fullmatch(phrase[0])
         found.append((phrase, senses if phrase[0] in written or not letters else ()))
         at += size

@@ -32,7 +32,8 @@ AnyVoice = Annotated[Voice, BeforeValidator(_level_alone), words.also(words.Leve
 
 
 class Dynamic(Entry):
-    """A dynamic mark at a place, or a hairpin that arrives on the end of its range."""
+    """A dynamic mark at a place, or a little softer or louder from there on; or a hairpin that arrives on the end of
+    its range."""
 
     KINDS: ClassVar = ("at", "crescendo", "diminuendo", "decrescendo")
     NEED_END: ClassVar = KINDS[1:]
@@ -43,6 +44,8 @@ class Dynamic(Entry):
     diminuendo: words.Range | None = None
     decrescendo: words.Range | None = None
     mark: words.Mark | None = None
+    softer: words.Change | None = None
+    louder: words.Change | None = None
     by: words.Change | None = None
     to_mark: words.Mark | None = Field(None, alias="to mark")
     for_: words.Voices | None = Field(None, alias="for")
@@ -52,15 +55,17 @@ class Dynamic(Entry):
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         if kind == "at":
-            if "mark" not in given:
+            if not {"mark", "softer", "louder"} & given.keys():
                 yield (), ValueError("a dynamic 'at' a place needs a 'mark', as in {at: 9, mark: f}")
+            yield from not_both(given, "softer", "louder")
             yield from misplaced(
                 given,
                 ("by", "to mark"),
                 "at one place stands a 'mark'; a crescendo or diminuendo gets there by degrees",
             )
         elif kind is not None:
-            yield from misplaced(given, ("mark",), f"a {kind} goes 'by' some dB or 'to mark', as in to mark: f")
+            how = f"a {kind} goes 'by' some dB or 'to mark', as in to mark: f"
+            yield from misplaced(given, ("mark", "softer", "louder"), how)
             yield from not_both(given, "by", "to mark")
             where = made.value(kind) if made is not None else None
             if where is not None and where.lone and where.start.beat is not None:
@@ -152,6 +157,7 @@ class Articulation(Words):
         12.0, alias="trill speed"  # pianists reach some 13 (G. P. Moore, Music Perception 9, 1992, from memory)
     )
     roll: words.Short = 0.035  # from one note of a rolled chord to the next (common practice)
+    rasgueado: words.Short = 0.012  # from one string to the next under one stroke of the nails (the house's own value)
     roll_ends: words.YesNo = Field(
         False, alias="roll ends on the beat", description="the last note, not the first, is on the beat"
     )

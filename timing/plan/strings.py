@@ -120,16 +120,18 @@ class StringChoice(Entry):
     ligado: words.YesNo = Field(False, description="sounded by the left hand, not plucked")
     harmonic: words.YesNo = Field(False, description="as a natural harmonic")
     pizzicato: words.YesNo = Field(False, description="damped at the bridge by the side of the hand")
+    rasgueado: words.YesNo = Field(False, description="chords rolled quickly by the nails")
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:
         yield from super().faults(given, made)
         yield from not_both(given, "harmonic", "pizzicato")
         yield from not_both(given, "harmonic", "ligado")
+        yield from not_both(given, "rasgueado", "name")
         yield from not_both(given, "campanella", "string")
         yield from not_both(given, "campanella", "position")
         if kind_of(cls, given) == "bars":
             yield from misplaced(given, ("fret",), "a passage is not played at one fret: say its 'position'")
         if given.keys() <= {"at", "bars", "for", "name", "pass", "why", "omit"}:
-            what = "string, fret, position, campanella, let ring, ligado, harmonic or pizzicato"
+            what = "string, fret, position, campanella, let ring, ligado, harmonic, pizzicato or rasgueado"
             yield (), ValueError(f"this entry does not say how the notes are played: {what}")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, PrivateAttr
 
 from timing.plan import words
 from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
@@ -25,6 +25,7 @@ class TempoMark(Entry):
     tempo: words.NewTempo
     # 2 changes the tempo by equal amounts in equal times, as a metronome turned evenly would.
     curvature: words.Curvature = 2.0
+    _said: str = PrivateAttr(default="printed")  # how much of it stands on the page, if it is the score's
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:

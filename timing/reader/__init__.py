@@ -24,6 +24,7 @@ import numpy as np
 from timing.reader import cache as kept
 from timing.reader import guard
 from timing.reader.bars import read_bars, within_bars
+from timing.reader.credits import credited_title
 from timing.reader.marks import read_marks, settle
 from timing.reader.mending import LONGEST_BAR
 from timing.reader.musicxml import read_facts, untag
@@ -245,8 +246,10 @@ _PARSERS = {"xml": _parse_xml, "mxl": _parse_xml, "midi": _parse_midi, "kern": _
 
 def _title(parsed: Parsed) -> str:
     about = parsed.stream.metadata
-    title = (about.title or about.movementName or "") if about is not None else ""
-    return " ".join(title.split())[:200]
+    title = " ".join(((about.title or about.movementName or "") if about is not None else "").split())
+    if not title and parsed.facts:
+        title = credited_title(parsed.tree)
+    return title[:200]
 
 
 def _parts(parsed: Parsed) -> np.ndarray:

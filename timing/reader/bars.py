@@ -12,7 +12,8 @@ of a divided bar goes on where the first stopped, and carries the same number un
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import re
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -95,7 +96,7 @@ def read_bars(parsed: Parsed, marks: np.ndarray) -> tuple[np.ndarray, list[Remar
         row["number"], row["suffix"] = bar.number, bar.suffix[:8]
         row["length"], row["shift"] = float(bar.length), float(bar.shift)
         row["beats"], row["unit"] = bar.beats, bar.unit
-    return rows, remarks
+    return rows, _together(remarks)
 
 
 def within_bars(notes: np.ndarray, heads: np.ndarray, bars: np.ndarray) -> None:
@@ -255,6 +256,37 @@ def _remark(bar: _Bar, code: str, what: str, held: Fraction) -> Remark:
     name = f"{bar.number}{bar.suffix}"
     sums = f"{float(held):g} quarters in {bar.beats}/{bar.unit}"
     return Remark(severity, code, f"bar {name} {what} ({sums})", bar=bar.number)
+
+
+_MOST_NAMED = 12  # stretches of bars
+
+
+def _together(remarks: list[Remark]) -> list[Remark]:
+    """The remarks, with one for all bars of which the same is to be said: at the first of them, the others named."""
+    alike: dict[tuple[str, str], list[Remark]] = {}
+    for remark in remarks:
+        what = re.sub(r"^bar \S+ | \([^()]*\)$", "", remark.message)
+        alike.setdefault((remark.code, what), []).append(remark)
+    made = []
+    for first, *others in alike.values():
+        names = [re.sub(r"^bar (\S+) .*", r"\1", remark.message) for remark in others]
+        so = f"; the same holds for bar{'s' * (len(names) > 1)} {_stretches(names)}" if names else ""
+        made.append(replace(first, message=first.message + so))
+    return made
+
+
+def _stretches(names: list[str]) -> str:
+    """The names of bars, those that follow each other as one: 3, 5-9, 12a."""
+    stretches: list[list[str]] = []
+    for name in names:
+        follows = bool(stretches) and name.isdecimal() and stretches[-1][-1].isdecimal()
+        if follows and int(name) == int(stretches[-1][-1]) + 1:
+            stretches[-1].append(name)
+        else:
+            stretches.append([name])
+    told = [stretch[0] if len(stretch) == 1 else f"{stretch[0]}-{stretch[-1]}" for stretch in stretches]
+    left = sum(map(len, stretches[_MOST_NAMED:]))
+    return ", ".join(told[:_MOST_NAMED]) + (f" and {left} more" if left else "")
 
 
 def _print_numbers(bars: list[_Bar], kind: str) -> None:

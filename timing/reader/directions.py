@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from math import inf, nan
-from xml.etree.ElementTree import Element
+from xml.etree.ElementTree import Element, SubElement
 
 from timing.remarks import Remark, Severity
 
@@ -24,6 +24,7 @@ _STARTS = {
     ("wedge", "crescendo"): 1.0, ("wedge", "diminuendo"): -1.0, ("pedal", "start"): 1.0, ("pedal", "sostenuto"): 1.0,
     ("dashes", "start"): nan,
 }  # fmt: skip
+_QUARTERS = {"breve": 8.0, "whole": 4.0, "half": 2.0, "quarter": 1.0, "eighth": 0.5, "16th": 0.25, "32nd": 0.125}
 _KINDS = {"wedge": "hairpin", "pedal": "pedal", "dashes": "words"}
 
 
@@ -50,6 +51,7 @@ class Directions:
         self._open: dict[tuple[str, str], Line] = {}
 
     def direction(self, element: Element, staff: int, bar: int, at: Fraction) -> None:
+        _spell_out(element)
         words = " ".join((w.text or "").strip() for w in element.iter("words")).strip()
         for item in element.iterfind("direction-type/*"):
             if item.tag in _KINDS:
@@ -115,16 +117,38 @@ class Directions:
             self._remarks.append(Remark(Severity.CAUTION, code, message))
 
 
+def _spell_out(direction: Element) -> None:
+    """Turn dynamics that MusicXML has no sign for, as <other-dynamics>cresc.</other-dynamics>, into words: of them
+    music21 keeps only that they are others."""
+    for holder in direction.findall("direction-type"):
+        for dynamics in holder.findall("dynamics"):
+            for other in dynamics.findall("other-dynamics"):
+                dynamics.remove(other)
+                if text := " ".join((other.text or "").split()):
+                    spelt = Element("direction-type")
+                    SubElement(spelt, "words").text = text
+                    direction.insert(list(direction).index(holder) + 1, spelt)
+            if not len(dynamics):
+                holder.remove(dynamics)
+        if not len(holder):
+            direction.remove(holder)
+
+
 def _leave_to_sound(direction: Element) -> None:
-    """Where music21 finds no number in a metronome mark ("c. 108"), leave it to <sound tempo>, else pass over."""
+    """Let music21 find the number in a metronome mark ("c. 108"); where there is none, or it is not printed, leave the
+    tempo to <sound tempo>."""
     metronome = direction.find("direction-type/metronome")
     if metronome is None or len(metronome.findall("beat-unit")) > 1:
         return
     per_minute = metronome.find("per-minute")
-    text = (per_minute.text or "").strip() if per_minute is not None else ""
-    if re.fullmatch(r"\d{1,4}(\.\d{1,12})?", text):
-        return
-    if direction.find("sound[@tempo]") is not None:
+    found = re.search(r"\d{1,4}(\.\d{1,12})?", per_minute.text or "") if per_minute is not None else None
+    hidden = metronome.get("print-object") == "no"
+    if hidden and found and direction.find("sound[@tempo]") is None:
+        quarters = _QUARTERS.get(metronome.findtext("beat-unit", "").strip(), 1.0)
+        dots = len(metronome.findall("beat-unit-dot"))
+        sounding = SubElement(direction, "sound")
+        sounding.set("tempo", f"{float(found[0]) * quarters * (2 - 0.5**dots):.6g}")
+    if hidden or (not found and direction.find("sound[@tempo]") is not None):
         direction.find("direction-type/metronome/..").remove(metronome)
-    elif found := re.search(r"\d{1,4}(\.\d{1,12})?", text):
+    elif found:
         per_minute.text = found[0]

@@ -56,6 +56,10 @@ class _Mark:
     ratio: float = nan  # of a tempo to the one before it
     printed: bool = True
 
+    @property
+    def hidden(self) -> bool:
+        return not self.printed
+
 
 def jump_kind(text: str) -> str | None:
     """Which jump some words on the page mean, if any."""

@@ -10,6 +10,8 @@ G major goes to G.
 - MEI: its <trill>, <mordent> and <turn> that name their note; music21 passes over them.
 - kern and whatever else music21 finds ornaments in: its own classes; kern says whole or half tone itself.
 
+A tremolo between two notes is read from MusicXML alone.
+
 A sign at a chord belongs to its highest note (common practice), unless it stands below, or at one member that is not
 the first; a tremolo is of all notes. Of several signs on one note the first counts.
 """
@@ -19,6 +21,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 import numpy as np
@@ -70,7 +73,8 @@ class _Found:
 
 
 def set_ornaments(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: np.ndarray) -> None:
-    """Write `ornament`, `upper`, `lower` and `tremolo` into `notes` (NOTE); `table` (HEAD) says whose the heads are."""
+    """Write `ornament`, `upper`, `lower`, `tremolo` and `turn` into `notes` (NOTE); `table` (HEAD) says whose the heads
+    are."""
     first = notes["head"]
     signs = _mei_signs(parsed, heads) if parsed.kind == "mei" else {}
     strokes: dict[int, float] = {}  # by note or chord
@@ -82,6 +86,9 @@ def set_ornaments(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: n
     for number, head in enumerate(heads):
         if id(head.owner) in strokes:
             notes["tremolo"][table["note"][number]] = strokes[id(head.owner)]
+    for first_rows, second_rows, stroke in _between(heads, notes, table):
+        rows = first_rows + second_rows
+        notes["tremolo"][rows], notes["turn"][rows] = stroke, [1] * len(first_rows) + [2] * len(second_rows)
     signs = _on_members(signs, heads)
     for number in _under_lines(heads, signs, set(first.tolist())) if parsed.facts else ():
         signs.setdefault(number, _Found(Ornament.TRILL))
@@ -200,18 +207,56 @@ def _tremolo(head: Head) -> float | None:
         strokes, kind = [_strokes(e) for e in single], head.facts.element.findtext("type") or ""
     if not strokes:
         return None
-    ratio = Fraction(1)
+    return _stroke_length(head, strokes[0], kind, 1)
+
+
+def _stroke_length(head: Head, strokes: int, kind: str, halves: int) -> float:
+    """Quarters between so many strokes on a note of this kind. In a tremolo between two notes each lasts half of what
+    is written, which files put down as a tuplet: of `halves` 2."""
+    ratio = Fraction(halves)
     for tuplet in head.owner.duration.tuplets:
         ratio *= Fraction(tuplet.tupletMultiplier())
-    return float(ratio / 2 ** (strokes[0] + _FLAGS.get(kind, 0))) if strokes[0] else AS_QUICK_AS_CAN_BE
+    ratio = min(ratio, Fraction(1)) if halves > 1 else ratio
+    return float(ratio / 2 ** (strokes + _FLAGS.get(kind, 0))) if strokes else AS_QUICK_AS_CAN_BE
+
+
+def _between(heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[tuple[list[int], list[int], float]]:
+    """(rows of the first, rows of the second, quarters between strokes) of every tremolo between two notes or chords
+    that follow each other in a bar and are equally long."""
+    signs: dict[int, dict[str, Element]] = {}  # by note or chord
+    members: dict[int, list[int]] = {}
+    order: dict[tuple[int, int], list[Head]] = {}  # by voice
+    for number, head in enumerate(heads):
+        found = {e.get("type"): e for e in _elements(head) if e.tag == "tremolo" and e.get("type") in ("start", "stop")}
+        members.setdefault(id(head.owner), []).append(int(table["note"][number]))
+        if found and id(head.owner) not in signs:
+            signs[id(head.owner)] = found
+            order.setdefault((head.part, head.voice), []).append(head)
+    made = []
+    for voice in order.values():
+        for first, second in pairwise(voice):
+            start, stop = signs[id(first.owner)].get("start"), signs[id(second.owner)].get("stop")
+            rows, others = members[id(first.owner)], members[id(second.owner)]
+            if start is not None and stop is not None and _follow(notes, rows, others):
+                kind = first.facts.element.findtext("type") or ""
+                made.append((rows, others, _stroke_length(first, _strokes(start), kind, 2)))
+    return made
+
+
+def _follow(notes: np.ndarray, rows: list[int], others: list[int]) -> bool:
+    """Whether these notes begin together and are all as long as the others, which begin where they end."""
+    every = notes[rows + others]
+    begin = np.where(np.arange(len(every)) < len(rows), 0.0, every["length"][0]) + every["offset"][0]
+    alike = np.allclose(every["length"], every["length"][0]) and np.allclose(every["offset"], begin)
+    return bool(alike and every["length"][0] > 0 and len(set(every["bar"].tolist())) == 1)
 
 
 def _strokes(element: Element) -> int:
-    """How many strokes are written (music21 has seen that they are 8 at most); 0 where they are not measured."""
+    """How many strokes are written, 8 at most; 0 where they are not measured."""
     text = (element.text or "").strip()
     if element.get("type") == "unmeasured":
         return 0
-    return int(text) if text.isdecimal() else 3
+    return min(int(text[:3]), 8) if text.isdecimal() else 3
 
 
 # -- wavy lines

@@ -71,6 +71,19 @@ def test_the_end_of_the_piece_is_slowed_most(drafted):
     assert len(final) <= 1
 
 
+def test_only_what_is_printed_is_called_so(tmp_path):
+    def first(before: str) -> str:
+        (tmp_path / "piece.musicxml").write_text(musicxml(8, before={1: before}), encoding="utf-8")
+        text = draft(read_score(tmp_path / "piece.musicxml", cache=False), tmp_path / "plan.yaml").text
+        return next(line.rstrip() for line in text.splitlines() if line.startswith("tempo:"))
+
+    assert first('<sound tempo="96"/>').endswith("# the file's own, not printed")
+    worded = "<direction><direction-type><words>Largo</words></direction-type><sound tempo='48'/></direction>"
+    assert first(worded).endswith("# Largo is printed, its number is the file's own")
+    mark = "<metronome><beat-unit>quarter</beat-unit><per-minute>60</per-minute></metronome>"
+    assert first(f"<direction><direction-type>{mark}</direction-type></direction>").endswith("# printed")
+
+
 def test_marks_written_out_sound_as_the_printed_ones(drafted, tmp_path):
     """The draft's `printed` entries alone, over the score without its marks, give the reading of the score alone."""
     score, _, made = drafted
