@@ -50,6 +50,10 @@ AL_SEGNO = words("D.S.", 'dalsegno="a"')
 SCORES = {
     "score-silent": (score(REST), score(REST, WHOLE)),
     "passed-over": (score(LOST + WHOLE), score(FOUND + WHOLE + LOST)),
+    "bar-names": (
+        musicxml([bar(WHOLE, 1, FOUR_FOUR), bar(WHOLE, 2), bar(WHOLE, 2)]),
+        musicxml([bar(WHOLE, 1, FOUR_FOUR), bar(note("C4", 3), 2), bar(note("C4", 1), 2)]),  # one bar in two parts
+    ),
     "overfull-bar": (score(note("C4", 5), WHOLE), score(WHOLE, WHOLE)),
     "short-bar": (score(WHOLE, note("C4", 3), WHOLE), score(note("C4", 3), WHOLE, WHOLE)),  # a pickup is none
     "tempo": (score('<sound tempo="fast"/>' + WHOLE), score('<sound tempo="72"/>' + WHOLE)),

@@ -8,10 +8,12 @@ and the missing ones are silent. A bar that holds more than its metre lasts as l
 
 Where beats count from. A pickup counts to the end of its bar (one beat before a bar of 4/4 is beat 4), the second part
 of a divided bar goes on where the first stopped, and carries the same number unless the file prints another.
+`numbering` then gives every bar a name of its own.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -20,6 +22,7 @@ import numpy as np
 
 from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw
 from timing.reader.musicxml import LONGEST_BAR, note_number
+from timing.reader.numbering import name_bars
 from timing.reader.walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
@@ -56,11 +59,12 @@ def read_bars(parsed: Parsed, marks: np.ndarray) -> tuple[np.ndarray, list[Remar
     """BAR rows and what is to be said of them. `marks` are needed for the repeat signs, endings and double bars."""
     bars = _collect(parsed)
     _mark_edges(bars, marks)
-    remarks = _measure(bars)
+    said = _measure(bars)
     _print_numbers(bars, parsed.kind)
+    remarks = [*name_bars(bars, CLOSE), *(say() for say in said)]
     rows = np.zeros(len(bars), BAR)
     for row, bar in zip(rows, bars, strict=True):
-        row["number"], row["suffix"] = bar.number, bar.suffix[:8]
+        row["number"], row["suffix"] = bar.number, bar.suffix
         row["length"], row["shift"] = float(bar.length), float(bar.shift)
         row["beats"], row["unit"] = bar.beats, bar.unit
     return rows, remarks
@@ -134,7 +138,7 @@ def _mark_edges(bars: list[_Bar], marks: np.ndarray) -> None:
             bars[bar].closes = True
 
 
-def _measure(bars: list[_Bar]) -> list[Remark]:
+def _measure(bars: list[_Bar]) -> list[Callable[[], Remark]]:
     remarks = []
     last = len(bars) - 1
     for place, bar in enumerate(bars):
@@ -172,23 +176,36 @@ def _goes_on(before: _Bar, bar: _Bar) -> bool:
     return filled + bar.held <= bar.metre + CLOSE if same else abs(filled + bar.held - bar.metre) <= CLOSE
 
 
-def _remark(bar: _Bar, code: str, what: str) -> Remark:
+def _remark(bar: _Bar, code: str, what: str) -> Callable[[], Remark]:
+    """What there is to say of a bar, once it has its name."""
     severity = Severity.CAUTION if code == "overfull-bar" else Severity.ADVICE
-    name = f"{bar.number}{bar.suffix}"
     sums = f"{float(bar.held):g} quarters in {bar.beats}/{bar.unit}"
-    return Remark(severity, code, f"bar {name} {what} ({sums})", bar=bar.number)
+
+    def say() -> Remark:
+        name = f"{bar.number}{bar.suffix}"
+        return Remark(severity, code, f"bar {name} {what} ({sums})", bar_name=name)
+
+    return say
 
 
 def _print_numbers(bars: list[_Bar], kind: str) -> None:
-    """A pickup is 0; a bar whose number is not printed belongs to the bar before it."""
+    """A pickup is 0, also where the numbers begin again; another bar whose number is not printed belongs to the bar
+    before it."""
     if kind == "abc" and bars[0].number == 0 and not bars[0].shift:
         for bar in bars:  # ABC has no numbers, and music21 counts from 0
             bar.number += 1
-    if bars[0].implicit and bars[0].shift:
+    if bars[0].shift and (bars[0].implicit or _leads_in(*bars[:2])):
         bars[0].number, bars[0].suffix = 0, ""
     for place, (before, bar) in enumerate(pairwise(bars), 2):
         if kind == "kern" and bar.number == 0:  # a bar line without a number
             skips = place < len(bars) and bars[place].number > before.number + 1
             bar.number, bar.suffix = before.number + skips, "" if skips else before.suffix
+        elif before.number > 1 and place < len(bars) and _leads_in(bar, bars[place]):
+            bar.number, bar.suffix = 0, ""
         elif bar.implicit or bar.suffix.startswith("X"):
             bar.number, bar.suffix = before.number, before.suffix
+
+
+def _leads_in(bar: _Bar, following: _Bar) -> bool:
+    """Whether a bar is the pickup to a bar 1: without a number of its own, or with the same."""
+    return bar.shift > 0 and not following.shift and following.number == 1 and (bar.implicit or bar.number == 1)
