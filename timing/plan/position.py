@@ -29,7 +29,7 @@ class Position:
     bar: str
     beat: Fraction | None = None
     instant: bool = False  # written with a fraction: where a range ends there, it ends at that instant
-    row: int | None = None  # the bar itself, where no one wrote its name: numbers can come twice in a score
+    row: int | None = None  # the bar itself, or the part of it, where no one wrote its name
 
     def __str__(self) -> str:
         if self.beat is None:
