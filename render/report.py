@@ -71,7 +71,7 @@ def _where(remark: Remark) -> str:
     where = ""
     if place:
         where = str(place.file) + (f":{place.line}:{place.column}" if place.line else "")
-    heard = f"bar {remark.bar}" if remark.bar is not None else ""
+    heard = f"bar {remark.bar_name}" if remark.bar_name is not None else ""
     if heard and remark.beat is not None:
         heard += f", beat {remark.beat:g}"
     if heard and (remark.pass_ or 1) > 1:
@@ -145,8 +145,8 @@ def show_beats(console: Console, grid: Sequence[dict]) -> None:
         table.add_column(heading, justify="right")
     previous = None
     for beat in grid:
-        if (bar := (beat["bar"], beat["pass"])) != previous:
-            table.add_row(str(beat["bar"]), str(beat["pass"]), f"{beat['second']:.3f} s", f"{beat['bpm']:.1f}")
+        if (bar := (beat["bar_name"], beat["pass"])) != previous:
+            table.add_row(beat["bar_name"], str(beat["pass"]), f"{beat['second']:.3f} s", f"{beat['bpm']:.1f}")
         previous = bar
     console.print(table)
 

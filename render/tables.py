@@ -16,7 +16,7 @@ from timing.remarks import Remark
 
 NOTE_COLUMNS = (
     "bar", "beat", "pass", "part", "voice", "role", "midi", "onset", "duration", "score_onset", "score_duration",
-    "level", "velocity", "tone", "string", "fret", "technique", "attack", "lane",
+    "level", "velocity", "tone", "string", "fret", "technique", "attack", "lane", "bar_name",
 )  # fmt: skip
 
 
@@ -25,7 +25,8 @@ def timeline(reading: Reading) -> dict[str, Any]:
     score's own).
 
     onset, duration, second in seconds; score_onset, score_duration, score in quarters along the performed order;
-    bpm in quarters a minute; level in dB below velocity 127.
+    bpm in quarters a minute; level in dB below velocity 127. `bar` is the number of a bar, `bar_name` what a plan calls
+    it: the number with the letters after it, as in 12a.
     """
     notes = note_columns(reading)
     rows = [dict(zip(NOTE_COLUMNS, row, strict=True)) for row in zip(*notes.values(), strict=True)]
@@ -46,12 +47,13 @@ def note_columns(reading: Reading) -> dict[str, list]:
     tones = np.array(TONES, object)[notes["tone"]]
     by_place = np.isfinite(notes["pluck"])
     tones[by_place] = [f"{cm:g} cm" for cm in notes["pluck"][by_place]]
+    names_of_bars = _bar_names(reading)
     columns = (
         notes["bar"], _tidy(notes["beat"]), notes["pass"], names[notes["part"]], notes["voice"],
         np.array(ROLES)[notes["role"]], notes["pitch"], _tidy(notes["onset"]), _tidy(notes["end"] - notes["onset"]),
         _tidy(notes["score_onset"]), _tidy(notes["score_length"]), _tidy(notes["level"]), velocity(notes["level"]),
         tones, notes["string"], notes["fret"], np.array(TECHNIQUES)[notes["technique"]],
-        np.array(ATTACKS)[notes["attack"]], notes["lane"],
+        np.array(ATTACKS)[notes["attack"]], notes["lane"], names_of_bars[notes["ordinal"]],
     )  # fmt: skip
     return {name: column.tolist() for name, column in zip(NOTE_COLUMNS, columns, strict=True)}
 
@@ -70,6 +72,12 @@ def timeline_csv(reading: Reading) -> str:
     return text.getvalue()
 
 
+def _bar_names(reading: Reading) -> np.ndarray:
+    """(performed bars,) what each is called."""
+    bars = reading.performance.bars
+    return np.char.add(bars["number"].astype(str), bars["suffix"])
+
+
 def _grid(reading: Reading) -> list[dict[str, Any]]:
     bars, time = reading.performance.bars, reading.performance.time
     beat = 4 / bars["unit"].astype(float)
@@ -85,6 +93,7 @@ def _grid(reading: Reading) -> list[dict[str, Any]]:
         "score": _tidy(score),
         "second": _tidy(time.seconds(score)),
         "bpm": _tidy(time.tempo(score)),
+        "bar_name": _bar_names(reading)[ordinal],
     }
     return [dict(zip(columns, row, strict=True)) for row in zip(*(c.tolist() for c in columns.values()), strict=True)]
 
@@ -103,6 +112,7 @@ def mark_values(use: MarkUse) -> dict[str, Any]:
         "line": place.line if place else None,
         "passes": list(use.passes),
         "count": use.count,
+        "bar_name": use.bar,
     }
 
 
@@ -120,4 +130,5 @@ def remark_values(remark: Remark) -> dict[str, Any]:
         "pass": remark.pass_,
         "suggestion": remark.suggestion,
         "accepted": remark.accepted,
+        "bar_name": remark.bar_name,
     }

@@ -32,6 +32,6 @@ def _counted(score: Score, played: int, silent: int) -> Remark:
         said.append(f"{silent} {cues} silent")
         other.append("play")
     first = score.notes[np.argmax(score.notes["signs"] & (Sign.CUE | Sign.SILENT_CUE) != 0)]
-    bar, beat = int(score.bars["number"][first["bar"]]), float(score.beat(first["bar"], first["offset"]))
+    bar, beat = score.bar_name(int(first["bar"])), float(score.beat(first["bar"], first["offset"]))
     suggestion = " or ".join(f"marks: {{cues: {word}}}" for word in other)
     return Remark(Severity.ADVICE, "cues", "; ".join(said), Place(score.path), bar, beat, suggestion=suggestion)

@@ -130,7 +130,7 @@ def _stretches(entry: Rubato, edges: np.ndarray, seconds: np.ndarray, where: Whe
             f"here it is {most[short[0]] * 1000:.0f} ms"
         )
         where.remark(
-            Severity.CAUTION, "rubato-limited", message, entry.place(entry.kind), bar=bar, beat=beat, pass_=pass_,
+            Severity.CAUTION, "rubato-limited", message, entry.place(entry.kind), bar_name=bar, beat=beat, pass_=pass_,
             suggestion=f"at most {np.floor(most[short[0]] * 1000):.0f} ms, or let them meet later",
         )  # fmt: skip
     return made
@@ -266,7 +266,7 @@ def _tell_short(at: float, hold: Hold, room: float, where: Where) -> None:
     bar, beat, pass_ = where.beat(at)
     message = f"the note at {hold.delay} is too short for this delay: it is {room * 1000:.0f} ms there"
     where.remark(
-        Severity.CAUTION, "delay-limited", message, hold.place("by"), bar=bar, beat=beat, pass_=pass_,
+        Severity.CAUTION, "delay-limited", message, hold.place("by"), bar_name=bar, beat=beat, pass_=pass_,
         suggestion=f"at most {np.floor(room * 1000):.0f} ms, half of the note",
     )  # fmt: skip
 

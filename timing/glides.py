@@ -61,7 +61,7 @@ def find_slides(plan: Plan, played: np.ndarray, lines: Lines, where: Where, amou
             if onset[goal] - onset[note] < SHORTEST:
                 bar, beat, _ = where.beat(float(moment[note]))
                 message = f"the slide from {bar}:{beat:g} has no time: its goal sounds before it could move"
-                where.remark(Severity.CAUTION, "slide-no-time", message, entry.place(), bar=bar, beat=beat)
+                where.remark(Severity.CAUTION, "slide-no-time", message, entry.place(), bar_name=bar, beat=beat)
                 continue
             if note in found:
                 into.pop(found[note].goal, None)
@@ -101,7 +101,7 @@ def carry_tone(slides: list[Slide], played: np.ndarray, where: Where) -> None:
             if other:
                 bar, beat, pass_ = where.beat(float(played["score_onset"][note]))
                 message = "the goal that a slide is slurred into keeps the tone of the slide: nothing is plucked there"
-                where.remark(Severity.ADVICE, "tone-carried", message, None, bar=bar, beat=beat, pass_=pass_)
+                where.remark(Severity.ADVICE, "tone-carried", message, None, bar_name=bar, beat=beat, pass_=pass_)
             played["tone"][note], played["pluck"][note] = played["tone"][first], played["pluck"][first]
 
 

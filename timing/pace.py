@@ -170,7 +170,7 @@ def _tell_overlaps(stretches: list[tuple[float, float, float, Hold]], where: Whe
             both = f"the {hold.kind} {hold.where} and the {older.kind} {older.where}"
             message = f"{both} meet: there each acts upon the other"
             where.remark(
-                Severity.CAUTION, "holds-overlap", message, hold.place(hold.kind), bar=bar, beat=beat, pass_=pass_,
+                Severity.CAUTION, "holds-overlap", message, hold.place(hold.kind), bar_name=bar, beat=beat, pass_=pass_,
                 suggestion="leave one of them out, or let the first end where the second begins",
             )  # fmt: skip
 
@@ -233,4 +233,4 @@ def _refuse_extremes(pieces: np.ndarray, where: Where) -> None:
             f"at {bar}:{beat:g} the tempo marks, arches, slowdowns and holds of the plan multiply to a tempo outside "
             f"{SLOWEST:g} to {FASTEST:g} quarters a minute"
         )
-        raise CannotDo([Remark(Severity.ERROR, "tempo-out-of-range", message, bar=bar, beat=beat, pass_=pass_)])
+        raise CannotDo([Remark(Severity.ERROR, "tempo-out-of-range", message, bar_name=bar, beat=beat, pass_=pass_)])

@@ -71,6 +71,7 @@ PASSAGE = np.dtype(
     [
         ("row", np.int32),  # row in Score.bars
         ("number", np.int32),  # as printed
+        ("suffix", "U8"),  # letters after it, as in 12a
         ("pass", np.int16),  # 1, 2, ...
         ("last", np.bool_),  # not heard again
         ("returned", np.bool_),  # after a da capo or dal segno

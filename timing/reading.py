@@ -27,6 +27,7 @@ from timing.performance import PLAYED, POINTS, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.plan.edits import replaced
+from timing.plan.words import WHOLE_BARS
 from timing.remarks import CannotDo, Remark, Severity, in_order
 from timing.scale import AS_PLANNED, Scale
 from timing.score import Score, Sign
@@ -135,9 +136,11 @@ def _own_order(score: Score, plan: Plan) -> list[tuple[int, int, bool]] | None:
     made: list[tuple[int, int, bool]] = []
     for number, bars in enumerate(plan.order):
         try:
-            first, last = where.point(bars.start)[0], where.end_point(bars.end)[0]
+            (first, offset), (last, over) = where.point(bars.start), where.range_end(bars)
             if last < first:
                 raise Fault(f"{bars} ends before it begins")
+            if offset > 0 or over < score.bars["length"][last] - 1e-6:
+                raise Fault(f"{bars}: {WHOLE_BARS}, or the parts of a bar that the score divides")
         except Fault as fault:
             where.remark(Severity.ERROR, "plan-position", str(fault), plan.place("order", number))
             continue

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from string import ascii_letters
 
 
 class Severity(StrEnum):
@@ -46,23 +47,28 @@ class Edit:
 class Remark:
     """One thing to say: how grave, which kind (a stable code), in words, and where in file and music.
 
-    `bar` and `pass_` are as printed on the page (None: the piece as a whole); `beat` counts from 1. `suggestion` says
-    in words what would mend it; `fix` holds the changes of the plan that do, all of them together (none: it takes a
-    musician to decide). `accepted` is the reason for which the plan accepts it. Where `more` is not 0 it stands for so
-    many places that are not told one by one, the first of which it names.
+    `bar_name` is what the bar is called, as in 12a, and `pass_` which time it is heard (None: the piece as a whole);
+    `beat` counts from 1. `suggestion` says in words what would mend it; `fix` holds the changes of the plan that do,
+    all of them together (none: it takes a musician to decide). `accepted` is the reason for which the plan accepts it.
+    Where `more` is not 0 it stands for so many places that are not told one by one, the first of which it names.
     """
 
     severity: Severity
     code: str
     message: str
     place: Place | None = None
-    bar: int | None = None
+    bar_name: str | None = None
     beat: float | None = None
     pass_: int | None = None
     suggestion: str | None = None
     fix: tuple[Edit, ...] = ()
     accepted: str | None = None
     more: int = 0
+
+    @property
+    def bar(self) -> int | None:
+        """The number of the bar, without its letters."""
+        return None if self.bar_name is None else int(self.bar_name.rstrip(ascii_letters))
 
     @property
     def stands(self) -> bool:

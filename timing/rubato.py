@@ -60,6 +60,7 @@ def _edges(run, bar_lines: bool, where: Where) -> np.ndarray:
     inside = np.arange(run.first + 1, run.last + 1) if bar_lines else np.zeros(0, np.int64)
     bars = where.bars
     split = (bars["shift"][inside] > 0) & (bars["number"][inside] == bars["number"][inside - 1])  # one bar in two parts
+    split &= bars["suffix"][inside] == bars["suffix"][inside - 1]
     lines = bars["start"][inside[~split]]
     return np.array([run.start, *lines[(lines > run.start + 1e-9) & (lines < run.end - 1e-9)], run.end])
 
@@ -74,7 +75,7 @@ def tell_overlap(older: Rubato, newer: Rubato, quarters: float, what: str, where
     suggestion = "end the first one before the second begins, or give them different passes"
     where.remark(
         Severity.CAUTION, "rubato-overlap", message, newer.place("bars"),
-        bar=bar, beat=beat, pass_=pass_, suggestion=suggestion,
+        bar_name=bar, beat=beat, pass_=pass_, suggestion=suggestion,
     )  # fmt: skip
 
 
@@ -119,7 +120,7 @@ def _tell_limit(entry: Rubato, cell: np.void, where: Where) -> None:
     bar, beat, pass_ = where.beat(float(cell["start"]))
     message = f"the rubato {entry.bars} takes more time than it can give back before its end: there it is smaller"
     where.remark(
-        Severity.CAUTION, "rubato-limited", message, entry.place(entry.kind), bar=bar, beat=beat, pass_=pass_,
+        Severity.CAUTION, "rubato-limited", message, entry.place(entry.kind), bar_name=bar, beat=beat, pass_=pass_,
         suggestion=f"a smaller '{entry.kind}', or a longer stretch to give it back in (keeps: end)",
     )  # fmt: skip
 

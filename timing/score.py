@@ -2,7 +2,7 @@
 
 Times are quarter notes (float64). Every offset inside a bar is the float nearest to the exact fraction, so two notes
 that are written at the same moment have bitwise equal offsets. A bar is named by its row in `Score.bars` everywhere
-in the code; the number printed on the page is a column of that table and is used only to talk to people.
+in the code; its number and the letters after it are columns of that table and are used only to talk to people.
 """
 
 from __future__ import annotations
@@ -89,7 +89,7 @@ HEAD = np.dtype(
 BAR = np.dtype(
     [
         ("number", np.int32),  # as printed; a pickup bar is 0
-        ("suffix", "U8"),  # what is printed after the number, as in 12a
+        ("suffix", "U8"),  # letters after it: as printed (12a), or so that no two bars are called alike (24b)
         ("length", np.float64),  # quarters that really stand in it
         ("shift", np.float64),  # quarters by which its first beat is late: a pickup of one beat in 4/4 has 3
         ("beats", np.int16),  # upper figure of the time signature (3+2 is 5)
@@ -169,5 +169,5 @@ class Score:
         return 1 + (np.asarray(offset) + rows["shift"]) * rows["unit"] / 4
 
     def bar_name(self, bar: int) -> str:
-        """What is printed over the bar, as "12" or "12a"."""
+        """What the bar is called, as "12" or "12a"; the parts of a divided bar share their name, no other bars do."""
         return f"{self.bars['number'][bar]}{self.bars['suffix'][bar]}"

@@ -107,7 +107,7 @@ class _Overlaps:
         suggestion = shown(fix) or "end the first one before the second begins, or give them different passes"
         self._where.remark(
             Severity.CAUTION, "slowings-overlap", message, new.entry.place(new.entry.kind),
-            bar=bar, beat=beat, pass_=pass_, suggestion=suggestion, fix=fix,
+            bar_name=bar, beat=beat, pass_=pass_, suggestion=suggestion, fix=fix,
         )  # fmt: skip
 
     def _parted(self, first: SlowingRun, second: SlowingRun) -> tuple[Edit, ...]:

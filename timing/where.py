@@ -7,9 +7,11 @@ import re
 from collections.abc import Sized
 from dataclasses import dataclass
 from functools import cached_property
+from string import ascii_lowercase
 
 import numpy as np
 
+from timing.naming import position_at, position_over
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range, beat_name
 from timing.remarks import CannotDo, Place, Remark, Severity
@@ -17,6 +19,8 @@ from timing.score import Score
 
 Passes = int | str | tuple[int, ...] | None  # a pass; or (of what the score says) the performed bars themselves
 
+_MOST_NAMED = 5  # bars of one number, where another of them is asked for
+_NEAR = 1e-6  # quarters; nothing in music is as short
 MOST_HEARD = 250_000  # hearings of all entries: far beyond any music, and soon told
 
 
@@ -122,15 +126,15 @@ class Where:
             bar = self.score.bars[row]
             beat = 4 / int(bar["unit"])
             offset = float(position.beat - 1) * beat - bar["shift"]
-            missing = 0.0 if position.instant else beat - 1e-6  # of a beat that a pickup comes in on
-            if -1e-9 - missing <= offset < bar["length"] - 1e-9:
+            missing = 0.0 if position.instant else beat - 2 * _NEAR  # of a beat that a pickup comes in on
+            if -_NEAR - missing <= offset < bar["length"] - _NEAR:
                 return row, max(offset, 0.0)
         raise Fault(self._no_beat(position, rows))
 
-    def printed(self, position: Position) -> tuple[int, float | None]:
-        """Printed number of the bar and the beat of a position, None for a bar alone, as remarks have them (`near`)."""
+    def printed(self, position: Position) -> tuple[str, float | None]:
+        """Name of the bar and the beat of a position, None for a bar alone, as remarks have them (`near`)."""
         row, _ = self.point(position)
-        return int(self.score.bars["number"][row]), None if position.beat is None else near(float(position.beat))
+        return self.score.bar_name(row), None if position.beat is None else near(float(position.beat))
 
     def opens(self, position: Position) -> bool:
         """Whether the music begins at this position: at the very beginning, or in the first full bar after a pickup,
@@ -149,7 +153,7 @@ class Where:
             row = self._rows_of(position)[-1]
             return row, float(self.score.bars["length"][row])
         if position.row is not None and position.instant:
-            return position.row, self._instant(position, position.row)
+            return self.instant(position)
         row, _ = self.point(position)
         bar = self.score.bars[row]
         over = float(math.floor(position.beat) * 4 / int(bar["unit"])) - bar["shift"]
@@ -160,15 +164,21 @@ class Where:
         end = bars.end
         if end.beat is None or bars.lone or not (end.instant or arriving):
             return self.end_point(end)
-        row = self._rows_of(end)[-1]
-        offset = self._instant(end, row)
-        # the instant at which an incomplete bar is over has no beat of its own
-        return (row, offset) if abs(offset - self.score.bars["length"][row]) < 1e-9 else self.point(end)
+        return self.instant(end)
 
-    def _instant(self, position: Position, row: int) -> float:
-        """Quarters after the bar line."""
-        bar = self.score.bars[row]
-        return float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
+    def instant(self, position: Position) -> tuple[int, float]:
+        """Bar row and offset of the very moment that a position names, which may be that at which a bar, or a part of
+        it, is over: there no beat begins."""
+        for row in self._rows_of(position):
+            bar = self.score.bars[row]
+            offset = float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
+            if abs(offset - bar["length"]) < _NEAR:
+                return row, float(bar["length"])
+        return self.point(position)
+
+    def rows_called(self, name: str) -> list[int]:
+        """The rows of the bar of this name: several where it is divided, none where there is no such bar."""
+        return self._rows.get(name.lower(), [])
 
     def _rows_of(self, position: Position) -> list[int]:
         return self._find(position.bar) if position.row is None else [position.row]
@@ -180,7 +190,11 @@ class Where:
             return self._rows[name]
         numbers = self.score.bars["number"]
         if not name.isdecimal():
-            raise Fault(f"bar {name}: the score has no such bar")
+            number = name.rstrip(ascii_lowercase)
+            others = np.flatnonzero(numbers == int(number))[:_MOST_NAMED]
+            names = ", ".join(dict.fromkeys(self.score.bar_name(row) for row in others))
+            hint = f" (it has {names})" if names else ""
+            raise Fault(f"bar {name}: the score has no such bar{hint}")
         if int(name) > numbers.max():
             raise Fault(f"bar {name}: the score ends at bar {numbers.max()}")
         if int(name) < numbers.min():
@@ -201,8 +215,10 @@ class Where:
     # -- the same along the performed order
 
     def moments(self, position: Position, passes: Passes = None, after: bool = False) -> np.ndarray:
-        """Quarters at which a position is heard (or, `after`, is over), in order."""
-        row, offset = self.end_point(position) if after else self.point(position)
+        """Quarters at which a position is heard (or, `after`, is over), in order. After a fraction (16:3.5, or 16:3.0)
+        is that very moment, as where a range ends."""
+        find = self.point if not after else self.instant if position.instant else self.end_point
+        row, offset = find(position)
         heard = self.hearings(row)
         if passes is not None:
             heard = heard[self.on_pass(passes)[heard]]
@@ -263,29 +279,27 @@ class Where:
             np.clip(np.searchsorted(self.bars["start"], quarters + 1e-9, side="right") - 1, 0, len(self.bars) - 1)
         )
 
-    def beat(self, quarters: float) -> tuple[int, float, int]:
-        """Printed bar number, beat and pass at this quarter."""
+    def beat(self, quarters: float) -> tuple[str, float, int]:
+        """Name of the bar, beat and pass at this quarter."""
         bar = self.bars[self.ordinal(quarters)]
         beat = 1 + (quarters - bar["start"] + bar["shift"]) * bar["unit"] / 4
-        return int(bar["number"]), round(float(beat), 6), int(bar["pass"])
+        return self.score.bar_name(bar["row"]), round(float(beat), 6), int(bar["pass"])
 
-    def beat_before(self, quarters: float) -> tuple[int, float, int]:
-        """Printed bar number, whole beat and pass of the beat that is over at this quarter."""
+    def beat_before(self, quarters: float) -> tuple[str, float, int]:
+        """Name of the bar, whole beat and pass of the beat that is over at this quarter."""
         bar, beat, pass_ = self.beat(quarters - 1e-4)
         return bar, float(np.floor(beat)), pass_
 
     def position_text(self, quarters: float) -> str:
         """A position as a plan writes it, at this quarter."""
-        return f"{self.score.bar_name(self.bars['row'][self.ordinal(quarters)])}:{beat_name(self.beat(quarters)[1])}"
+        bar = self.bars[self.ordinal(quarters)]
+        return str(position_at(self.score, int(bar["row"]), quarters - float(bar["start"])))
 
     def range_text(self, start: float, end: float) -> str:
         """A range as a plan writes it, from and to these quarters."""
         last = self.bars[self.ordinal(end - 1e-4)]
-        unit = 4 / int(last["unit"])
-        over = (end - last["start"] + last["shift"]) / unit  # beats of the last bar that are over by then
-        whole = abs(over - round(over)) < 1e-3
-        stop = beat_name(round(over) if whole else round(over + 1, 6))
-        return f"{self.position_text(start)} - {self.score.bar_name(last['row'])}:{stop}"
+        over = position_over(self.score, int(last["row"]), end - float(last["start"]))
+        return f"{self.position_text(start)} - {over}"
 
     def felt_beat(self, quarters: float) -> float:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
@@ -357,8 +371,7 @@ def pass_in_words(passes: Passes) -> str:
 def _rows_by_name(score: Score) -> dict[str, list[int]]:
     """The rows of every printed bar: 12a by its full name, and by its number where no bar is called 12 alone.
 
-    The parts of a split bar share a name. Where a score counts from the beginning again, a name means the first such
-    bar.
+    The parts of a split bar share a name; no other bars do.
     """
     made: dict[str, list[int]] = {}
     plain = [str(number) for number in score.bars["number"]]

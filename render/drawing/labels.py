@@ -335,7 +335,7 @@ def numbered(
 def _place_of(remark: Remark, reading: Reading) -> Place:
     """Where a remark stands on the page; what is of the piece as a whole at its beginning."""
     bars = reading.score.bars
-    rows = np.flatnonzero(bars["number"] == remark.bar) if remark.bar is not None else []
+    rows = reading.where.rows_called(remark.bar_name) if remark.bar_name is not None else []
     for row in rows:
         offset = ((remark.beat or 1) - 1) * 4 / max(int(bars["unit"][row]), 1) - float(bars["shift"][row])
         if offset < bars["length"][row] or row == rows[-1]:

@@ -269,7 +269,7 @@ def assert_misplaced(before: Reading, beside: Reading) -> int:
     for slow in (*before.pace.slowings, *beside.pace.slowings):
         runs[id(slow.entry)].append(slow)
     assert Counter(slow.to for slow in before.pace.slowings) == Counter(slow.to for slow in beside.pace.slowings)
-    remarks = Counter((r.bar, near(r.beat)) for r in told("slowing-mid-phrase", beside))
+    remarks = Counter((r.bar_name, near(r.beat)) for r in told("slowing-mid-phrase", beside))
     spots, phrases = Counter(), beside.phrases
     for old, new in moved:
         one, two = runs[id(old)], runs[id(new)]

@@ -134,7 +134,7 @@ def test_a_change_waits_for_the_one_that_makes_it_possible(folder, offer, monkey
         elif accents:
             made.append(Remark(Severity.CAUTION, "clash", "x"))
         made += [
-            Remark(Severity.ADVICE, "second", "x", bar=int(str(each.at)), fix=(Edit("accents", None, each.place()),))
+            Remark(Severity.ADVICE, "second", "x", bar_name=str(each.at), fix=(Edit("accents", None, each.place()),))
             for each in accents
         ]
         return made
@@ -150,7 +150,8 @@ def test_no_more_changes_are_tried_than_a_hundred(folder, monkeypatch):
 
     def told(reading, sound=None):
         tried.append(reading)
-        return [Remark(Severity.ADVICE, "many", "x", bar=bar, fix=(Edit("accents", "{at: 1}"),)) for bar in range(150)]
+        new = (Edit("accents", "{at: 1}"),)
+        return [Remark(Severity.ADVICE, "many", "x", bar_name=str(bar), fix=new) for bar in range(150)]
 
     monkeypatch.setattr(fixing, "check", told)
     mended = fix(write(folder, PLAN), PLAN)
@@ -193,11 +194,11 @@ def test_places_that_were_only_counted_may_be_told_now(folder, monkeypatch):
     def told(reading, sound=None):
         entries = [(int(str(accent.at)), accent) for accent in reading.plan.accents]
         made = [
-            Remark(Severity.CAUTION, "few", "x", bar=bar, fix=(Edit("accents", None, accent.place()),))
+            Remark(Severity.CAUTION, "few", "x", bar_name=str(bar), fix=(Edit("accents", None, accent.place()),))
             for bar, accent in entries[:3]
         ]
         left = len(entries) - 3
-        return made + [Remark(Severity.CAUTION, "few", "more", bar=bar, more=left) for bar, _ in entries[3:4]]
+        return made + [Remark(Severity.CAUTION, "few", "more", bar_name=str(bar), more=left) for bar, _ in entries[3:4]]
 
     monkeypatch.setattr(fixing, "check", told)
     mended = fix(write(folder, text), text)
@@ -211,8 +212,8 @@ def test_a_place_that_moves_is_not_mended_even_if_others_are_only_counted(folder
         (accent,) = reading.plan.accents
         bar = int(str(accent.at))
         new = (Edit("accents", f"{{at: {bar + 1}}}", accent.place()),)
-        first = Remark(Severity.CAUTION, "few", "x", bar=bar, fix=new)
-        return [first, Remark(Severity.CAUTION, "few", "x", bar=9, more=4)]
+        first = Remark(Severity.CAUTION, "few", "x", bar_name=str(bar), fix=new)
+        return [first, Remark(Severity.CAUTION, "few", "x", bar_name="9", more=4)]
 
     monkeypatch.setattr(fixing, "check", told)
     mended = fix(write(folder, text), text)

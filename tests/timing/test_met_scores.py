@@ -52,6 +52,10 @@ SCORES = {
     "passed-over": (score(LOST + WHOLE), score(FOUND + WHOLE + LOST)),
     "bad-number": (score(note("C4", -4)), score(note("C4", 4))),
     "cues": (score(note("C4", 4, first="<cue/>")), score(note("C4", 4, "<type size=\"cue\">whole</type>"))),
+    "bar-names": (
+        musicxml([bar(WHOLE, 1, FOUR_FOUR), bar(WHOLE, 2), bar(WHOLE, 2)]),
+        musicxml([bar(WHOLE, 1, FOUR_FOUR), bar(note("C4", 3), 2), bar(note("C4", 1), 2)]),  # one bar in two parts
+    ),
     "overfull-bar": (score(note("C4", 5), WHOLE), score(WHOLE, WHOLE)),
     "short-bar": (score(WHOLE, note("C4", 3), WHOLE), score(note("C4", 3), WHOLE, WHOLE)),  # a pickup is none
     "tempo": (score('<sound tempo="fast"/>' + WHOLE), score('<sound tempo="72"/>' + WHOLE)),

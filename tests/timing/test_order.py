@@ -256,11 +256,13 @@ def test_in_words(text, words):
     assert in_words(score, unfold(score)[0]) == words
 
 
-def test_halves_of_a_bar_read_as_one():
-    score = score_of([mark("repeat end", 1, 4.0)], ["1", "2", "2", "3"])
+def test_halves_of_a_bar_are_told_apart():
+    score = score_of([mark("repeat end", 1, 3.0)], ["1", "2", "2", "3"])
+    score.bars["length"][1:3], score.bars["shift"][2] = [3.0, 1.0], 3.0
     passages, _ = unfold(score)
-    assert in_words(score, passages) == "1-2, 1-2, 2-3"
-    assert in_words(score, passages[1:3]) == "2, 1"
+    assert in_words(score, passages) == "1 - 2:3, 1 - 2:3, 2:4 - 3"
+    assert in_words(score, passages[1:3]) == "2 - 2:3, 1"
+    assert in_words(score, unfold(score, order=[(0, 2, False), (2, 3, False)])[0]) == "1 - 2:3, 2:4 - 2, 2:4 - 2, 3"
 
 
 def test_no_bars_no_words():

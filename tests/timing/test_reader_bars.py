@@ -39,7 +39,7 @@ def codes(score: Score) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("number", "more", "expected"), [(0, HIDDEN, 0), (0, "", 0), (1, HIDDEN, 0), (1, "", 1)], ids=str
+    ("number", "more", "expected"), [(0, HIDDEN, 0), (0, "", 0), (1, HIDDEN, 0), (1, "", 0)], ids=str
 )
 def test_a_pickup_counts_to_the_end_of_its_bar(number, more, expected):
     score = read([bar(quarters(1), number, FOUR_FOUR, more), bar(quarters(4), 1), bar(quarters(3), 2)])

@@ -122,7 +122,14 @@ def test_moments_are_all_the_times_a_place_is_heard():
 def test_after_a_place_is_when_it_is_over():
     assert where().moments(parse_position("7:2"), after=True).tolist() == [26, 58]
     assert where().moments(parse_position("7"), after=True).tolist() == [28, 60]
-    assert where().moments(parse_position("7:4.5"), after=True).tolist() == [28, 60]
+    assert where().moments(parse_position("7:4"), after=True).tolist() == [28, 60]
+
+
+def test_after_a_fraction_is_that_very_moment_also_at_the_end_of_the_bar():
+    for text, moment in (("7:4.5", 27.5), ("7:2+1/3", 25 + 1 / 3), ("7:3.0", 26), ("7:5.0", 28)):
+        assert where().moments(parse_position(text), after=True) == pytest.approx([moment, moment + 32], abs=1e-9)
+    with pytest.raises(Fault, match=r"^bar 7 has 4 beats: there is no 7:5\.5$"):
+        where().moments(parse_position("7:5.5"), after=True)
 
 
 def test_a_pickup_of_one_quaver_in_six_eight_holds_beat_six():
@@ -192,7 +199,7 @@ def test_a_number_that_comes_again_means_its_first_bar():
         ("40", "bar 40: the score ends at bar 24"),
         ("20 - 40:2", "bar 40: the score ends at bar 24"),
         ("0", "bar 0: the score begins at bar 1 (it has no pickup)"),
-        ("7b", "bar 7b: the score has no such bar"),
+        ("7b", "bar 7b: the score has no such bar (it has 7)"),
         ("3:4", "bar 3 has 3 beats: there is no 3:4"),
         ("3:3.5 - 3:4.5", "bar 3 has 3 beats: there is no 3:4.5"),
         ("8:1 - 7:1", "8:1 - 7:1 ends before it begins: did you mean 7:1 - 8:1?"),

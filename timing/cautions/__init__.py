@@ -35,6 +35,6 @@ def check(reading: Reading, sound: Sound | None = None) -> list[Remark]:
 
     def gravest_first(r: Remark) -> tuple:
         line = r.place.line if r.place is not None else None
-        return r.accepted is not None, weight[r.severity], line or 0, r.bar or 0, r.beat or 0
+        return r.accepted is not None, weight[r.severity], line or 0, r.bar or 0, r.bar_name or "", r.beat or 0
 
     return sorted(with_acceptances(found, reading), key=gravest_first)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import replace
+from string import ascii_letters
+
+import numpy as np
 
 from timing.cautions.rules import RULES, met
 from timing.plan import words
@@ -45,7 +48,7 @@ def with_acceptances(remarks: Iterable[Remark], reading: Reading) -> list[Remark
             by_place.setdefault((entry.code, *_place_of(entry, where)), []).append(number)
     made, meeting = [], set()
     for remark in remarks:
-        places = dict.fromkeys([(remark.bar, near(remark.beat)), (remark.bar, None)])
+        places = dict.fromkeys([(remark.bar_name, near(remark.beat)), (remark.bar_name, None)])
         meant = sorted(n for bar, beat in places for n in by_place.get((remark.code, bar, beat), ()))
         meant = [n for n in meant if _may_mean(entries[n], remark, where)]
         meeting.update(meant)
@@ -53,7 +56,7 @@ def with_acceptances(remarks: Iterable[Remark], reading: Reading) -> list[Remark
     return made + [_unmatched(entry, made, where) for n, entry in enumerate(entries) if n not in meeting]
 
 
-def _place_of(acceptance: Acceptance, where: Where) -> tuple[int | None, float | None]:
+def _place_of(acceptance: Acceptance, where: Where) -> tuple[str | None, float | None]:
     return where.printed(acceptance.at) if acceptance.at is not None else (None, None)
 
 
@@ -64,8 +67,8 @@ def _may_mean(acceptance: Acceptance, remark: Remark, where: Where) -> bool:
     if acceptance.passes is None:
         return True
     bars = where.bars
-    heard = where.on_pass(acceptance.passes) & (bars["number"] == remark.bar) & (bars["pass"] == (remark.pass_ or 1))
-    return bool(heard.any())
+    here = np.isin(bars["row"], where.rows_called(remark.bar_name)) & (bars["pass"] == (remark.pass_ or 1))
+    return bool((where.on_pass(acceptance.passes) & here).any())
 
 
 def _unmatched(acceptance: Acceptance, remarks: list[Remark], where: Where) -> Remark:
@@ -88,12 +91,12 @@ def _unmatched(acceptance: Acceptance, remarks: list[Remark], where: Where) -> R
 
 def _others(code: str, remarks: list[Remark], at: Position | None) -> Iterator[Remark]:
     """The remarks of this code that stand, the nearest first."""
-    standing = [r for r in remarks if r.code == code and r.accepted is None and r.bar is not None and not r.more]
-    bar = int("".join(filter(str.isdigit, at.bar))) if at is not None else 0
+    standing = [r for r in remarks if r.code == code and r.accepted is None and r.bar_name is not None and not r.more]
+    bar = int(at.bar.rstrip(ascii_letters)) if at is not None else 0
     beat = float(at.beat or 1) if at is not None else 1.0
     yield from sorted(standing, key=lambda r: (abs(r.bar - bar), abs((r.beat or 1) - beat)))
 
 
 def _written_place(remark: Remark) -> str:
-    place = str(remark.bar) if remark.beat is None else f"{remark.bar}:{beat_name(remark.beat)}"
+    place = remark.bar_name if remark.beat is None else f"{remark.bar_name}:{beat_name(remark.beat)}"
     return place + (f", pass: {remark.pass_}" if (remark.pass_ or 1) > 1 else "")

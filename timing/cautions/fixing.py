@@ -116,7 +116,7 @@ def _kind(remark: Remark) -> tuple:
 
 def _key(remark: Remark) -> tuple:
     """What makes two remarks the same one, whatever numbers they name."""
-    return *_kind(remark), remark.bar, near(remark.beat), remark.pass_
+    return *_kind(remark), remark.bar_name, near(remark.beat), remark.pass_
 
 
 def _mended(state: _State, remark: Remark, sound: Sound | None) -> _State | str:

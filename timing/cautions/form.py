@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from timing.cautions.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
+from timing.naming import bars_at
 from timing.plan.edits import added, replaced
 from timing.plan.sound import Dynamic
 from timing.plan.time import Slowing, TempoMark
@@ -39,8 +40,7 @@ def second_time_same(reading: Reading) -> Iterator[Remark]:
         heard = line[again[line]]
         if len(heard) and same[heard].all():
             first, last = bars[heard[0]], bars[heard[-1]]
-            names = [score.bar_name(int(bar["row"])) for bar in (first, last)]
-            span = "-".join(dict.fromkeys(names))
+            span = bars_at(score, int(first["row"]), int(last["row"]))
             message = (
                 f"bar{'s' * (len(heard) > 1)} {span} {'are' if len(heard) > 1 else 'is'} heard again "
                 f"(pass {first['pass']}) exactly as before"

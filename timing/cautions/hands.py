@@ -62,12 +62,12 @@ def tone_too_quick(reading: Reading) -> Iterator[Remark]:
             stroke = by_row[row]
             before = strokes.rows[strokes.heads[stroke]]
             message = (
-                f"the tone changes from {_tone(notes[before])} to {_tone(notes[row])} at {said(spot_of(notes[row]))}, "
-                f"{1000 * time[stroke]:.0f} ms after the last note, which is unusual: a hand takes about "
-                f"{1000 * MOVE_TIME:.0f} ms to move"
+                f"the tone changes from {_tone(notes[before])} to {_tone(notes[row])} at "
+                f"{place_of(notes[row], reading)}, {1000 * time[stroke]:.0f} ms after the last note, which is unusual: "
+                f"a hand takes about {1000 * MOVE_TIME:.0f} ms to move"
             )
             fix = _in_time(reading, strokes, quick, stroke, time)
-            return remark_at(CAUTION, "tone-too-quick", message, spot_of(notes[row]), None, fix=fix)
+            return remark_at(CAUTION, "tone-too-quick", message, spot_of(notes[row], reading), None, fix=fix)
 
         yield from first_few(by_row, reading, tell)
 
@@ -102,7 +102,7 @@ def tone_two_places(reading: Reading) -> Iterator[Remark]:
             places = dict.fromkeys(place_of(note, reading) for note in here)
             only = part_of(here[0], reading)
             fix = tuple(added("tone", {"at": place, "tone": top} | only) for place in places)
-            return remark_at(CAUTION, "tone-two-places", message, spot_of(notes[row]), None, fix=fix)
+            return remark_at(CAUTION, "tone-two-places", message, spot_of(notes[row], reading), None, fix=fix)
 
         yield from first_few(by_row, reading, tell)
 

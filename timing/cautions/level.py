@@ -12,6 +12,7 @@ from timing.cautions.rules import (
     COMMON_PRACTICE,
     EVIDENCE,
     first_few,
+    place_of,
     remark_at,
     rule,
     said,
@@ -53,26 +54,27 @@ def level_out_of_range(reading: Reading) -> Iterator[Remark]:
     notes, curves, glides = performance.notes, performance.curves, performance.glides
     for word, excess in (("louder", notes["level"]), ("softer", SOFTEST - notes["level"])):
         change = f"take the dynamics {{}} {'down' if word == 'louder' else 'up'}"
-        yield from _beyond(notes, excess, f"{word} than a note can be", change)
+        yield from _beyond(reading, excess, f"{word} than a note can be", change)
     rows = np.concatenate([curves["note"], glides["note"]])
     swells = np.full(len(notes), -np.inf)
     np.maximum.at(swells, rows, np.concatenate([curves["level"], glides["swell"]]) - MOST_SWELL)
     alone = performance.lanes["sliding"][notes["lane"]]  # such a note is struck harder and held back before it swells
     what = f"to swell further than the {MOST_SWELL:g} dB that a sounding note can"
-    yield from _beyond(notes, np.where(alone, -np.inf, swells), what, "let it swell {} less")
+    yield from _beyond(reading, np.where(alone, -np.inf, swells), what, "let it swell {} less")
     room = np.maximum(-notes["level"], 0)
     what = f"to swell to more than {MOST_SWELL:g} dB above the loudest note"
-    yield from _beyond(notes, np.where(alone, swells - room, -np.inf), what, "let it swell {} less")
+    yield from _beyond(reading, np.where(alone, swells - room, -np.inf), what, "let it swell {} less")
 
 
-def _beyond(notes: np.ndarray, excess: np.ndarray, what: str, suggestion: str) -> Iterator[Remark]:
+def _beyond(reading: Reading, excess: np.ndarray, what: str, suggestion: str) -> Iterator[Remark]:
     """A caution at the worst of the notes that go beyond a limit by `excess` dB."""
+    notes = reading.performance.notes
     rows = np.flatnonzero(excess > 1e-6)
     if not len(rows):
         return
     note, most = notes[rows[np.argmax(excess[rows])]], f"{excess[rows].max():.1f} dB"
     many = "1 note is" if len(rows) == 1 else f"{len(rows)} notes are"
-    spot = spot_of(note)
+    spot = spot_of(note, reading)
     message = f"{many} {what}, by up to {most} at {said(spot)}: the limit is what will sound"
     yield remark_at(CAUTION, "level-out-of-range", message, spot, None, suggestion.format(most))
 
@@ -296,10 +298,10 @@ def _covered(row: int, last: int, excess: float, reading: Reading) -> Remark:
     notes = reading.performance.notes
     role = ROLES[notes["role"][row]]
     name = "the bass" if role == "bass" else "an inner voice"
-    spot = spot_of(notes[row])
+    spot = spot_of(notes[row], reading)
     message = (
-        f"{name} is louder than the melody from {said(spot)} to {said(spot_of(notes[last]))}, by up to {excess:.1f} "
-        "dB: unusual, for one follows the loudest line"
+        f"{name} is louder than the melody from {said(spot)} to {place_of(notes[last], reading)}, by up to "
+        f"{excess:.1f} dB: unusual, for one follows the loudest line"
     )
     now = next((voice.level for key, voice in reading.plan.voices.items() if key.strip().lower() == role), 0.0)
     suggestion = f"voices: {{{role}: {now - excess - UNDER:.1f} dB}}"

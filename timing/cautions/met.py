@@ -69,6 +69,13 @@ met(
     source="MusicXML 4.0: cue notes are silent; common practice: programs write small solo notes so",
 )
 met(
+    "bar-names",
+    "A place that could be two bars is understood in one way by the plan and in another by whoever reads it.",
+    example="A score with two bars that are both numbered 24, or whose second movement begins with bar 1 again.",
+    threshold="two bars or more of one number that are not the parts of one divided bar",
+    source=f"{COMMON_PRACTICE}: such bars get letters, the first keeps its number",
+)
+met(
     "overfull-bar",
     "A bar that is too long holds up the metre, and a listener hears a beat too many.",
     example="A bar of five quarters in 4/4.",

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from timing.cautions.rules import ADVICE, CAUTION, Sound, first_few, keys_of, remark_at, rule, said, spot_of
+from timing.cautions.rules import ADVICE, CAUTION, Sound, first_few, keys_of, place_of, remark_at, rule, spot_of
 from timing.instruments import program_of
 from timing.performance import HARMONIC, PIZZICATO, POINTS, ROLES, SLURRED, TONES
 from timing.plan.edits import added
@@ -49,10 +49,11 @@ def open_string_out(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
         what = [f"{louder[n]:.1f} dB louder than the stopped notes beside it"] if louder[n] >= 0.05 else []
         what += [f"{brighter[n]:.2f} times as bright as it would be stopped"] if brighter[n] >= 1.005 else []
         message = (
-            f"the open string {note['string']} at {said(spot_of(note))} stands out of the {ROLES[note['role']]}: it is "
-            f"{' and '.join(what)}; {out[n]:.1f} dB softer, at {note['level'] - out[n]:.1f} dB, it would hide there"
+            f"the open string {note['string']} at {place_of(note, reading)} stands out of the {ROLES[note['role']]}: "
+            f"it is {' and '.join(what)}; {out[n]:.1f} dB softer, at {note['level'] - out[n]:.1f} dB, it would hide "
+            "there"
         )
-        return remark_at(severity, "open-string-out", message, spot_of(note), None, fix=_stopped(reading, row))
+        return remark_at(severity, "open-string-out", message, spot_of(note, reading), None, fix=_stopped(reading, row))
 
     yield from first_few(found[out >= STANDS_OUT], reading, tell)
     noticed = found[(out >= NOTICED) & (out < STANDS_OUT)] if sound is not None else found[:0]

@@ -8,6 +8,7 @@ import numpy as np
 
 from timing.cautions.rules import ADVICE, CAUTION, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
 from timing.cautions.slowing import HEARD, slowdowns, tempo_starts
+from timing.naming import bars_at
 from timing.pace import STANDARD_TEMPO
 from timing.plan.edits import added, replaced
 from timing.plan.time import Slowing, TempoMark
@@ -36,8 +37,7 @@ def no_phrases(reading: Reading) -> Iterator[Remark]:
     slow = next((slow for slow in slowdowns(reading) if not slow.entry.printed), None)
     if slow is not None and not reading.plan.phrases:
         message = "the plan has slowdowns but no phrases, so where they fall cannot be judged"
-        first, last = (reading.score.bar_name(row) for row in (0, len(reading.score.bars) - 1))
-        fix = added("phrases", {"bars": f"{first}-{last}"})
+        fix = added("phrases", {"bars": bars_at(reading.score, 0, len(reading.score.bars) - 1)})
         yield remark_at(ADVICE, "no-phrases", message, None, slow.entry.place(slow.key), fix=(fix,))
 
 

@@ -10,15 +10,16 @@ from timing.cautions.rules import (
     ADVICE,
     CAUTION,
     COMMON_PRACTICE,
+    place_of,
     remark_at,
     rule,
     said,
-    spot_of,
 )  # fmt: skip
+from timing.naming import end_of_range, position_at, position_over, start_of_range
 from timing.performance import MELODY
 from timing.phrases import PhraseRun
 from timing.plan.edits import added, replaced
-from timing.plan.position import Position, Range
+from timing.plan.position import Range
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
 
@@ -64,18 +65,16 @@ def _until(phrase: PhraseRun, end: float, reading: Reading) -> str:
     """The bars of a phrase if it ended at this quarter."""
     where, start = reading.where, phrase.phrase.bars.start
     last = where.bars[where.ordinal(end - 1e-4)]
-    if start.beat is None and abs(last["start"] + last["length"] - end) < 1e-6:
-        return str(Range(start, Position(reading.score.bar_name(int(last["row"])))))
-    return f"{start} - {where.range_text(phrase.start, end).split(' - ')[1]}"
+    write = end_of_range if start.beat is None else position_over
+    return str(Range(start, write(reading.score, int(last["row"]), end - float(last["start"]))))
 
 
 def _from(phrase: PhraseRun, start: float, reading: Reading) -> str:
     """The bars of a phrase if it began at this quarter."""
     where, end = reading.where, phrase.phrase.bars.end
     first = where.bars[where.ordinal(start)]
-    if end.beat is None and abs(first["start"] - start) < 1e-6:
-        return str(Range(Position(reading.score.bar_name(int(first["row"]))), end))
-    return f"{where.position_text(start)} - {end}"
+    write = start_of_range if end.beat is None else position_at
+    return str(Range(write(reading.score, int(first["row"]), start - float(first["start"])), end))
 
 
 @rule(
@@ -201,8 +200,8 @@ def phrase_cuts_tie(reading: Reading) -> Iterator[Remark]:
         seen.add(spot[:2])
         note = melody[np.argmax(over[:begun] > phrase.end + 1e-6)]
         message = (
-            f"the phrase {phrase.phrase.bars} ends at {said(spot)} while the melody's note from {said(spot_of(note))} "
-            "still sounds"
+            f"the phrase {phrase.phrase.bars} ends at {said(spot)} while the melody's note from "
+            f"{place_of(note, reading)} still sounds"
         )
         fix = _after_the_note(phrase, float(over[begun - 1]), reading)
         words = None if fix else "end the phrase with the note, and begin the next one after it"

@@ -106,15 +106,15 @@ def said(spot: tuple) -> str:
     return f"{spot[0]}:{beat_name(spot[1])}"
 
 
-def spot_of(note: np.void) -> tuple[int, float, int]:
+def spot_of(note: np.void, reading: Reading) -> tuple[str, float, int]:
     """Bar, beat and pass of a performed note (PLAYED)."""
-    return int(note["bar"]), round(float(note["beat"]), 6), int(note["pass"])
+    row = reading.performance.bars["row"][note["ordinal"]]
+    return reading.score.bar_name(row), round(float(note["beat"]), 6), int(note["pass"])
 
 
 def place_of(note: np.void, reading: Reading) -> str:
     """Where a note (PLAYED) begins, as a plan writes it."""
-    row = reading.performance.bars["row"][note["ordinal"]]
-    return f"{reading.score.bar_name(int(row))}:{beat_name(float(note['beat']))}"
+    return said(spot_of(note, reading))
 
 
 def keys_of(row: int, reading: Reading) -> dict[str, str]:
@@ -138,7 +138,7 @@ def first_few(rows: Iterable[int], reading: Reading, tell: Callable[[int], Remar
     notes, accepted = reading.performance.notes, _accepted_places(reading)
     first: dict[tuple, int] = {}
     for row in rows:
-        first.setdefault((notes["part"][row], *spot_of(notes[row])[:2]), int(row))
+        first.setdefault((notes["part"][row], *spot_of(notes[row], reading)[:2]), int(row))
     expected = {row for (_, bar, beat), row in first.items() if {(bar, None), (bar, near(beat))} & accepted}
     others = [row for row in first.values() if row not in expected]
     yield from map(tell, sorted(expected))
@@ -146,12 +146,12 @@ def first_few(rows: Iterable[int], reading: Reading, tell: Callable[[int], Remar
     yield from remarks
     if (more := len(others) - MOST_TOLD) > 0:
         message = f"and {more} more place{'s' * (more > 1)} like these ({remarks[0].code})"
-        spot = spot_of(notes[others[MOST_TOLD]])
+        spot = spot_of(notes[others[MOST_TOLD]], reading)
         yield replace(remark_at(remarks[0].severity, remarks[0].code, message, spot, None), more=more)
 
 
-def _accepted_places(reading: Reading) -> set[tuple[int, float | None]]:
-    """Where the plan accepts cautions: printed bars and beats (None: anywhere in the bar)."""
+def _accepted_places(reading: Reading) -> set[tuple[str, float | None]]:
+    """Where the plan accepts cautions: names of bars and beats (None: anywhere in the bar)."""
     found = set()
     for acceptance in reading.plan.accept:
         if acceptance.at is not None:

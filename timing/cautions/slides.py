@@ -79,7 +79,7 @@ def _on_open(reading: Reading, slides: np.ndarray, code: str, what: str, because
         slide = slides[np.argmax(slides["note"] == row)]
         strings, fix = _on_one_string(reading, slide)
         message = (
-            f"the slide from {said(spot_of(notes[row]))} {what}, which is unusual: {because}; {_can_take(strings)} "
+            f"the slide from {place_of(notes[row], reading)} {what}, which is unusual: {because}; {_can_take(strings)} "
             "both notes stopped"
         )
         return _slide_remark(code, message, slide, reading, fix, None if fix else _LEAVE_OUT)
@@ -110,8 +110,8 @@ def slide_two_strings(reading: Reading) -> Iterator[Remark]:
         strings, fix = _on_one_string(reading, slide)
         other = f"string {there['string']}" if there["string"] else "no string"
         message = (
-            f"the slide from {said(spot_of(here))} to {said(spot_of(there))} goes from string {here['string']} to "
-            f"{other}, which is unusual: a finger slides along one; {_can_take(strings)} both notes"
+            f"the slide from {place_of(here, reading)} to {place_of(there, reading)} goes from string {here['string']} "
+            f"to {other}, which is unusual: a finger slides along one; {_can_take(strings)} both notes"
         )
         return _slide_remark("slide-two-strings", message, slide, reading, fix, None if fix else _LEAVE_OUT)
 
@@ -142,8 +142,8 @@ def slide_long(reading: Reading) -> Iterator[Remark]:
         alike = (slides["entry"] == slides["entry"][n]) & long  # what is written goes for all of them
         percent = max(int(100 * most[alike].min() + 1e-6), 1)
         message = (
-            f"the slide from {said(spot_of(notes[row]))} moves for {length[n]:.2f} s, {length[n] / whole[n]:.0%} of "
-            f"its note, which is unusual: over half of the note or {QUICK:g} s every fret is heard"
+            f"the slide from {place_of(notes[row], reading)} moves for {length[n]:.2f} s, {length[n] / whole[n]:.0%} "
+            f"of its note, which is unusual: over half of the note or {QUICK:g} s every fret is heard"
         )
         fix = _reshaped(slides[n], reading, {"glide": f"{percent}%"})
         return _slide_remark("slide-long", message, slides[n], reading, fix)
@@ -167,7 +167,7 @@ def slide_no_swell(reading: Reading) -> Iterator[Remark]:
 
     def tell(row: int) -> Remark:
         slide = slides[np.argmax(slides["note"] == row)]
-        message = f"the slide from {said(spot_of(notes[row]))} does not swell into its goal, which is unusual"
+        message = f"the slide from {place_of(notes[row], reading)} does not swell into its goal, which is unusual"
         fix = _reshaped(slide, reading, {"swell": f"{USUAL_SWELL:g} dB"})
         return _slide_remark("slide-no-swell", message, slide, reading, fix)
 
@@ -192,7 +192,7 @@ def _slide_remark(
     suggestion: str | None = None,
 ) -> Remark:
     """A caution at the beginning of a slide."""
-    spot = spot_of(reading.performance.notes[slide["note"]])
+    spot = spot_of(reading.performance.notes[slide["note"]], reading)
     return remark_at(CAUTION, code, message, spot, _entry_of(slide, reading).place(), suggestion, fix)
 
 
@@ -263,8 +263,8 @@ def slide_over_rest(reading: Reading) -> Iterator[Remark]:
         what = "rest" if rest[n] else "breath"
         spot = reading.where.beat(float(over[n] if rest[n] else breaths[first[n]]))
         message = (
-            f"the slide from {said(spot_of(note[n]))} goes over the {what} at {said(spot)}, which is unusual: its note "
-            "sounds until the slide arrives"
+            f"the slide from {place_of(note[n], reading)} goes over the {what} at {said(spot)}, which is unusual: its "
+            "note sounds until the slide arrives"
         )
         suggestion = f"leave the slide or the {what} out"
         return _slide_remark("slide-over-rest", message, slides[n], reading, suggestion=suggestion)
@@ -308,11 +308,11 @@ def ligado_after_rest(reading: Reading) -> Iterator[Remark]:
 
     def tell(row: int) -> Remark:
         message = (
-            f"the note at {said(spot_of(notes[row]))} is sounded by the left hand after a silence, which is unusual: "
-            "nothing rings that it could come from"
+            f"the note at {place_of(notes[row], reading)} is sounded by the left hand after a silence, which is "
+            "unusual: nothing rings that it could come from"
         )
         suggestion = "let it be plucked, or let the note before it sound until then"
-        return remark_at(CAUTION, "ligado-after-rest", message, spot_of(notes[row]), None, suggestion)
+        return remark_at(CAUTION, "ligado-after-rest", message, spot_of(notes[row], reading), None, suggestion)
 
     yield from first_few(np.flatnonzero(slurred & ~rings), reading, tell)
 

@@ -1,6 +1,6 @@
 """Readings laid beside each other: which bars they share, on the page and along the order in which each plays them.
 
-A bar of the page is known by its printed number and its length, a performed bar by that and which hearing of it it is:
+A bar of the page is known by its name and its length, a performed bar by that and which hearing of it it is:
 its pass, but a bar under a second ending is heard for the first time there, whether the repeat is played or not. So
 readings can be compared whose plans order the bars differently, or whose scores are different editions.
 """

@@ -192,10 +192,7 @@ def _hearings(version: _Version, reading: Reading, alignment: Alignment) -> list
 
 def _printed_end(end: Position, where: Where) -> tuple[int, float]:
     """Bar row and offset at which a range is over."""
-    try:
-        return where.point(end) if end.instant else where.end_point(end)
-    except Fault:  # the instant at which a bar is over has no beat of its own
-        return where.end_point(Position(end.bar))
+    return where.instant(end) if end.instant else where.end_point(end)
 
 
 def _matched(heard: list[_Heard], readings: int) -> Iterator[list[_Heard]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from timing.comparing.alignment import Alignment
+from timing.naming import range_at
 from timing.reading import Reading
 from timing.remarks import CannotDo
 from timing.where import felt_beat
@@ -137,10 +138,10 @@ def _sections(reading: Reading) -> list[tuple[int, int, float, float]]:
 
 def _bars_text(reading: Reading, first: int, last: int, start: float, end: float) -> str:
     """Bars as a plan writes them, without beats where they are whole."""
-    bars, name = reading.performance.bars, reading.score.bar_name
-    if abs(start - bars["start"][first]) < _EDGE and abs(end - bars["start"][last] - bars["length"][last]) < _EDGE:
-        return "-".join(dict.fromkeys([name(bars["row"][first]), name(bars["row"][last])]))
-    return reading.where.range_text(start, end)
+    bars = reading.performance.bars[[first, last]]
+    ends = zip(bars["row"].tolist(), (np.array([start, end]) - bars["start"]).tolist(), strict=True)
+    text = str(range_at(reading.score, *ends))
+    return reading.where.range_text(start, end) if ":" in text else text
 
 
 # -- beats

@@ -21,6 +21,7 @@ from timing.drafting.printed import marks_of, tempi_of
 from timing.drafting.shape import kept, phrase_items, slowing_items, voice_items
 from timing.drafting.writing import plan_text
 from timing.loading import load
+from timing.naming import bars_at
 from timing.plan import Plan
 from timing.plan.edits import written
 from timing.plan.position import beat_name
@@ -89,8 +90,7 @@ def _second_time(reading: Reading) -> list[Item]:
     strung = reading.performance.tunings.any() or (len(programs) > 0 and np.isin(programs, _TONES_OF_STRINGS).all())
     items = []
     for rows in np.split(again["row"], np.flatnonzero(np.diff(again["row"]) != 1) + 1) if len(again) else []:
-        first, last = score.bar_name(int(rows[0])), score.bar_name(int(rows[-1]))
-        entry = {"bars": first if first == last else f"{first}-{last}", "softer": SOFTER}
+        entry = {"bars": bars_at(score, int(rows[0]), int(rows[-1])), "softer": SOFTER}
         if strung:
             entry["tone"] = "sul tasto"
         items.append(Item(entry, "a repeat is played differently, then everything comes back (common practice)"))
@@ -145,7 +145,7 @@ def _accepted(remarks: list[Remark]) -> list[Item]:
     items = []
     for remark in remarks:
         if remark.code in _THE_SCORES_OWN:
-            at = {} if remark.bar is None else {"at": f"{remark.bar}:{beat_name(remark.beat or 1)}"}
+            at = {} if remark.bar_name is None else {"at": f"{remark.bar_name}:{beat_name(remark.beat or 1)}"}
             again = {"pass": remark.pass_} if at and remark.pass_ else {}
             items.append(Item({"code": remark.code} | at | again | {"because": _THE_SCORES_OWN[remark.code]}, ""))
     return items

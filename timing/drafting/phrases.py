@@ -10,7 +10,6 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 import numpy as np
 
@@ -18,7 +17,8 @@ from timing.drafting.boundaries import best_ends, end_probabilities, phrase_scor
 from timing.drafting.leading import Leading, leading_voice
 from timing.drafting.melody import TICKS, Melody, ticks
 from timing.drafting.signs import read_signs
-from timing.plan.position import Position, Range
+from timing.naming import range_at
+from timing.plan.position import Range
 from timing.score import Score
 
 SIZES = (4, 8, 16)  # bars of larger phrases
@@ -78,34 +78,7 @@ def _large_section(units: list[Unit]) -> list[Unit]:
 
 def range_of(score: Score, phrase: FoundPhrase) -> Range:
     """Where a phrase lies, as a plan writes it: 2:6 - 12:5, or 9-16."""
-    (row, offset), (end_row, end_offset) = phrase.start, phrase.end
-    begins = offset < 1e-9 and row == _rows_named_as(score, row)[0]
-    is_over = end_offset > score.bars["length"][end_row] - 1e-9 and end_row == _rows_named_as(score, end_row)[-1]
-    over = _beats(score, end_row, end_offset)  # of the last bar that are over
-    end = over if over.denominator == 1 else over + 1
-    return Range(
-        _position(score, row, None if begins else _beats(score, row, offset) + 1),
-        _position(score, end_row, None if is_over else end),
-    )
-
-
-def _beats(score: Score, row: int, offset: float) -> Fraction:
-    bar = score.bars[row]
-    return Fraction((offset + float(bar["shift"])) * int(bar["unit"]) / 4).limit_denominator(960)
-
-
-def _position(score: Score, row: int, beat: Fraction | None) -> Position:
-    """The bar is named by its row as well where its name comes a second time in the score."""
-    again = not np.isin(row, _rows_named_as(score, row))
-    instant = beat is not None and beat.denominator != 1
-    return Position(score.bar_name(row), beat, instant, row if again else None)
-
-
-def _rows_named_as(score: Score, row: int) -> np.ndarray:
-    """The rows that a plan means by the name of this one: of all that have it, the first and those that follow it."""
-    bars = score.bars
-    rows = np.flatnonzero((bars["number"] == bars["number"][row]) & (bars["suffix"] == bars["suffix"][row]))
-    return rows[rows - rows[0] == np.arange(len(rows))]
+    return range_at(score, phrase.start, phrase.end)
 
 
 @dataclass(frozen=True)

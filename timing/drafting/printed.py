@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import Any
 
 from timing.drafting.items import Item, decibels, percent
+from timing.naming import end_of_range, position_at, position_over
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.plan.time import TempoMark
@@ -51,7 +51,7 @@ def tempi_of(reading: Reading) -> list[Item]:
 def _tempo_at(mark: TempoMark, reading: Reading) -> dict[str, str]:
     """A later tempo; a change (110%) and a return (tempo primo) are words of the plan already."""
     tempo = mark.tempo if isinstance(mark.tempo, str) else tempo_in_words(reading, mark.tempo, mark.at.row)
-    return {"at": _place(mark.at), "tempo": tempo}
+    return {"at": str(mark.at), "tempo": tempo}
 
 
 def tempo_in_words(reading: Reading, tempo: float, row: int) -> str:
@@ -78,9 +78,9 @@ def _keys(entry: Entry, section: str, score: Score) -> dict[str, Any]:
 
 def _value(key: str, value: Any, section: str, score: Score) -> Any:
     if isinstance(value, Range):
-        return _hairpin(value, score) if section == "dynamics" else _range(value)
+        return _hairpin(value, score) if section == "dynamics" else _range(value, score)
     if isinstance(value, Position):
-        return f"after {_place(value)}" if key in ("breath", "caesura") else _place(value)
+        return f"after {_over(value, score)}" if key in ("breath", "caesura") else str(value)
     if value is True and key == "then":
         return "a tempo"
     if isinstance(value, float):
@@ -96,28 +96,28 @@ def _number(key: str, value: float) -> Any:
     return decibels(value) if key in _DECIBELS else float(f"{value:.4g}")
 
 
-def _place(position: Position) -> str:
-    return str(position)
+def _offset(position: Position, score: Score) -> float:
+    """Quarters after the bar line of the row of bars that a printed position has."""
+    bar = score.bars[position.row]
+    return float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
 
 
-def _range(bars: Range) -> str:
+def _over(end: Position, score: Score) -> Position:
     """As musicians count: until a beat is over, not to the instant of the next one."""
-    end = bars.end
-    if end.instant and end.beat is not None and end.beat.denominator == 1 and end.beat > 1:
-        until = Position(end.bar, end.beat - 1, row=end.row)
-        if (until.row, until.beat) > (bars.start.row, bars.start.beat):  # else it would be no stretch
-            end = until
-    return str(Range(bars.start, end))
+    return position_over(score, end.row, _offset(end, score)) if end.instant else end
+
+
+def _range(bars: Range, score: Score) -> str:
+    return str(Range(bars.start, _over(bars.end, score)))
 
 
 def _hairpin(bars: Range, score: Score) -> str:
     """A hairpin arrives on its end, which is the next bar where it ends with its own."""
     end = bars.end
-    if end.instant and end.beat is not None and end.beat.denominator == 1 and end.row is not None:
-        row = score.bars[end.row]
-        over = (end.beat - 1) * 4 / int(row["unit"]) >= row["length"] + row["shift"] - 1e-9
-        if not over:
-            end = Position(end.bar, end.beat, row=end.row)
-        elif end.row + 1 < len(score.bars):
-            end = Position(score.bar_name(end.row + 1), Fraction(1), row=end.row + 1)
+    if end.instant:
+        row, offset = end.row, _offset(end, score)
+        if offset < score.bars["length"][row] - _SAME_PLACE:
+            end = position_at(score, row, offset)
+        else:
+            end = position_at(score, row + 1, 0.0) if row + 1 < len(score.bars) else end_of_range(score, row, offset)
     return str(Range(bars.start, end))

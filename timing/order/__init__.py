@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from timing.naming import bars_at
 from timing.order.jumps import Exit, Jump, Signs, read_signs
 from timing.order.repeats import Repeats, Section, bar_names, caution, read_repeats
 from timing.performance import PASSAGE
@@ -46,7 +47,7 @@ def unfold(
 
 
 def in_words(score: Score, passages: np.ndarray) -> str:
-    """The order as a musician says it, in printed bar numbers: "1-8, 1-8, 9-24, 9-24, 1-8".
+    """The order as a musician says it, by the names of the bars: "1-8, 1-8, 9-24, 9-24, 1-8".
 
     A new stretch begins where the order leaves the page, and where it comes back to, or went back from, another time.
     """
@@ -56,8 +57,7 @@ def in_words(score: Score, passages: np.ndarray) -> str:
     cut = (step != 1) | np.isin(rows[1:], rows[1:][back]) | np.isin(rows[:-1], rows[:-1][back])
     breaks = np.flatnonzero(cut)
     stretches = [part for part in np.split(rows, breaks + 1) if len(part)]
-    names = [(score.bar_name(int(part[0])), score.bar_name(int(part[-1]))) for part in stretches]
-    return ", ".join(first if first == last else f"{first}-{last}" for first, last in names)
+    return ", ".join(bars_at(score, int(part[0]), int(part[-1])) for part in stretches)
 
 
 class _Walk:
@@ -203,7 +203,7 @@ def _as_told(score: Score, order: Sequence[tuple[int, int, bool]]) -> tuple[np.n
 def _passages(score: Score, repeats: Repeats, rows: np.ndarray, returned: np.ndarray) -> np.ndarray:
     table = np.zeros(len(rows), PASSAGE)
     table["row"], table["returned"] = rows, returned
-    for name in ("number", "length", "beats", "unit", "shift"):
+    for name in ("number", "suffix", "length", "beats", "unit", "shift"):
         table[name] = score.bars[name][rows]
     table["start"] = np.append(0, np.cumsum(table["length"]))[:-1]
     heard = np.zeros(len(score.bars), np.int64)  # the latest pass of each bar

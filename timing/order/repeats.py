@@ -94,8 +94,7 @@ def read_repeats(score: Score, jumps: set[int]) -> Repeats:
 
 def caution(score: Score, row: int, code: str, message: str, mend: str) -> Remark:
     """A caution about the order of the bars; the way round every one of them is the plan's own order."""
-    number = int(score.bars["number"][row])
-    return Remark(Severity.CAUTION, code, message, bar=number, suggestion=f"{mend}, {_BY_HAND}")
+    return Remark(Severity.CAUTION, code, message, bar_name=score.bar_name(row), suggestion=f"{mend}, {_BY_HAND}")
 
 
 def bar_names(score: Score, first: int, last: int) -> str:

@@ -16,7 +16,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 _BEAT = r"(?P<beat>\d{1,4})(?P<part>\.\d{1,9}|\+\d{1,4}/\d{1,4})?"
-_POSITION = re.compile(rf"(?P<bar>\d{{1,6}}[a-zA-Z]{{0,2}})(?:\s*:\s*{_BEAT})?", re.ASCII)
+_POSITION = re.compile(rf"(?P<bar>\d{{1,6}}[a-zA-Z]{{0,8}})(?:\s*:\s*{_BEAT})?", re.ASCII)
 _DASH = re.compile(r"\s*[-–—]\s*")
 _BAR_POINT_BEAT = re.compile(r"\d{1,4}\.\d{1,2}", re.ASCII)
 _LONGEST = 60  # letters; no position needs more, and no pattern is tried on more
@@ -29,7 +29,7 @@ class Position:
     bar: str
     beat: Fraction | None = None
     instant: bool = False  # written with a fraction: where a range ends there, it ends at that instant
-    row: int | None = None  # the bar itself, where no one wrote its name: numbers can come twice in a score
+    row: int | None = None  # the bar itself, or the part of it, where no one wrote its name
 
     def __str__(self) -> str:
         if self.beat is None:
@@ -59,9 +59,15 @@ class Range:
         return f"{self.start}{between}{self.end}"
 
 
+def beat_of(beat: Fraction | float) -> Fraction:
+    """The beat that is meant by a sum of roundings: to a 960th, or else to a millionth."""
+    plain = Fraction(beat).limit_denominator(960)
+    return plain if abs(plain - beat) < 1e-6 else Fraction(round(beat * 1_000_000), 1_000_000)
+
+
 def beat_name(beat: Fraction | float) -> str:
-    """A beat as one writes it, to a 960th: 2, 2.5, 2+1/3."""
-    return _written(Fraction(beat).limit_denominator(960))
+    """A beat as one writes it: 2, 2.5, 2+1/3."""
+    return _written(beat_of(beat))
 
 
 def parse_position(text: str | int) -> Position:

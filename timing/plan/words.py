@@ -59,7 +59,7 @@ def _schema(
 
 
 _AMOUNT_PATTERN = r"^\s*[-+−]?(\d+\.?\d*|\.\d+)\s*{}\s*$"
-_POSITION_PATTERN = r"\d+[a-zA-Z]{0,2}(\s*:\s*\d+(\.\d+|\+\d+/\d+)?)?"
+_POSITION_PATTERN = r"\d+[a-zA-Z]{0,8}(\s*:\s*\d+(\.\d+|\+\d+/\d+)?)?"
 _RANGE_PATTERN = rf"^\s*{_POSITION_PATTERN}(\s*[-–—]\s*{_POSITION_PATTERN})?\s*$"
 _TEMPO_PATTERN = r"\s*\d+(\.\d+)?\s*|[A-Za-z -]+\s*=\s*\d+(\.\d+)?\s*"
 
@@ -213,16 +213,19 @@ def _tone(value: object) -> str | float:
 
 # -- places and tempi
 
+WHOLE_BARS = "the order names whole bars, as in [1-8, 1-8, 9-24]"
+
 
 def _after(value: object) -> position.Position:
     """`after 16:3` or plain `16:3`."""
     return position.parse_position(value.strip().removeprefix("after ") if isinstance(value, str) else value)
 
 
-def _whole_bars(value: object) -> position.Range:
+def _bars(value: object) -> position.Range:
+    """Whole bars, or what a repeat sign parts of them (8:4 - 16): only the score can tell."""
     bars = position.parse_range(value)
-    if bars.start.beat is not None or bars.end.beat is not None:
-        raise ValueError(f"{shown(value)}: the order names whole bars, as in [1-8, 1-8, 9-24]")
+    if bars.lone and bars.start.beat is not None:
+        raise ValueError(f"{shown(value)}: {WHOLE_BARS}")
     return bars
 
 
@@ -320,7 +323,7 @@ Range = Annotated[
 ]
 WholeBars = Annotated[
     position.Range,
-    BeforeValidator(_whole_bars),
+    BeforeValidator(_bars),
     _schema(["integer", "string"], "bars, both ends counted in", "1-8", pattern=_RANGE_PATTERN),
 ]
 Then = Annotated[

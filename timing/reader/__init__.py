@@ -101,7 +101,7 @@ def _tabulate(parsed: Parsed) -> Score:
         bars=bars,
         marks=marks,
         parts=_parts(parsed),
-        remarks=tuple(Remark(r.severity, r.code, r.message, r.place or place, r.bar, r.beat) for r in remarks),
+        remarks=tuple(Remark(r.severity, r.code, r.message, r.place or place, r.bar_name, r.beat) for r in remarks),
     )
 
 

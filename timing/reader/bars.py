@@ -8,12 +8,12 @@ lasts as its metre, and what is written beyond is no more than a slip; but not a
 
 Where beats count from. A pickup counts to the end of its bar (one beat before a bar of 4/4 is beat 4), the second part
 of a divided bar goes on where the first stopped, and carries the same number unless the file prints another.
+`numbering` then gives every bar a name of its own.
 """
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
@@ -22,6 +22,7 @@ import numpy as np
 from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw
 from timing.reader.mending import LONGEST_BAR
 from timing.reader.musicxml import Facts, note_number
+from timing.reader.numbering import name_bars
 from timing.reader.walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
@@ -65,6 +66,10 @@ class _Bar:
         return max(ends, default=0) - min(ends, default=0) < CLOSE
 
     @property
+    def name(self) -> str:
+        return f"{self.number}{self.suffix}"
+
+    @property
     def metre(self) -> Fraction:
         return Fraction(4 * self.beats, self.unit)
 
@@ -89,14 +94,15 @@ def read_bars(parsed: Parsed, marks: np.ndarray) -> tuple[np.ndarray, list[Remar
     """BAR rows and what is to be said of them. `marks` are needed for the repeat signs, endings and double bars."""
     bars = _collect(parsed)
     _mark_edges(bars, marks)
-    remarks = _measure(bars)
+    slips = _measure(bars)
     _print_numbers(bars, parsed.kind)
+    remarks = [*name_bars(bars, CLOSE), *_told(slips)]
     rows = np.zeros(len(bars), BAR)
     for row, bar in zip(rows, bars, strict=True):
-        row["number"], row["suffix"] = bar.number, bar.suffix[:8]
+        row["number"], row["suffix"] = bar.number, bar.suffix
         row["length"], row["shift"] = float(bar.length), float(bar.shift)
         row["beats"], row["unit"] = bar.beats, bar.unit
-    return rows, _together(remarks)
+    return rows, remarks
 
 
 def within_bars(notes: np.ndarray, heads: np.ndarray, bars: np.ndarray) -> None:
@@ -192,15 +198,25 @@ def _mark_edges(bars: list[_Bar], marks: np.ndarray) -> None:
             bars[bar].closes = True
 
 
-def _measure(bars: list[_Bar]) -> list[Remark]:
-    remarks = []
+@dataclass
+class _Slip:
+    """What there is to say of a bar, once it has its name."""
+
+    code: str
+    what: str
+    bar: _Bar
+    held: Fraction
+
+
+def _measure(bars: list[_Bar]) -> list[_Slip]:
+    slips = []
     last = len(bars) - 1
     for place, bar in enumerate(bars):
         before = bars[place - 1] if place else None
         after = bars[place + 1] if place < last else None
         bar.length = (bar.held if bar.short or bar.long or not bar.measured else bar.metre) or bar.metre
         if bar.long:
-            remarks += _overfull(bar)
+            slips += _overfull(bar)
         if not bar.short:
             continue
         if before is None:
@@ -215,11 +231,11 @@ def _measure(bars: list[_Bar]) -> list[Remark]:
             bar.shift = Fraction(0) if bar.ending else bar.metre - bar.held
             continue
         if not bar.implicit:
-            remarks += _lone(bar)
-    return remarks
+            slips += _lone(bar)
+    return slips
 
 
-def _overfull(bar: _Bar) -> list[Remark]:
+def _overfull(bar: _Bar) -> list[_Slip]:
     """Settle the length of a bar that holds more than its metre."""
     bar.length = bar.metre if bar.overrun else bar.seen
     if bar.seen < bar.metre + CLOSE:
@@ -228,18 +244,18 @@ def _overfull(bar: _Bar) -> list[Remark]:
         what = "holds more than its metre in one voice, while another ends with it, and lasts as its metre"
     else:
         what = "holds more than its metre and lasts as long as its notes"
-    return [_remark(bar, "overfull-bar", what, bar.seen)]
+    return [_Slip("overfull-bar", what, bar, bar.seen)]
 
 
-def _lone(bar: _Bar) -> list[Remark]:
+def _lone(bar: _Bar) -> list[_Slip]:
     """Settle the length of a short bar that nothing beside it explains."""
     if bar.agreed and not bar.padded:
-        return [_remark(bar, "short-bar", "holds less than its metre and is as short as that", bar.held)]
+        return [_Slip("short-bar", "holds less than its metre and is as short as that", bar, bar.held)]
     bar.length = bar.metre
     if bar.padded:
         return []
     what = "holds less than its metre, and not the same in every staff; the missing beats are silent"
-    return [_remark(bar, "short-bar", what, bar.held)]
+    return [_Slip("short-bar", what, bar, bar.held)]
 
 
 def _goes_on(before: _Bar, bar: _Bar) -> bool:
@@ -251,27 +267,22 @@ def _goes_on(before: _Bar, bar: _Bar) -> bool:
     return filled + bar.held <= bar.metre + CLOSE if same else abs(filled + bar.held - bar.metre) <= CLOSE
 
 
-def _remark(bar: _Bar, code: str, what: str, held: Fraction) -> Remark:
-    severity = Severity.CAUTION if code == "overfull-bar" else Severity.ADVICE
-    name = f"{bar.number}{bar.suffix}"
-    sums = f"{float(held):g} quarters in {bar.beats}/{bar.unit}"
-    return Remark(severity, code, f"bar {name} {what} ({sums})", bar=bar.number)
-
-
 _MOST_NAMED = 12  # stretches of bars
 
 
-def _together(remarks: list[Remark]) -> list[Remark]:
-    """The remarks, with one for all bars of which the same is to be said: at the first of them, the others named."""
-    alike: dict[tuple[str, str], list[Remark]] = {}
-    for remark in remarks:
-        what = re.sub(r"^bar \S+ | \([^()]*\)$", "", remark.message)
-        alike.setdefault((remark.code, what), []).append(remark)
+def _told(slips: list[_Slip]) -> list[Remark]:
+    """A remark for all bars of which the same is to be said: at the first of them, the others named."""
+    alike: dict[tuple[str, str], list[_Slip]] = {}
+    for slip in slips:
+        alike.setdefault((slip.code, slip.what), []).append(slip)
     made = []
-    for first, *others in alike.values():
-        names = [re.sub(r"^bar (\S+) .*", r"\1", remark.message) for remark in others]
+    for (code, what), (first, *others) in alike.items():
+        severity = Severity.CAUTION if code == "overfull-bar" else Severity.ADVICE
+        sums = f"{float(first.held):g} quarters in {first.bar.beats}/{first.bar.unit}"
+        names = [slip.bar.name for slip in others]
         so = f"; the same holds for bar{'s' * (len(names) > 1)} {_stretches(names)}" if names else ""
-        made.append(replace(first, message=first.message + so))
+        message = f"bar {first.bar.name} {what} ({sums}){so}"
+        made.append(Remark(severity, code, message, bar_name=first.bar.name))
     return made
 
 
@@ -290,15 +301,23 @@ def _stretches(names: list[str]) -> str:
 
 
 def _print_numbers(bars: list[_Bar], kind: str) -> None:
-    """A pickup is 0; a bar whose number is not printed belongs to the bar before it."""
+    """A pickup is 0, also where the numbers begin again; another bar whose number is not printed belongs to the bar
+    before it."""
     if kind == "abc" and bars[0].number == 0 and not bars[0].shift:
         for bar in bars:  # ABC has no numbers, and music21 counts from 0
             bar.number += 1
-    if bars[0].implicit and bars[0].shift:
+    if bars[0].shift and (bars[0].implicit or _leads_in(*bars[:2])):
         bars[0].number, bars[0].suffix = 0, ""
     for place, (before, bar) in enumerate(pairwise(bars), 2):
         if kind == "kern" and bar.number == 0:  # a bar line without a number
             skips = place < len(bars) and bars[place].number > before.number + 1
             bar.number, bar.suffix = before.number + skips, "" if skips else before.suffix
+        elif before.number > 1 and place < len(bars) and _leads_in(bar, bars[place]):
+            bar.number, bar.suffix = 0, ""
         elif bar.implicit or bar.suffix.startswith("X"):
             bar.number, bar.suffix = before.number, before.suffix
+
+
+def _leads_in(bar: _Bar, following: _Bar) -> bool:
+    """Whether a bar is the pickup to a bar 1: without a number of its own, or with the same."""
+    return bar.shift > 0 and not following.shift and following.number == 1 and (bar.implicit or bar.number == 1)

@@ -48,7 +48,7 @@ def load(name: str, path: Path) -> Score | None:
         if any(tables[table].dtype != dtype for table, dtype in _TABLES.items()):
             return None
         remarks = tuple(
-            Remark(Severity(r["severity"]), r["code"], r["message"], Place(path, r["line"]), r["bar"], r["beat"])
+            Remark(Severity(r["severity"]), r["code"], r["message"], Place(path, r["line"]), r["bar_name"], r["beat"])
             for r in about["remarks"]
         )
         return Score(path=path, title=about["title"], remarks=remarks, **tables)
@@ -61,7 +61,7 @@ def store(name: str, score: Score) -> None:
     remarks = [
         {
             "severity": r.severity, "code": r.code, "message": r.message,
-            "line": r.place.line if r.place else None, "bar": r.bar, "beat": r.beat,
+            "line": r.place.line if r.place else None, "bar_name": r.bar_name, "beat": r.beat,
         }
         for r in score.remarks
     ]  # fmt: skip

@@ -32,6 +32,7 @@ _VALUES = {
 }  # fmt: skip
 _ALTERS = {*range(-MOST_ALTER, MOST_ALTER + 1), *(Fraction(quarters, 2) for quarters in (-3, -1, 1, 3))}
 _PLACES = {"default-x", "default-y", "relative-x", "relative-y"}
+_BAR = re.compile(r"\d{1,6}[A-Za-z]*", re.ASCII)
 _MOST_BARS = 5  # named in a remark
 _SHOWN = 12  # letters of a number that is none
 
@@ -68,9 +69,8 @@ def _told(done: str, bars: dict[str, str]) -> Remark:
     names = list(bars)
     listed = ", ".join(names[:_MOST_BARS]) + (f" and {len(names) - _MOST_BARS} more" if names[_MOST_BARS:] else "")
     where = f"bar {listed}" if len(names) == 1 else f"bars {listed}"
-    first = re.match(r"\d{1,6}", names[0], re.ASCII)
     message = f"a number that cannot be music ({next(iter(bars.values()))}) is mended in {where}: {done}"
-    return Remark(Severity.CAUTION, "bad-number", message, bar=int(first[0]) if first else None)
+    return Remark(Severity.CAUTION, "bad-number", message, bar_name=names[0] if _BAR.fullmatch(names[0]) else None)
 
 
 class _Part:

@@ -33,7 +33,8 @@ class Teller:
             ordered = sorted(first.items(), key=lambda item: item[1][0])
             for (text, fix), (row, place) in ordered[:_MOST]:
                 note = self.played[row]
-                spot = {"bar": int(note["bar"]), "beat": round(float(note["beat"]), 6), "pass_": int(note["pass"])}
+                name = self.where.score.bar_name(self.where.bars["row"][note["ordinal"]])
+                spot = {"bar_name": name, "beat": round(float(note["beat"]), 6), "pass_": int(note["pass"])}
                 self.where.remark(Severity.CAUTION, code, text, place, **spot, suggestion=shown(fix) or None, fix=fix)
             if (more := len(ordered) - _MOST) > 0:
                 text = f"and {more} more place{'s' * (more > 1)} like these ({code})"

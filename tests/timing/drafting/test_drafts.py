@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import yaml_lines
+from drafts import printed_alone
 from music21 import corpus
 from support import musicxml
 from written import FOUR_FOUR, bar, note
@@ -15,7 +16,6 @@ from written import musicxml as score_of_bars
 
 from timing.cautions import check
 from timing.drafting import draft
-from timing.drafting.printed import SECTIONS
 from timing.loading import load
 from timing.plan import Plan
 from timing.reader import read_score
@@ -87,23 +87,8 @@ def test_only_what_is_printed_is_called_so(tmp_path):
 def test_marks_written_out_sound_as_the_printed_ones(drafted, tmp_path):
     """The draft's `printed` entries alone, over the score without its marks, give the reading of the score alone."""
     score, _, made = drafted
-    own = perform(score, Plan(score=str(score.path)))
-    kept = {name: [] for name in SECTIONS}
-    section = ""
-    for line in made.text.splitlines():
-        if line and not line[0].isspace() and line.endswith(":"):
-            section = line[:-1]
-        if section in SECTIONS and line.rstrip().endswith("# printed"):
-            kept[section].append(line)
-    # what works against the melody is left to the score
-    whole = [name for name in SECTIONS if len(kept[name]) == sum(entry.printed for entry in getattr(own.plan, name))]
-    ignored = ", ".join(name for name in whole if name != "accents")  # signs on notes stay in the score
-    lines = [f"score: {score.path}", f"marks: {{ignore: [{ignored}]}}"]
-    lines += [line for name in whole if kept[name] for line in (f"{name}:", *kept[name])]
+    again, own, whole = printed_alone(score, made.text, tmp_path)
     assert whole
-    file = tmp_path / "printed.yaml"
-    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    again = load(file)
     for column in ("onset", "end", "level"):
         np.testing.assert_allclose(again.performance.notes[column], own.performance.notes[column], atol=1e-4)
     np.testing.assert_array_equal(again.performance.notes["tone"], own.performance.notes["tone"])

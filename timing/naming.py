@@ -1,0 +1,69 @@
+"""Places of a score as a plan writes them, so that they read back as what they were (`Where` reads them)."""
+
+from __future__ import annotations
+
+from timing.plan.position import Position, Range, beat_of
+from timing.score import Score
+
+_NEAR = 1e-6  # quarters; nothing in music is as short
+
+Place = tuple[int, float]  # bar row and quarters after the bar line
+
+
+def parts_of(score: Score, row: int) -> tuple[int, int]:
+    """The first and the last row of the bar that a row is a part of: one row, unless the bar is divided."""
+    first = last = row
+    name = score.bar_name(row)
+    while first > 0 and score.bar_name(first - 1) == name:
+        first -= 1
+    while last + 1 < len(score.bars) and score.bar_name(last + 1) == name:
+        last += 1
+    return first, last
+
+
+def position_at(score: Score, row: int, offset: float) -> Position:
+    """The beat that begins at this place."""
+    beat = beat_of(1 + _beats(score, row, offset))
+    return Position(score.bar_name(row), beat, beat.denominator != 1, row)
+
+
+def position_over(score: Score, row: int, offset: float) -> Position:
+    """The beat that is over at this place, where one is; else the instant."""
+    over = beat_of(_beats(score, row, offset))
+    if over.denominator == 1 and over >= 1 and _begins_in(score, row, int(over)):
+        return Position(score.bar_name(row), over, False, row)
+    return Position(score.bar_name(row), over + 1, True, row)
+
+
+def start_of_range(score: Score, row: int, offset: float) -> Position:
+    """This place as a range begins: a bar alone, at the beginning of one."""
+    whole = offset < _NEAR and row == parts_of(score, row)[0]
+    return Position(score.bar_name(row), row=row) if whole else position_at(score, row, offset)
+
+
+def end_of_range(score: Score, row: int, offset: float) -> Position:
+    """This place as a range ends: a bar alone, where one is over."""
+    whole = offset > score.bars["length"][row] - _NEAR and row == parts_of(score, row)[1]
+    return Position(score.bar_name(row), row=row) if whole else position_over(score, row, offset)
+
+
+def range_at(score: Score, start: Place, end: Place) -> Range:
+    """From one place to another: 2:6 - 12:5, or 9-16."""
+    return Range(start_of_range(score, *start), end_of_range(score, *end))
+
+
+def bars_at(score: Score, first: int, last: int) -> str:
+    """From the first of these rows to the last: 8, 9-16, or 8:4 - 16 from within a divided bar."""
+    return str(range_at(score, (first, 0.0), (last, float(score.bars["length"][last]))))
+
+
+def _beats(score: Score, row: int, offset: float) -> float:
+    bar = score.bars[row]
+    return (offset + float(bar["shift"])) * int(bar["unit"]) / 4
+
+
+def _begins_in(score: Score, row: int, beat: int) -> bool:
+    """Whether this row is where people look for a beat: it begins there, or before all of the bar."""
+    bar = score.bars[row]
+    offset = (beat - 1) * 4 / int(bar["unit"]) - float(bar["shift"])
+    return offset > -_NEAR or row == parts_of(score, row)[0]
