@@ -112,6 +112,7 @@ MALFORMED = [
     ("1 [1 2 [2 3 ] 4 :| ] 5", "1 2 4 1 5", ["two endings overlap at bar 3", "bar 3 is never played"]),
     ("1 [ 2 :| ] [ 3 ] 4", "1 2 1 3 4", ['bar 2 has no number: read as "1"', 'bar 3 has no number: read as "2"']),
     ("1 [1 2 :| ] 3 [2 4 ] 5", "1 2 1 3 5", ["the endings over bar 4 belong to no repeat", "bar 4 is never played"]),
+    ("|: 1 2 :| [2 3 ] 4", "1 2 1 3 4", ['ending "2" over bar 3 has no first one: bar 2 is taken for it']),
     ("[2 1 2 ]", "1 2", ["belong to no repeat", "every bar stands under an ending"]),
     ("1 [1 2 :| DC ] [2 3 ]", "1 2 1 3", ["the D.C. after bar 2 is never reached"]),
     ("1 2 Fine 3 DCalFine 4 DCalFine", "1 2 3 1 2", ["the D.C. after bar 4 is never reached", "bar 4 is never played"]),

@@ -73,7 +73,8 @@ def read_marks(
     numbers = {}
     for part, staff, bar, measure in walk_bars(parsed):
         numbers[id(measure)] = bar
-        marks += _bar_lines(part, bar, measure)
+        if not parsed.facts:
+            marks += _bar_lines(part, bar, measure)
         for _, layer, start in layers(measure):
             found = (_element(e, part, staff, bar, float(layer.elementOffset(e) + start)) for e in layer.elements)
             marks += [mark for mark in found if mark]
@@ -244,10 +245,12 @@ def _once(marks: list[_Mark]) -> list[_Mark]:
     """One row for what is said many times."""
     kept: dict[tuple, _Mark] = {}
     for mark in marks:
-        if mark.kind in _OF_THE_SCORE:
+        if mark.kind.startswith("repeat"):
+            key = (mark.kind, mark.bar, mark.offset)
+        elif mark.kind in _OF_THE_SCORE:
             key = (mark.kind, mark.bar)
         elif mark.kind == "ending":
-            key = (mark.kind, mark.bar, mark.end_bar)
+            key = (mark.kind, mark.bar, mark.offset, mark.end_bar, mark.end_offset)
         else:
             key = (mark.kind, mark.part, mark.bar, mark.offset, mark.end_bar, mark.end_offset, mark.note, mark.text)
             key += (mark.value if isfinite(mark.value) else None, mark.goal)
