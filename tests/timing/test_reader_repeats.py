@@ -116,7 +116,7 @@ def test_a_second_ending_without_a_first_one(tmp_path):
 
 
 def test_repeat_signs_on_the_other_side_of_their_bar_line(tmp_path):
-    """A start sign at the end of a bar is the next bar's, an end sign at the beginning of a bar that of the bar before."""
+    """A start sign at the end of a bar is the next bar's, an end sign at the beginning of one the last one's."""
     score = read(tmp_path, [("", right(BEGIN)), PLAIN, PLAIN, (left(END), "")])
     assert order(score) == "1, 2-3, 2-3, 4"
     assert said(score) == []

@@ -177,8 +177,8 @@ class _Scan:
             before = row - 1
             if ending.numbers and ending.lowest == 2 and before in self.ends and before not in taken:
                 found[before] = Ending(before, before, (range(1, 2),))
-                where = self._bars(before)
-                text = f"ending {ending.text} over {self._bars(row, ending.last)} has no first one: {where} is taken for it"
+                where, first = self._bars(row, ending.last), self._bars(before)
+                text = f"ending {ending.text} over {where} has no first one: {first} is taken for it"
                 self._caution(before, text, "put the first ending's bracket in")
         return dict(sorted(found.items()))
 

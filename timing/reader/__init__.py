@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from timing.reader import cache as kept
-from timing.reader import guard
+from timing.reader import guard, kern
 from timing.reader.bars import read_bars
 from timing.reader.marks import read_marks, settle
 from timing.reader.musicxml import LONGEST_BAR, read_facts, untag
@@ -200,10 +200,8 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
-    text = guard.text(raw)
-    from music21.converter import parseData
-
-    return Parsed(raw, "kern", parseData(text, format="humdrum"))
+    text = kern.prepare(guard.text(raw))
+    return Parsed(raw, "kern", kern.parse(text), text=text)
 
 
 def _parse_abc(raw: guard.Raw) -> Parsed:

@@ -1,8 +1,8 @@
 """What stands between the notes of a MusicXML part and music21 does not carry over, or not to its exact place.
 
 music21 ties hairpins, pedal lines and dashes to the nearest notes; here they keep the moment at which they are written.
-It drops the jumps of <sound> and fermatas over bar lines, mixes up endings that are not closed, and keeps one bar line on
-each side of a bar: of two at its end, the repeat sign is lost.
+It drops the jumps of <sound> and fermatas over bar lines, mixes up endings that are not closed, and keeps one bar line
+on each side of a bar: of two at its end, the repeat sign is lost.
 
 Source: MusicXML 4.0 (W3C Music Notation Community Group).
 """

@@ -4,8 +4,8 @@ music21 reads pitches, lengths, ties, slurs, articulations, words, dynamics and 
 out, and this module adds: voice numbers of bars with one voice; string, fret and finger of each chord member; the sound
 of unpitched notes; whether a grace note is slashed or takes its time from the note before; the direction of an arpeggio
 on each note; hammer-on and pull-off by note; slides and glissandi by note (music21 ties them to the whole chord); where
-exactly hairpins, pedal lines, dashes and endings begin and end; the jumps of <sound>; all bar lines of a bar, with their
-fermatas; tuning.
+exactly hairpins, pedal lines, dashes and endings begin and end; the jumps of <sound>; all bar lines of a bar, with
+their fermatas; tuning.
 
 A music21 note is matched to its element by a number that travels through music21 in the element's `relative-x`
 attribute (music21 keeps it as `style.relativeX`).
@@ -157,7 +157,8 @@ class _PartWalk:
     # -- time
 
     def _absurd(self, what: str) -> CannotDo:
-        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {self.names[self.bar] if self.names else 1}; no music needs that")
+        name = self.names[self.bar] if self.names else "1"
+        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {name}; no music needs that")
 
     def _number(self, element: Element | None, what: str) -> Fraction:
         text = (element.text or "").strip() if element is not None else ""
