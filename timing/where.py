@@ -165,6 +165,15 @@ class Where:
         # the instant at which an incomplete bar is over has no beat of its own
         return (row, offset) if abs(offset - self.score.bars["length"][row]) < 1e-9 else self.point(end)
 
+    def both_ends(self, bars: Range, arriving: bool = False) -> tuple[tuple[int, float], tuple[int, float]]:
+        """Bar row and offset of the beginning and the end of a range. Fault where nothing lies between them."""
+        begin, end = self.point(bars.start), self.range_end(bars, arriving)
+        if end <= begin:
+            nothing = self.point(bars.end) == begin
+            turned = f"before it begins: did you mean {Range(bars.end, bars.start)}?"
+            raise Fault(f"{bars} ends {'where it begins' if nothing else turned}")
+        return begin, end
+
     def _instant(self, position: Position, row: int) -> float:
         """Quarters after the bar line."""
         bar = self.score.bars[row]
@@ -221,12 +230,7 @@ class Where:
     def runs(self, bars: Range, passes: Passes = None, arriving: bool = False) -> list[Run]:
         """The runs in which a range is heard. `arriving`: it ends on its end position instead of when that is over
         (a bar alone is over in any case)."""
-        first, start = self.point(bars.start)
-        last, end = self.range_end(bars, arriving)
-        if (last, end) <= (first, start):
-            nothing = self.point(bars.end) == (first, start)
-            turned = f"before it begins: did you mean {Range(bars.end, bars.start)}?"
-            raise Fault(f"{bars} ends {'where it begins' if nothing else turned}")
+        (first, start), (last, end) = self.both_ends(bars, arriving)
         rows = self.bars["row"]
         # a range that ends on a bar line does not enter that bar
         entered = rows < last if end == 0.0 else rows <= last

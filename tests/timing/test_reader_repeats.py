@@ -54,6 +54,23 @@ def said(score: Score) -> list[str]:
 PLAIN = ("", "")
 
 
+def middle(content: str) -> str:
+    return f'<barline location="middle">{content}</barline>'
+
+
+def halves(between: str, after: str = "", pitches: str = "CDEF") -> str:
+    """The four quarters of a bar with something in its middle."""
+    first, second = ("".join(note(f"{pitch}5") for pitch in half) for half in (pitches[:2], pitches[2:]))
+    return first + between + second + after
+
+
+def in_one(folder: Path, *bars: str) -> Score:
+    path = folder / "score.musicxml"
+    made = [bar(content, n, FOUR_FOUR if n == 1 else "") for n, content in enumerate(bars, start=1)]
+    path.write_text(musicxml(made), encoding="utf-8")
+    return read_score(path, cache=False)
+
+
 def test_two_bar_lines_on_one_side_of_a_bar(tmp_path):
     """The second one does not hide the repeat sign of the first."""
     bars = [PLAIN, (left(BEGIN), ""), (left(start("1")), right(stop("1") + END) + right(start("2"))),
@@ -132,3 +149,54 @@ def test_how_often_a_repeat_is_played(tmp_path):
     for times, played in (("3", "1, 1, 1"), ("1", "1"), ("many", "1, 1"), ("0", "1, 1")):
         score = read(tmp_path, [("", right(f'<repeat direction="backward" times="{times}"/>'))])
         assert order(score) == played
+
+
+# -- in the middle of a bar
+
+
+def test_repeat_signs_in_the_middle_of_bars(tmp_path):
+    """A section that begins and ends on the third beat."""
+    score = in_one(tmp_path, halves(""), halves(middle(BEGIN)), halves(""), halves(middle(END)), halves(""))
+    assert order(score) == "1 - 2:2, 2:3 - 4:2, 2:3 - 4:2, 4:3 - 5"
+    assert said(score) == []
+    assert score.bars["number"].tolist() == [1, 2, 2, 3, 4, 4, 5]
+    assert score.bars["length"].tolist() == [4, 2, 2, 4, 2, 2, 4]
+    assert score.bars["shift"].tolist() == [0, 0, 2, 0, 0, 2, 0]
+    assert score.bars["continued"].tolist() == [False, False, True, False, False, True, False]
+
+
+def test_one_sign_in_the_middle_of_a_bar_goes_back_to_the_beginning(tmp_path):
+    score = in_one(tmp_path, halves(""), halves(middle(END)), halves("", right(END)))
+    assert order(score) == "1 - 2:2, 1 - 2:2, 2:3 - 3, 2:3 - 3"
+
+
+def test_two_signs_in_one_bar(tmp_path):
+    quarters = [note(f"{pitch}5") for pitch in "CDEF"]
+    content = quarters[0] + middle(BEGIN) + quarters[1] + quarters[2] + middle(END) + quarters[3]
+    assert order(in_one(tmp_path, content)) == "1 - 1:1, 1:2 - 1:3, 1:2 - 1:3, 1:4 - 1"
+
+
+def test_endings_that_meet_in_the_middle_of_a_bar(tmp_path):
+    score = in_one(
+        tmp_path,
+        halves(""),
+        left(start("1")) + halves(middle(stop("1") + END + start("2"))),
+        halves("", right(stop("2"))),
+        halves(""),
+    )
+    assert order(score) == "1 - 2:2, 1, 2:3 - 4"
+    assert said(score) == []
+
+
+def test_a_sign_in_the_middle_at_the_beginning_or_the_end_of_its_bar(tmp_path):
+    score = in_one(tmp_path, halves(""), middle(BEGIN) + halves(""), halves("", middle(END)), halves(""))
+    assert order(score) == "1, 2-3, 2-3, 4"
+    assert not score.bars["continued"].any()
+
+
+def test_notes_stand_on_the_beats_where_they_stood(tmp_path):
+    score = in_one(tmp_path, halves(middle(END), pitches="CDEF"), halves("", pitches="GABC"))
+    assert score.notes[["bar", "offset"]].tolist() == [
+        (0, 0), (0, 1), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2), (2, 3)
+    ]  # fmt: skip
+    assert score.beat(score.notes["bar"], score.notes["offset"]).tolist() == [1, 2, 3, 4, 1, 2, 3, 4]

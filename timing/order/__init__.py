@@ -15,6 +15,7 @@ import numpy as np
 from timing.order.jumps import Exit, Jump, Signs, read_signs
 from timing.order.repeats import Repeats, Section, bar_names, caution, read_repeats
 from timing.performance import PASSAGE
+from timing.plan.position import beat_name
 from timing.remarks import CannotDo, Remark
 from timing.score import Score
 
@@ -49,6 +50,7 @@ def in_words(score: Score, passages: np.ndarray) -> str:
     """The order as a musician says it, in printed bar numbers: "1-8, 1-8, 9-24, 9-24, 1-8".
 
     A new stretch begins where the order leaves the page, and where it comes back to, or went back from, another time.
+    Where that is within a bar it says at which beat, so that a plan can give the same order: "1 - 8:2, 5:3 - 12".
     """
     rows = passages["row"]
     step = np.diff(rows)
@@ -56,8 +58,30 @@ def in_words(score: Score, passages: np.ndarray) -> str:
     cut = (step != 1) | np.isin(rows[1:], rows[1:][back]) | np.isin(rows[:-1], rows[:-1][back])
     breaks = np.flatnonzero(cut)
     stretches = [part for part in np.split(rows, breaks + 1) if len(part)]
-    names = [(score.bar_name(int(part[0])), score.bar_name(int(part[-1]))) for part in stretches]
-    return ", ".join(first if first == last else f"{first}-{last}" for first, last in names)
+    return ", ".join(_stretch(score, int(part[0]), int(part[-1])) for part in stretches)
+
+
+def _stretch(score: Score, first: int, last: int) -> str:
+    start, end = score.bar_name(first), score.bar_name(last)
+    late, early = _goes_on(score, first), _goes_on(score, last + 1)
+    if not late and not early:
+        return start if start == end else f"{start}-{end}"
+    if late:
+        start += f":{beat_name(float(score.beat(first, 0.0)))}"
+    if early:
+        beyond = float(score.beat(last + 1, 0.0))
+        whole = abs(beyond - round(beyond)) < 1e-6  # until the beat before is over; a fraction is an instant
+        end += f":{beat_name(round(beyond) - 1 if whole else beyond)}"
+    return f"{start} - {end}"
+
+
+def _goes_on(score: Score, row: int) -> bool:
+    """Whether a bar is the rest of the one before, and counts its beats on."""
+    if not 0 < row < len(score.bars):
+        return False
+    before, bar = score.bars[row - 1], score.bars[row]
+    same = (before["number"], before["suffix"]) == (bar["number"], bar["suffix"])
+    return bool(same and abs(before["shift"] + before["length"] - bar["shift"]) < 1e-6)
 
 
 class _Walk:

@@ -219,13 +219,6 @@ def _after(value: object) -> position.Position:
     return position.parse_position(value.strip().removeprefix("after ") if isinstance(value, str) else value)
 
 
-def _whole_bars(value: object) -> position.Range:
-    bars = position.parse_range(value)
-    if bars.start.beat is not None or bars.end.beat is not None:
-        raise ValueError(f"{shown(value)}: the order names whole bars, as in [1-8, 1-8, 9-24]")
-    return bars
-
-
 def _then(value: object) -> position.Position | Literal[True]:
     """`a tempo`, or `a tempo by 9:3`."""
     words = " ".join(value.split()) if isinstance(value, str) else ""
@@ -317,11 +310,6 @@ Range = Annotated[
     position.Range,
     BeforeValidator(position.parse_range),
     _schema(["integer", "string"], "both ends counted in", "7:2 - 8:3", "7-8", pattern=_RANGE_PATTERN),
-]
-WholeBars = Annotated[
-    position.Range,
-    BeforeValidator(_whole_bars),
-    _schema(["integer", "string"], "bars, both ends counted in", "1-8", pattern=_RANGE_PATTERN),
 ]
 Then = Annotated[
     object,

@@ -31,6 +31,7 @@ from timing.reader.ornaments import set_ornaments
 from timing.reader.walk import Parsed, walk_heads
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import PART, Score
+from timing.splitting import inner_repeats, split_bars
 
 _MOST_WARNINGS = 10
 
@@ -90,7 +91,7 @@ def _tabulate(parsed: Parsed) -> Score:
     marks = settle(marks, bars)
     place = Place(parsed.raw.path)
     remarks = [*parsed.remarks, *note_remarks, *bar_remarks]
-    return Score(
+    score = Score(
         path=parsed.raw.path,
         title=_title(parsed),
         notes=notes,
@@ -100,6 +101,7 @@ def _tabulate(parsed: Parsed) -> Score:
         parts=_parts(parsed),
         remarks=tuple(Remark(r.severity, r.code, r.message, r.place or place, r.bar, r.beat) for r in remarks),
     )
+    return split_bars(score, inner_repeats(score))
 
 
 # -- parsing
