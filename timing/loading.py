@@ -6,11 +6,14 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 
+from timing.plan import Plan
 from timing.plan.planfile import SCORES, read_plan
 from timing.reader import read_score
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Remark, Severity
 from timing.scale import AS_PLANNED, Scale
+from timing.score import Score
+from timing.splitting import split_alike
 
 
 def load(
@@ -19,6 +22,10 @@ def load(
     """Read a plan and its score and bring them together; `fingering` names another of the plan's ways to play than the
     plan itself does, `scale` draws the reading larger or smaller, and a `text` is read as if it stood in the plan's
     file. CannotDo lists every fault."""
+    return perform(*_read(path, fingering, text), scale)
+
+
+def _read(path: str | Path, fingering: str | None = None, text: str | None = None) -> tuple[Score, Plan]:
     plan = read_plan(path, text)
     if fingering is not None:
         plan = plan.model_copy(update={"fingering": fingering})
@@ -30,17 +37,25 @@ def load(
         message = f"there is no score {score_path.name} in {folder}" + (f": did you mean {near[0]}?" if near else "")
         suggestion = f"score: {near[0]}" if near else None
         raise CannotDo([Remark(Severity.ERROR, "no-score", message, plan.place("score"), suggestion=suggestion)])
-    return perform(read_score(score_path), plan, scale)
+    return read_score(score_path), plan
 
 
 def load_all(paths: Iterable[str | Path], fingering: str | None = None, scale: Scale = AS_PLANNED) -> list[Reading]:
-    """As `load`, for several plans. CannotDo lists the faults of all of them, each once."""
-    readings, faults = [], []
+    """As `load`, for several plans; where the order of one of them turns within a bar, that bar is split in all
+    readings of the same file. CannotDo lists the faults of all of them, each once."""
+    readings, sources, faults = [], [], []
     for path in paths:
         try:
-            readings.append(load(path, fingering, scale))
+            sources.append(_read(path, fingering))
+            readings.append(perform(*sources[-1], scale))
         except CannotDo as refusal:
             faults += refusal.remarks
     if faults:
         raise CannotDo(dict.fromkeys(faults))
+    files = [reading.score.path.resolve() for reading in readings]
+    for number, (reading, (score, plan)) in enumerate(zip(list(readings), sources, strict=True)):
+        same = [other.score for other, file in zip(readings, files, strict=True) if file == files[number]]
+        alike = split_alike(score, same)
+        if len(alike.bars) > len(reading.score.bars):
+            readings[number] = perform(alike, plan, scale)
     return readings

@@ -27,10 +27,10 @@ from timing.performance import PLAYED, POINTS, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.plan.edits import replaced
-from timing.plan.words import WHOLE_BARS
 from timing.remarks import CannotDo, Remark, Severity, in_order
 from timing.scale import AS_PLANNED, Scale
 from timing.score import Score, Sign
+from timing.splitting import rows_of, split_bars
 from timing.strings import choose_strings, tunings_of
 from timing.touch import QUICK, onsets_and_ends, until_struck_again
 from timing.where import Fault, Where
@@ -70,7 +70,8 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     """Bring score and plan together; `scale` draws the reading larger or smaller. CannotDo lists every fault of the
     plan against the score."""
     score, cue_remarks = with_cues(score, plan.marks.cues)
-    bars, order_remarks = unfold(score, order=_own_order(score, plan), repeats_after_return=plan.repeats_after_da_capo)
+    score, order = _own_order(score, plan)
+    bars, order_remarks = unfold(score, order=order, repeats_after_return=plan.repeats_after_da_capo)
     where = Where(score, bars)
     played = _written_out(score, where)
     lines = Lines(score, played["id"], plan.voices, where)
@@ -127,27 +128,26 @@ def _refuse_faults(where: Where, plan: Plan) -> None:
         raise CannotDo(in_order(errors, getattr(plan.place(), "file", None)))
 
 
-def _own_order(score: Score, plan: Plan) -> list[tuple[int, int, bool]] | None:
-    """The plan's order as (first row, last row, after a return). A return to before the passage just played is the da
-    capo; starting the same passage again is a repeat."""
+def _own_order(score: Score, plan: Plan) -> tuple[Score, list[tuple[int, int, bool]] | None]:
+    """The score with its bars split where the plan's order turns within them, and that order as (first row, last row,
+    after a return). A return to before the passage just played is the da capo; starting the same passage again is a
+    repeat."""
     if plan.order is None:
-        return None
+        return score, None
     where = Where(score, unfold(score, order=[(0, len(score.bars) - 1, False)])[0])
-    made: list[tuple[int, int, bool]] = []
+    stretches = []
     for number, bars in enumerate(plan.order):
         try:
-            (first, offset), (last, over) = where.point(bars.start), where.range_end(bars)
-            if last < first:
-                raise Fault(f"{bars} ends before it begins")
-            if offset > 0 or over < score.bars["length"][last] - 1e-6:
-                raise Fault(f"{bars}: {WHOLE_BARS}, or the parts of a bar that the score divides")
+            stretches.append(where.both_ends(bars))
         except Fault as fault:
             where.remark(Severity.ERROR, "plan-position", str(fault), plan.place("order", number))
-            continue
-        before, _, returned = made[-1] if made else (first, last, False)
-        made.append((first, last, returned or first < before))
     _refuse_faults(where, plan)
-    return made
+    split = split_bars(score, [place for stretch in stretches for place in stretch])
+    made: list[tuple[int, int, bool]] = []
+    for begin, end in rows_of(score, split, np.array(stretches).reshape(-1, 2, 2)).tolist():
+        before, _, returned = made[-1] if made else (begin, end, False)
+        made.append((begin, end, returned or begin < before))
+    return split, made
 
 
 def _written_out(score: Score, where: Where) -> np.ndarray:

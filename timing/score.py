@@ -94,6 +94,7 @@ BAR = np.dtype(
         ("shift", np.float64),  # quarters by which its first beat is late: a pickup of one beat in 4/4 has 3
         ("beats", np.int16),  # upper figure of the time signature (3+2 is 5)
         ("unit", np.int16),  # lower figure
+        ("continued", np.bool_),  # not the beginning of a bar of the file, but what follows a cut in it
     ]
 )
 

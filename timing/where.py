@@ -180,6 +180,15 @@ class Where:
         """The rows of the bar of this name: several where it is divided, none where there is no such bar."""
         return self._rows.get(name.lower(), [])
 
+    def both_ends(self, bars: Range, arriving: bool = False) -> tuple[tuple[int, float], tuple[int, float]]:
+        """Bar row and offset of the beginning and the end of a range. Fault where nothing lies between them."""
+        begin, end = self.point(bars.start), self.range_end(bars, arriving)
+        if end <= begin:
+            nothing = self.point(bars.end) == begin
+            turned = f"before it begins: did you mean {Range(bars.end, bars.start)}?"
+            raise Fault(f"{bars} ends {'where it begins' if nothing else turned}")
+        return begin, end
+
     def _rows_of(self, position: Position) -> list[int]:
         return self._find(position.bar) if position.row is None else [position.row]
 
@@ -237,12 +246,7 @@ class Where:
     def runs(self, bars: Range, passes: Passes = None, arriving: bool = False) -> list[Run]:
         """The runs in which a range is heard. `arriving`: it ends on its end position instead of when that is over
         (a bar alone is over in any case)."""
-        first, start = self.point(bars.start)
-        last, end = self.range_end(bars, arriving)
-        if (last, end) <= (first, start):
-            nothing = self.point(bars.end) == (first, start)
-            turned = f"before it begins: did you mean {Range(bars.end, bars.start)}?"
-            raise Fault(f"{bars} ends {'where it begins' if nothing else turned}")
+        (first, start), (last, end) = self.both_ends(bars, arriving)
         rows = self.bars["row"]
         # a range that ends on a bar line does not enter that bar
         entered = rows < last if end == 0.0 else rows <= last

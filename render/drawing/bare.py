@@ -83,8 +83,10 @@ def _bar(score: Score, box: np.void, moments: np.ndarray) -> str:
     beats = moments["x"][slice(*np.searchsorted(moments["bar"], (row, row + 1)))]
     middle = (_TOP + _BOTTOM) / 2
     ticks = "".join(f"M{x:.1f} {middle - 3:g}v6" for x in beats)
+    continued = score.bars["continued"][row : row + 2]
     number = f'<text class="number" x="{box["left"] + 2:.1f}" y="{_TOP - 3:g}">{escape(score.bar_name(row))}</text>'
+    line = f'<path class="barline" d="M{right:.1f} {_TOP:g}V{_BOTTOM:g}"/>'
     return (
-        f'<g id="b{row}">{number}'
-        f'<path class="tick" d="{ticks}"/><path class="barline" d="M{right:.1f} {_TOP:g}V{_BOTTOM:g}"/></g>'
+        f'<g id="b{row}">{"" if continued[0] else number}'
+        f'<path class="tick" d="{ticks}"/>{"" if continued[1:].any() else line}</g>'
     )

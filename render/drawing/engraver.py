@@ -7,7 +7,7 @@ from xml.etree.ElementTree import Element, fromstring, tostring
 
 import numpy as np
 
-from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System
+from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System, divided
 from timing.remarks import CannotDo
 from timing.score import Score
 
@@ -55,7 +55,8 @@ class Engraver:
         verovio.enableLog(verovio.LOG_OFF)
         self._toolkit = verovio.toolkit()
         self._toolkit.setOptions(_OPTIONS)
-        if not self._toolkit.loadData(named_musicxml(score.path)):
+        rows = np.flatnonzero(~score.bars["continued"]).tolist()
+        if not self._toolkit.loadData(named_musicxml(score.path, rows)):
             raise _refused(score, "the engraver cannot read it")
 
     def engrave(self, width: float, prefix: str = "") -> Engraving:
@@ -93,6 +94,7 @@ def _system(element: Element, score: Score, width: float, prefix: str) -> System
     top, bottom = _extent(element)
     bars, lines = _bars(element)
     heads = _heads(element)
+    bars, moments = divided(bars, _moments(heads, score), score.bars)
     _strip(element, prefix)
     markup = "".join(tostring(child, encoding="unicode") for child in element)
     return System(
@@ -103,7 +105,7 @@ def _system(element: Element, score: Score, width: float, prefix: str) -> System
         staff_top=min(lines) * _SCALE,
         staff_bottom=max(lines) * _SCALE,
         bars=bars,
-        moments=_moments(heads, score),
+        moments=moments,
         heads=heads,
     )
 

@@ -97,3 +97,27 @@ class Engraving:
                 x += [*places, float(box["right"])]
         order = np.argsort(at, kind="stable")
         return np.array(at)[order], np.array(x)[order]
+
+
+def divided(boxes: np.ndarray, moments: np.ndarray, bars: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """BOX and MOMENT of every part of the bars, from the BOX of whole bars: a part that goes on in a bar of the file
+    begins where its first note stands, or between the notes around it."""
+    if not bars["continued"].any():
+        return boxes, moments
+    first = np.append(np.flatnonzero(~bars["continued"]), len(bars))
+    made, cuts = [], []
+    for box in boxes:
+        row = int(box["bar"])
+        rows = np.arange(row, first[np.searchsorted(first, row, side="right")])
+        starts = np.append(0.0, np.cumsum(bars["length"][rows]))
+        inside = moments[slice(*np.searchsorted(moments["bar"], (row, rows[-1] + 1)))]
+        at, x = starts[inside["bar"] - row] + inside["offset"], inside["x"]
+        begin = min(box["left"] + _BEFORE_FIRST, *x, box["right"])
+        edges = np.interp(starts[1:-1], [0.0, *at, starts[-1]], [begin, *x, box["right"]])
+        made += zip(rows, [box["left"], *edges], [*edges, box["right"]], strict=True)
+        cuts += zip(rows[1:], np.zeros(len(edges)), edges, strict=True)
+    both = np.concatenate([moments, np.array(cuts, MOMENT)])
+    order = np.lexsort((both["offset"], both["bar"]))
+    both = both[order]
+    same = np.append(False, (np.diff(both["bar"]) == 0) & (np.diff(both["offset"]) < 1e-9))
+    return np.array(made, BOX), both[~same]

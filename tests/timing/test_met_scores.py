@@ -59,10 +59,6 @@ SCORES = {
     "overfull-bar": (score(note("C4", 5), WHOLE), score(WHOLE, WHOLE)),
     "short-bar": (score(WHOLE, note("C4", 3), WHOLE), score(note("C4", 3), WHOLE, WHOLE)),  # a pickup is none
     "tempo": (score('<sound tempo="fast"/>' + WHOLE), score('<sound tempo="72"/>' + WHOLE)),
-    "repeat-in-bar": (
-        score(note("C4", 2) + line("middle", BACK) + note("C4", 2)),
-        score(WHOLE + line("right", BACK)),
-    ),
     "ending": (
         score(line("left", ending(1, "start")) + WHOLE, WHOLE),
         score(WHOLE, line("left", ending(1, "start")) + WHOLE + line("right", ending(1, "stop") + BACK), WHOLE),

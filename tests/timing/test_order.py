@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from orders import mark, played, score_of, written
@@ -112,6 +114,7 @@ MALFORMED = [
     ("1 [1 2 [2 3 ] 4 :| ] 5", "1 2 4 1 5", ["two endings overlap at bar 3", "bar 3 is never played"]),
     ("1 [ 2 :| ] [ 3 ] 4", "1 2 1 3 4", ['bar 2 has no number: read as "1"', 'bar 3 has no number: read as "2"']),
     ("1 [1 2 :| ] 3 [2 4 ] 5", "1 2 1 3 5", ["the endings over bar 4 belong to no repeat", "bar 4 is never played"]),
+    ("|: 1 2 :| [2 3 ] 4", "1 2 1 3 4", ['ending "2" over bar 3 has no first one: bar 2 is taken for it']),
     ("[2 1 2 ]", "1 2", ["belong to no repeat", "every bar stands under an ending"]),
     ("1 [1 2 :| DC ] [2 3 ]", "1 2 1 3", ["the D.C. after bar 2 is never reached"]),
     ("1 2 Fine 3 DCalFine 4 DCalFine", "1 2 3 1 2", ["the D.C. after bar 4 is never reached", "bar 4 is never played"]),
@@ -235,6 +238,49 @@ def test_an_endless_order_is_cut_with_a_caution():
     assert passages["row"][-3:].tolist() == [(MAX_BARS - 3 + k) % 3 for k in range(3)]
     assert [remark.code for remark in remarks] == ["order-too-long"]
     assert f"cut off after {MAX_BARS}" in remarks[0].message
+
+
+# -- minuet and trio
+
+
+def with_words(text: str, *words: tuple[int, str]) -> Score:
+    score = written(text)
+    marks = [mark("words", row, text=said) for row, said in words]
+    return replace(score, marks=np.concatenate([score.marks, np.array(marks, score.marks.dtype)]))
+
+
+def bars_of(score: Score) -> str:
+    passages, remarks = unfold(score)
+    assert not remarks
+    return " ".join(score.bar_name(row) for row in passages["row"])
+
+
+@pytest.mark.parametrize("said", ["Trio", "Trio.", "TRIO II"])
+def test_a_da_capo_without_fine_ends_where_the_trio_begins(said):
+    assert bars_of(with_words("1 :| |: 2 :| |: 3 :| |: 4 :| DC", (2, said))) == "1 1 2 2 3 3 4 4 1 2"
+    assert bars_of(with_words("1 2 3 4 DC", (2, said))) == "1 2 3 4 1 2"
+
+
+def test_a_fine_or_a_coda_goes_before_the_trio():
+    assert bars_of(with_words("1 Fine 2 3 DC", (2, "Trio"))) == "1 2 3 1"
+    assert bars_of(with_words("1 ToCoda 2 3 DCalCoda O 4", (2, "Trio"))) == "1 2 3 1 4"
+
+
+@pytest.mark.parametrize("words", ["DC_Menuetto", "DC_Minuet", "DC_M.D.C.", "DC_Men._da_Capo", "DC_Scherzo"])
+def test_a_da_capo_of_the_minuet_plays_its_two_sections(words):
+    text = f"1 :| |: 2 [1 3 :| ] [2 4 ] |: 5 :| |: 6 :| {words}"
+    assert bars_of(written(text)) == "1 1 2 3 2 4 5 5 6 6 1 2 4"
+
+
+def test_a_da_capo_that_names_nothing_plays_all():
+    assert bars_of(written("1 :| |: 2 :| |: 3 :| |: 4 :| DC")) == "1 1 2 2 3 3 4 4 1 2 3 4"
+    assert bars_of(with_words("1 2 3 DC", (1, "trionfante"))) == "1 2 3 1 2 3"
+
+
+def test_words_of_a_return_reach_back_from_the_repeat_sign():
+    assert bars_of(written("|: 1 :| |: 2 3 DC 4 :|")) == "1 1 2 3 4 2 3 4 1 2 3 4"
+    assert bars_of(written("|: 1 Fine :| |: 2 DCalFine 3 :|")) == "1 1 2 3 2 3 1"
+    assert bars_of(written("1 :| 2 3 DC 4 :|")) == "1 1 2 3 4 2 3 4 1 2 3 4"
 
 
 # -- in words

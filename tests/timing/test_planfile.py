@@ -105,7 +105,7 @@ from timing.remarks import MOST_TOLD, CannotDo
         ("voices: [melody]", "[melody]", "'voices' is a group of settings"),
         ("articulation: {staccato: 50}", "50", "write it with its unit, as in 50%"),
         ("instrument: {Violin: [x]}", "[x]", "must be a text"),
-        ("order: [1-8, 9:2]", "9:2", "the order names whole bars"),
+        ("order: [1-8, 9:x]", "9:x", "is not a position"),
         ("order: []", "[]", "the order is a list of bars"),
         ("order: {a: 1}", "{a: 1}", "the order is a list of bars"),
         ("without: slowing", "without", "name that plan with 'based on'"),

@@ -226,11 +226,6 @@ def test_endings_that_are_not_closed_or_never_began():
     assert [r.code for r in score.remarks] == ["ending", "ending"]
 
 
-def test_a_repeat_in_the_middle_of_a_bar_is_said():
-    score = one(note("C4", 2) + line("middle", '<repeat direction="backward"/>') + note("C4", 2))
-    assert "repeat-in-bar" in [r.code for r in score.remarks]
-
-
 @pytest.mark.parametrize(
     ("text", "kind"),
     [

@@ -99,13 +99,6 @@ met(
     source="MusicXML 4.0: the attribute is a decimal number",
 )
 met(
-    "repeat-in-bar",
-    "Where half a bar too much is repeated, the phrase begins again on another beat.",
-    example="A bar line with a repeat sign in the middle of a bar.",
-    threshold="any repeat sign that does not stand at the beginning or end of a bar",
-    source=OWN_VALUE,
-)
-met(
     "ending",
     "A bracket with one end can mean other bars than were meant to be heard each time.",
     example="A first ending that begins in bar 7, and a second one in bar 8 before the first is closed.",

@@ -50,6 +50,7 @@ def in_words(score: Score, passages: np.ndarray) -> str:
     """The order as a musician says it, by the names of the bars: "1-8, 1-8, 9-24, 9-24, 1-8".
 
     A new stretch begins where the order leaves the page, and where it comes back to, or went back from, another time.
+    Where that is within a bar it says at which beat, so that a plan can give the same order: "1 - 8:2, 5:3 - 12".
     """
     rows = passages["row"]
     step = np.diff(rows)

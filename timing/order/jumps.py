@@ -6,9 +6,14 @@ import re
 from bisect import bisect
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from timing.order.repeats import bar_names, caution
 from timing.remarks import Remark
 from timing.score import Score
+
+# in the words of a D.C. to them
+_DANCES = re.compile(r"\bm\.? ?d\.? ?c\b|\bmen\b|\bmin\b|m[ei]nuett?|scherzo|march")
 
 
 @dataclass(eq=False)
@@ -66,7 +71,9 @@ def read_signs(score: Score) -> Signs:
     """Gather the jumps of a score; a sign that several parts share counts once.
 
     A Fine or To Coda at the very beginning of a bar is taken for the end of that bar, as most files mean it, unless the
-    bar before is closed by a double bar or a repeat sign: then it is the end of that one.
+    bar before is closed by a double bar or a repeat sign: then it is the end of that one. A D.C. or D.S. in the bar
+    before the closing repeat sign of a section is meant for its end: the words reach back from there. A single D.C.
+    without a Fine, from a trio or to a minuet that it names, ends where the trio begins (common practice).
     """
     return _Reading(score).read()
 
@@ -81,6 +88,8 @@ class _Reading:
     def read(self) -> Signs:
         self._read_jumps()
         self._read_exits()
+        if not self.fines and not self.exits and not self.codas and (trio := self._trio()):
+            self.signs.fine_before.add(trio)
         for row, late in self.fines:
             (self.signs.fine_after if late else self.signs.fine_before).add(row)
         self._judge()
@@ -105,6 +114,7 @@ class _Reading:
         for row, kind, text in self.score.marks_of("da capo", "dal segno")[["bar", "kind", "text"]].tolist():
             if 0 <= row < len(self.score.bars) and text.lower() not in texts.setdefault((row, kind), ""):
                 texts[row, kind] += f" {text.lower()}"
+        texts = self._at_section_ends(texts)
         before = iter(self.segnos)
         upcoming, latest = next(before, None), None
         for (row, kind), text in sorted(texts.items()):
@@ -122,6 +132,22 @@ class _Reading:
         self.signs.someone_says_fine = any(jump.to_fine for jump in self.jumps)
         self.signs.someone_says_coda = any(jump.to_coda for jump in self.jumps)
 
+    def _at_section_ends(self, texts: dict[tuple[int, str], str]) -> dict[tuple[int, str], str]:
+        """Words of a return that stand in the bar before the one that closes a section are meant for its end."""
+        lines = self.score.marks_of("repeat start", "repeat end", "double bar", "ending", "coda")
+        closing = lines[np.isin(lines["kind"], ("repeat end", "double bar", "ending"))]
+        closed = set(closing["end_bar"].tolist()) | set(closing["bar"].tolist())
+        first = min(lines["bar"][np.isin(lines["kind"], ("repeat start", "repeat end"))].tolist(), default=0)
+        kinds: dict[int, set[str]] = {}
+        for row, kind in lines[["bar", "kind"]].tolist():
+            kinds.setdefault(row, set()).add(kind)
+        last = len(self.score.bars) - 1
+        made = {}
+        for (row, kind), text in texts.items():
+            early = first <= row < last and row not in closed and kinds.get(row + 1) == {"repeat end"}
+            made[row + early, kind] = text
+        return made
+
     def _read_exits(self) -> None:
         paired = len(self.exits) == len(self.codas)
         for k, (row, late) in enumerate(self.exits):
@@ -133,6 +159,21 @@ class _Reading:
             if coda <= row:
                 self._caution(row, f"{where} comes after its coda sign and jumps back", "put the coda sign after it")
             (self.signs.exit_after if late else self.signs.exit_before)[row] = Exit(row, coda)
+
+    def _trio(self) -> int | None:
+        """The bar at which the trio begins, after which a single D.C. goes back to play what comes before it."""
+        if len(self.jumps) != 1 or self.jumps[0].name[4:8] != "D.C.":
+            return None
+        jump = self.jumps[0]
+        words = self.score.marks_of("words", "tempo")
+        named = [row for row, text in words[["bar", "text"]].tolist() if re.match(r"\W*trio\b", text, re.IGNORECASE)]
+        if named:
+            return min(named) if 0 < min(named) <= jump.row else None
+        ends = sorted(set(self.score.marks_of("repeat end")["bar"].tolist()))
+        if not _DANCES.search(jump.words) or len(ends) != 4:  # two sections of each
+            return None
+        starts = self.score.marks_of("repeat start")["bar"]
+        return next((row for row in sorted(starts.tolist()) if ends[1] < row <= ends[2]), None)
 
     def _judge(self) -> None:
         """What the signs lack, as far as one sees it without playing."""

@@ -167,7 +167,19 @@ class _Scan:
             follows = here.numbers and there.numbers and there.lowest == here.highest + 1
             if alone and follows and gap[-1] in self.ends:
                 here.last = covered = gap[-1]
-        return found
+        return self._with_first(found)
+
+    def _with_first(self, found: dict[int, Ending]) -> dict[int, Ending]:
+        """Where a second ending follows a repeat sign that stands under none, the bar before it is the first one."""
+        taken = self.begins.union(*(range(ending.first, ending.last + 1) for ending in found.values()))
+        for row, ending in list(found.items()):
+            before = row - 1
+            if ending.numbers and ending.lowest == 2 and before in self.ends and before not in taken:
+                found[before] = Ending(before, before, (range(1, 2),))
+                where, first = self._bars(row, ending.last), self._bars(before)
+                text = f"ending {ending.text} over {where} has no first one: {first} is taken for it"
+                self._caution(before, text, "put the first ending's bracket in")
+        return dict(sorted(found.items()))
 
     # -- the walk
 

@@ -49,7 +49,7 @@ def _one_or_more(value: Any) -> Any:
 
 
 Order = Annotated[
-    tuple[words.WholeBars, ...],
+    tuple[words.Range, ...],
     Field(max_length=MAX_ENTRIES),
     BeforeValidator(_order_list),
     words.also("string", "integer"),

@@ -213,20 +213,10 @@ def _tone(value: object) -> str | float:
 
 # -- places and tempi
 
-WHOLE_BARS = "the order names whole bars, as in [1-8, 1-8, 9-24]"
-
 
 def _after(value: object) -> position.Position:
     """`after 16:3` or plain `16:3`."""
     return position.parse_position(value.strip().removeprefix("after ") if isinstance(value, str) else value)
-
-
-def _bars(value: object) -> position.Range:
-    """Whole bars, or what a repeat sign parts of them (8:4 - 16): only the score can tell."""
-    bars = position.parse_range(value)
-    if bars.lone and bars.start.beat is not None:
-        raise ValueError(f"{shown(value)}: {WHOLE_BARS}")
-    return bars
 
 
 def _then(value: object) -> position.Position | Literal[True]:
@@ -320,11 +310,6 @@ Range = Annotated[
     position.Range,
     BeforeValidator(position.parse_range),
     _schema(["integer", "string"], "both ends counted in", "7:2 - 8:3", "7-8", pattern=_RANGE_PATTERN),
-]
-WholeBars = Annotated[
-    position.Range,
-    BeforeValidator(_bars),
-    _schema(["integer", "string"], "bars, both ends counted in", "1-8", pattern=_RANGE_PATTERN),
 ]
 Then = Annotated[
     object,

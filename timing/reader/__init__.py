@@ -22,7 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from timing.reader import cache as kept
-from timing.reader import guard
+from timing.reader import guard, kern
 from timing.reader.bars import read_bars, within_bars
 from timing.reader.credits import credited_title
 from timing.reader.marks import read_marks, settle
@@ -33,6 +33,7 @@ from timing.reader.ornaments import set_ornaments
 from timing.reader.walk import Parsed, walk_heads
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import PART, Score
+from timing.splitting import inner_repeats, split_bars
 
 _MOST_WARNINGS = 10
 
@@ -93,7 +94,7 @@ def _tabulate(parsed: Parsed) -> Score:
     within_bars(notes, table, bars)
     place = Place(parsed.raw.path)
     remarks = [*parsed.remarks, *note_remarks, *bar_remarks]
-    return Score(
+    score = Score(
         path=parsed.raw.path,
         title=_title(parsed),
         notes=notes,
@@ -103,6 +104,7 @@ def _tabulate(parsed: Parsed) -> Score:
         parts=_parts(parsed),
         remarks=tuple(Remark(r.severity, r.code, r.message, r.place or place, r.bar_name, r.beat) for r in remarks),
     )
+    return split_bars(score, inner_repeats(score))
 
 
 # -- parsing
@@ -203,10 +205,8 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
-    text, bad = guard.text_metres(raw, guard.text(raw))
-    from music21.converter import parseData
-
-    return Parsed(raw, "kern", parseData(text, format="humdrum"), remarks=_no_metres(bad))
+    text, bad = guard.text_metres(raw, kern.prepare(guard.text(raw)))
+    return Parsed(raw, "kern", kern.parse(text), text=text, remarks=_no_metres(bad))
 
 
 def _parse_abc(raw: guard.Raw) -> Parsed:

@@ -1,7 +1,8 @@
 """What stands between the notes of a MusicXML part and music21 does not carry over, or not to its exact place.
 
 music21 ties hairpins, pedal lines and dashes to the nearest notes; here they keep the moment at which they are written.
-It drops the jumps of <sound> and fermatas over bar lines, and mixes up endings that are not closed.
+It drops the jumps of <sound> and fermatas over bar lines, mixes up endings that are not closed, and keeps one bar line
+on each side of a bar: of two at its end, the repeat sign is lost.
 
 Source: MusicXML 4.0 (W3C Music Notation Community Group).
 """
@@ -25,7 +26,11 @@ _STARTS = {
     ("dashes", "start"): nan,
 }  # fmt: skip
 _QUARTERS = {"breve": 8.0, "whole": 4.0, "half": 2.0, "quarter": 1.0, "eighth": 0.5, "16th": 0.25, "32nd": 0.125}
+_DOUBLE = ("light-light", "light-heavy", "heavy-heavy", "heavy-light")
 _KINDS = {"wedge": "hairpin", "pedal": "pedal", "dashes": "words"}
+
+
+LOST = "lost ending"  # one that stops where none has begun
 
 
 @dataclass(slots=True)
@@ -44,11 +49,14 @@ class Line:
 
 
 class Directions:
-    """Gathers the marks of one part; the walk says in which bar and at which moment each stands."""
+    """Gathers the marks of one part; the walk says in which bar and at which moment each stands. `names` are the bars'
+    numbers in the file."""
 
-    def __init__(self, part: int, lines: list[Line], remarks: list[Remark]):
-        self._part, self._lines, self._remarks = part, lines, remarks
+    def __init__(self, part: int, names: list[str], lines: list[Line], remarks: list[Remark]):
+        self._part, self._names, self._lines, self._remarks = part, names, lines, remarks
         self._open: dict[tuple[str, str], Line] = {}
+        self._ahead: tuple[int, list[str]] | None = None  # an ending from the next bar on: that bar, its numbers
+        self._closed: Line | None = None  # the latest ending that was closed
 
     def direction(self, element: Element, staff: int, bar: int, at: Fraction) -> None:
         _spell_out(element)
@@ -76,36 +84,91 @@ class Directions:
             self._remark("tempo", f"a tempo of {tempo[:20]!r} is passed over")
         for attribute, kind in _JUMPS.items():
             if element.get(attribute, "no") != "no":
-                self._add(Line(kind, self._part, 0, bar, at, bar, at, text=words))
+                here = Fraction(0) if kind == "repeat start" else at  # the bar, wherever in it this is said
+                self._add(Line(kind, self._part, 0, bar, here, bar, here, text=words))
 
-    def bar_line(self, element: Element, bar: int, at: Fraction, name: str) -> None:
-        """A bar line; `name` is the number of its bar in the file."""
-        if element.get("location") == "middle" and element.find("repeat") is not None:
-            message = f"a repeat sign in the middle of bar {name} is played at the end of it; write the bar as two"
-            self._remarks.append(Remark(Severity.CAUTION, "repeat-in-bar", message))
-        if element.find("fermata") is not None and element.get("location") != "left":
+    def bar_line(self, element: Element, bar: int, at: Fraction) -> None:
+        side = element.get("location") or ("right" if at else "left")  # the standard's is right; none writes that first
+        if side == "middle" and not at:
+            side = "left"
+        if element.find("fermata") is not None and side != "left":
             self._add(Line("fermata", self._part, 0, bar, at, bar, at))
         for ending in element.findall("ending"):
-            self._ending(ending, bar, name)
+            self._ending(ending, bar, at, side)
+        repeats = element.findall("repeat")
+        for repeat in repeats:
+            self._repeat(repeat, bar, at, side)
+        if not repeats and side == "right" and (element.findtext("bar-style") or "").strip() in _DOUBLE:
+            self._add(Line("double bar", self._part, 0, bar, inf, bar, inf))
 
-    def _ending(self, element: Element, bar: int, name: str) -> None:
-        key = ("ending", "")
+    def _repeat(self, element: Element, bar: int, at: Fraction, side: str) -> None:
+        """A sign on the wrong side of its bar line is meant for the bar on the other side."""
+        starts = element.get("direction") == "forward"
+        offset = at if side == "middle" else Fraction(0) if starts else inf
+        bar += (side == "right") if starts else -(side == "left")
+        if not re.fullmatch(r"[1-9]\d{0,3}", element.get("times", "2")):
+            del element.attrib["times"]
+        if 0 <= bar < len(self._names):
+            value = nan if starts else float(element.get("times", "2"))
+            self._add(Line("repeat start" if starts else "repeat end", self._part, 0, bar, offset, bar, offset, value))
+
+    def _ending(self, element: Element, bar: int, at: Fraction, side: str) -> None:
+        self._begin_ahead(bar)
+        numbers = re.findall(r"\d{1,3}", element.get("number") or element.text or "")
+        offset = at if side == "middle" else inf
         if element.get("type") == "start":
-            if left_open := self._open.pop(key, None):
-                left_open.end_bar = max(left_open.bar, bar - 1)
-                self._remark("ending", f"an ending is not closed before bar {name}, where the next one begins")
-            numbers = re.findall(r"\d{1,3}", element.get("number") or element.text or "") or ["1"]
-            text = ",".join(numbers)
-            self._open[key] = self._add(Line("ending", self._part, 0, bar, Fraction(0), bar, inf, text=text))
-        elif line := self._open.pop(key, None):
-            line.end_bar = bar
+            if side == "right":
+                self._ahead = bar + 1, numbers
+            else:
+                self._begin(bar, at if side == "middle" else Fraction(0), numbers)
+            return
+        end = bar - 1 if side == "left" and bar else bar
+        if line := self._open.pop(("ending", ""), None):
+            line.end_bar, line.end_offset = max(end, line.bar), offset
+            self._closed = line
+        elif self._ahead and self._ahead[1] == numbers:  # begun and closed at one bar line: a bracket of one bar
+            self._closed = self._bracket("ending", bar, Fraction(0), self._ahead[1])
+            self._ahead = None
         else:
-            self._remark("ending", f"an ending stops in bar {name} that never began; its bracket is left out")
+            self._lost(end, offset, numbers)
 
-    def close(self, last: int) -> None:
-        """At the end of the part: an ending runs to the last bar; hairpins and pedal lines stay without extent."""
+    def _lost(self, bar: int, offset: Fraction | float, numbers: list[str]) -> None:
+        """An ending that stops where none is open: the same one once more, or one whose beginning is lost."""
+        closed = self._closed
+        if closed and (closed.end_bar, closed.end_offset) == (bar, offset):
+            return
+        before = closed if closed and closed.end_bar == bar - 1 else None
+        if before and before.text == ",".join(numbers):
+            message = f"an ending stops in bar {self._names[bar]} that never began; its bracket is left out"
+            self._remark("ending", message)
+            return
+        follows = [str(int(before.text.rpartition(",")[2]) + 1)] if before else []
+        self._closed = self._bracket(LOST, bar, Fraction(0), numbers or follows)
+        self._closed.end_offset = offset
+
+    def _begin(self, bar: int, offset: Fraction, numbers: list[str]) -> None:
         if left_open := self._open.pop(("ending", ""), None):
-            left_open.end_bar = last
+            if offset and left_open.bar <= bar:
+                left_open.end_bar, left_open.end_offset = bar, offset
+            else:
+                left_open.end_bar = max(left_open.bar, bar - 1)
+            self._remark("ending", f"an ending is not closed before bar {self._names[bar]}, where the next one begins")
+        self._open["ending", ""] = self._bracket("ending", bar, offset, numbers)
+
+    def _begin_ahead(self, bar: int) -> None:
+        """Open the ending that was announced at the end of a bar, once that bar is over."""
+        if self._ahead and self._ahead[0] <= bar:
+            (begins, numbers), self._ahead = self._ahead, None
+            self._begin(begins, Fraction(0), numbers)
+
+    def _bracket(self, kind: str, bar: int, offset: Fraction, numbers: list[str]) -> Line:
+        return self._add(Line(kind, self._part, 0, bar, offset, bar, inf, text=",".join(numbers or ["1"])))
+
+    def close(self) -> None:
+        """At the end of the part: an ending runs to the last bar; hairpins and pedal lines stay without extent."""
+        self._begin_ahead(len(self._names) - 1)
+        if left_open := self._open.pop(("ending", ""), None):
+            left_open.end_bar = len(self._names) - 1
             self._remark("ending", "the last ending is not closed; it is taken to last until the end")
 
     def _add(self, line: Line) -> Line:
@@ -132,6 +195,20 @@ def _spell_out(direction: Element) -> None:
                 holder.remove(dynamics)
         if not len(holder):
             direction.remove(holder)
+
+
+def find_lost_endings(lines: list[Line], names: list[str], remarks: list[Remark]) -> None:
+    """Make endings of those that stop without having begun: each is the bar in which it stops, as far as any bar line
+    tells; where another part has a bracket over that bar, it is left out. `names` are the bars' numbers in the file."""
+    endings = (line for line in lines if line.kind == "ending")
+    covered = {bar for line in endings for bar in range(line.bar, line.end_bar + 1)}
+    for line in lines:
+        if line.kind == LOST and line.bar not in covered:
+            line.kind = "ending"
+            message = f"an ending stops in bar {names[line.bar]} that never began: it is taken for that bar alone"
+            if all(remark.message != message for remark in remarks):
+                remarks.append(Remark(Severity.CAUTION, "ending", message))
+    lines[:] = [line for line in lines if line.kind != LOST]
 
 
 def _leave_to_sound(direction: Element) -> None:

@@ -13,6 +13,7 @@ from math import inf, isfinite, nan
 
 import numpy as np
 
+from timing.reader.kern import read_signs
 from timing.reader.notes import spanners
 from timing.reader.walk import Head, Parsed, layers, of_class, walk_bars
 from timing.score import MARK
@@ -20,6 +21,8 @@ from timing.score import MARK
 _OF_THE_SCORE = (
     "repeat start", "repeat end", "segno", "coda", "to coda", "fine", "da capo", "dal segno", "double bar",
 )  # fmt: skip
+
+_AT_THE_BEGINNING = ("repeat start", "ending", "segno")
 
 _JUMPS = [
     ("da capo", r"\bd\s*\.?\s*c\b\.?(?!\w)|\bda\s+capo\b"),
@@ -77,7 +80,8 @@ def read_marks(
     numbers = {}
     for part, staff, bar, measure in walk_bars(parsed):
         numbers[id(measure)] = bar
-        marks += _bar_lines(part, bar, measure)
+        if parsed.kind not in ("musicxml", "kern"):
+            marks += _bar_lines(part, bar, measure)
         for _, layer, start in layers(measure):
             found = (_element(e, part, staff, bar, float(layer.elementOffset(e) + start)) for e in layer.elements)
             marks += [mark for mark in found if mark]
@@ -87,6 +91,8 @@ def read_marks(
               int(notes[b]["bar"]), float(notes[b]["offset"]), note=a, goal=b)
         for a, b in slurs
     ]  # fmt: skip
+    if parsed.kind == "kern":
+        marks += _from_kern(parsed)
     if parsed.facts:
         marks += _from_facts(parsed, heads, notes, table)
     else:
@@ -119,6 +125,15 @@ def _bar_lines(part: int, bar: int, measure) -> list[_Mark]:
         elif line.type in ("double", "final", "heavy-heavy", "heavy-light") and offset:
             marks.append(_here("double bar", part, 0, bar, offset))
     return marks
+
+
+def _from_kern(parsed: Parsed) -> list[_Mark]:
+    """The signs of the text itself; music21 keeps the line at which a bar begins as its priority."""
+    opened = [measure.priority for part, staff, _, measure in walk_bars(parsed) if (part, staff) == (0, 1)]
+    return [
+        _Mark(kind, 0, 0, bar, 0.0 if kind in _AT_THE_BEGINNING else inf, last, inf, value=value, text=text)
+        for kind, bar, last, value, text in read_signs(parsed.text, opened)
+    ]
 
 
 def _element(element, part: int, staff: int, bar: int, offset: float) -> _Mark | None:
@@ -248,10 +263,12 @@ def _once(marks: list[_Mark]) -> list[_Mark]:
     """One row for what is said many times."""
     kept: dict[tuple, _Mark] = {}
     for mark in marks:
-        if mark.kind in _OF_THE_SCORE:
+        if mark.kind.startswith("repeat"):
+            key = (mark.kind, mark.bar, mark.offset)
+        elif mark.kind in _OF_THE_SCORE:
             key = (mark.kind, mark.bar)
         elif mark.kind == "ending":
-            key = (mark.kind, mark.bar, mark.end_bar)
+            key = (mark.kind, mark.bar, mark.offset, mark.end_bar, mark.end_offset)
         else:
             key = (mark.kind, mark.part, mark.bar, mark.offset, mark.end_bar, mark.end_offset, mark.note, mark.text)
             key += (mark.value if isfinite(mark.value) else None, mark.goal)

@@ -1,10 +1,11 @@
 """What music21 does not carry over from MusicXML, read from the elements themselves.
 
-music21 reads pitches, lengths, ties, slurs, articulations, words, dynamics, metronome marks and bar lines. It leaves
+music21 reads pitches, lengths, ties, slurs, articulations, words, dynamics and metronome marks. It leaves
 out, and this module adds: voice numbers of bars with one voice; string, fret and finger of each chord member; the sound
 of unpitched notes; whether a grace note is slashed or takes its time from the note before; the direction of an arpeggio
 on each note; hammer-on and pull-off by note; slides and glissandi by note (music21 ties them to the whole chord); where
-exactly hairpins, pedal lines, dashes and endings begin and end; the jumps of <sound>; fermatas over bar lines; tuning.
+exactly hairpins, pedal lines, dashes and endings begin and end; the jumps of <sound>; all bar lines of a bar, with
+their fermatas; tuning.
 
 A music21 note is matched to its element by a number that travels through music21 in the element's `relative-x`
 attribute (music21 keeps it as `style.relativeX`).
@@ -20,7 +21,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from timing.reader.cues import judge, tie_cues
-from timing.reader.directions import Directions, Line
+from timing.reader.directions import Directions, Line, find_lost_endings
 from timing.reader.guard import Raw, metres
 from timing.reader.mending import LONGEST_BAR, figure, mend
 from timing.remarks import CannotDo, Remark, Severity
@@ -98,9 +99,13 @@ def read_facts(root: Element, raw: Raw) -> Facts:
         for instrument in root.iter("midi-instrument")
         if (unpitched := (instrument.findtext("midi-unpitched") or "").strip()).isdecimal()
     }
+    names: list[str] = []
     for number, part in enumerate(parts):
-        _PartWalk(facts, number, part, sounds, raw).run()
+        walk = _PartWalk(facts, number, part, sounds, raw)
+        walk.run()
+        names = max(names, walk.names, key=len)
     metres(raw, facts.metres)
+    find_lost_endings(facts.lines, names, facts.remarks)
     return facts
 
 
@@ -123,7 +128,9 @@ class _PartWalk:
         self.chord: list[int] = []
         self.chord_start = Fraction(0)
         self.slides: dict[tuple[str, str], tuple[int, str]] = {}
-        self.directions = Directions(number, facts.lines, facts.remarks)
+        measures = part.findall("measure")
+        self.names = [measure.get("number", str(row))[:12] for row, measure in enumerate(measures, start=1)]
+        self.directions = Directions(number, self.names, facts.lines, facts.remarks)
         self.reach: dict[str, dict[int, Fraction]] = {}  # voice -> staff -> end within the bar
         self.per_staff = False
         self.first = len(facts.notes)  # the part's first note
@@ -135,7 +142,7 @@ class _PartWalk:
             "direction": self._direction,
             "sound": lambda sound: self.directions.sound(sound, self.bar, self.cursor),
             "harmony": self._harmony,
-            "barline": lambda line: self.directions.bar_line(line, self.bar, self.cursor, self._name()),
+            "barline": lambda line: self.directions.bar_line(line, self.bar, self.cursor),
         }  # fmt: skip
         for self.bar, measure in enumerate(self.part.findall("measure")):  # noqa: B020
             self.cursor, self.reach, fullest, first = Fraction(0), {}, Fraction(0), len(self.facts.notes)
@@ -154,18 +161,14 @@ class _PartWalk:
                 raise self._absurd(f"{len(self.reach)} voices in one bar")
             judge(self.facts.notes[first:])
             self.facts.filled[self.bar] = max(fullest, self.facts.filled.get(self.bar, Fraction(0)))
-        self.directions.close(self.bar)
+        self.directions.close()
         self._number_voices()
 
     # -- time
 
-    def _name(self) -> str:
-        """The number of the bar the walk is in, as the file has it."""
-        measures = self.part.findall("measure")
-        return measures[self.bar].get("number", str(self.bar + 1))[:12] if measures else "1"
-
     def _absurd(self, what: str) -> CannotDo:
-        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {self._name()}; no music needs that")
+        name = self.names[self.bar] if self.names else "1"
+        return self.raw.refuse("score-unsafe", f"asks for {what}, in bar {name}; no music needs that")
 
     def _length(self, element: Element) -> Fraction:
         return (figure(element.find("duration")) or Fraction(0)) / self.divisions

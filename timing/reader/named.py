@@ -6,6 +6,8 @@ MusicXML files are passed on as they are, with the names; any other kind is writ
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import count
 from pathlib import Path
 from xml.etree.ElementTree import Element, fromstring, tostring
 
@@ -13,11 +15,12 @@ from timing.reader import read_stream
 from timing.reader.walk import Parsed, walk_heads
 
 
-def named_musicxml(path: str | Path) -> str:
-    """The score of a file as MusicXML with names. CannotDo for a file that is no score."""
+def named_musicxml(path: str | Path, rows: Iterable[int] | None = None) -> str:
+    """The score of a file as MusicXML with names; `rows` are those at which its bars begin, where some are split.
+    CannotDo for a file that is no score."""
     parsed = read_stream(path)
     root = _own(parsed) if parsed.facts else _written_anew(parsed)
-    _name_bars(root)
+    _name_bars(root, count() if rows is None else rows)
     _say_once(root)
     return tostring(root, encoding="unicode")
 
@@ -39,9 +42,9 @@ def _written_anew(parsed: Parsed) -> Element:
     return fromstring(GeneralObjectExporter(parsed.stream).parse())
 
 
-def _name_bars(root: Element) -> None:
+def _name_bars(root: Element, rows: Iterable[int]) -> None:
     part = root.find("part")
-    for row, measure in enumerate(part.findall("measure") if part is not None else ()):
+    for row, measure in zip(rows, part.findall("measure") if part is not None else (), strict=False):
         measure.set("id", f"b{row}")
 
 

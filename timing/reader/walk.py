@@ -20,7 +20,8 @@ VOICES_A_STAFF = 4  # where a file does not number them: staff 1 has voices 1-4,
 
 @dataclass
 class Parsed:
-    """A file after parsing: the music21 Score, for MusicXML and MEI the XML tree, for MusicXML what it says besides."""
+    """A file after parsing: the music21 Score, for MusicXML and MEI the XML tree, for MusicXML what it says besides,
+    for kern the text."""
 
     raw: Raw
     kind: str  # musicxml, mei, midi, abc or kern
@@ -28,6 +29,7 @@ class Parsed:
     tree: Element | None = None
     facts: Facts | None = None
     remarks: list[Remark] = field(default_factory=list)
+    text: str = ""
 
     def staves(self) -> list[list]:
         """The parts from the top, each as its staves (music21 Parts) from the top."""

@@ -15,6 +15,7 @@ from render.drawing.lines import level_y, pace_y
 from render.drawing.skyline import Skyline
 from render.drawing.style import PAPER, page_style, sheet_style
 from timing.plan.words import DYNAMICS
+from timing.splitting import split_bars
 
 NUMBERS = st.floats(0, 400, allow_nan=False)
 
@@ -124,3 +125,11 @@ def test_every_colour_is_read_on_white_paper(name):
 def test_a_page_has_variables_where_a_sheet_has_colours():
     assert "#" not in page_style() and "var(--reading-d)" in page_style()
     assert "var(" not in sheet_style() and PAPER["reading-d"] in sheet_style()
+
+
+def test_a_split_bar_without_notes_has_one_number_and_no_line_in_it():
+    split = split_bars(score(4), [(1, 2.0)])
+    drawn = "".join(system.svg for system in bare(split, 2000).systems)
+    whole = "".join(system.svg for system in bare(score(4), 2000).systems)
+    for sign in ('class="number"', 'class="barline"'):
+        assert drawn.count(sign) == whole.count(sign)

@@ -13,6 +13,7 @@ from render.drawing.engraver import Engraver, engrave
 from render.drawing.engraving import SPACE, STAFF
 from timing.reader import read_score
 from timing.remarks import CannotDo
+from timing.splitting import split_bars
 
 PLANS = Path(__file__).parents[3] / "plans"
 # several staves and voices, ornaments, pickups, repeats, ties, a file of each kind
@@ -82,6 +83,29 @@ def test_moments_lie_on_the_noteheads():
         assert aside.min() == pytest.approx(0, abs=1e-9)
         assert np.quantile(aside, 0.9) < 0.01
         assert aside.max() < 2 * SPACE
+
+
+@pytest.mark.parametrize("width", [1060, 350])
+def test_the_parts_of_a_split_bar_lie_in_the_bar_of_the_page(width):
+    """They meet at the note that stands at the cut, or between the notes around it; all else stays where it was."""
+    score = read_score(PLANS / "umbrella-stand.musicxml", cache=False)
+    split = split_bars(score, [(3, 1.0), (3, 2.0), (7, 2.0), (19, 1.0), (24, 1.25), (27, 2.75)])
+    whole, cut = engrave(score, width), engrave(split, width)
+    for one, two in zip(whole.systems, cut.systems, strict=True):
+        assert two.bars["left"][0] == one.bars["left"][0]
+        assert np.all(two.bars["left"][1:] < two.bars["right"][1:])
+        inner = split.bars["continued"][two.bars["bar"]]
+        assert np.array_equal(two.bars["left"][~inner], one.bars["left"])
+        assert np.array_equal(two.bars["left"][inner], two.bars["right"][np.flatnonzero(inner) - 1])
+        assert np.array_equal(one.heads, two.heads)
+    assert np.concatenate([system.bars["bar"] for system in cut.systems]).tolist() == list(range(len(split.bars)))
+    rows, offsets = score.heads["bar"], score.heads["offset"]
+    there, within = split.heads["bar"], split.heads["offset"]
+    assert np.allclose(whole.place(rows, offsets)[1], cut.place(there, within)[1])
+    assert np.array_equal(whole.place(rows, offsets)[0], cut.place(there, within)[0])
+    markup = "".join(system.svg for system in cut.systems)
+    firsts = np.flatnonzero(~split.bars["continued"])
+    assert [row for row in range(len(split.bars)) if f'id="b{row}"' in markup] == firsts.tolist()
 
 
 def test_names_get_the_prefix():
