@@ -11,8 +11,8 @@ from timing.glides import SHORTEST
 from timing.order import MAX_BARS
 from timing.reader.bars import CLOSE
 from timing.rubato import MOST
-from timing.strings import GUITARS
 from timing.strings.playable import FRETS, NODES, POSSIBLE, SCALE
+from timing.strings.tuning import GUITARS
 
 # -- the score as it is read
 
