@@ -27,7 +27,7 @@ _PLACE = re.compile(r"translate\((-?[\d.]+), ?(-?[\d.]+)\)")
 _LINE = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+)")
 _HOLDERS = {"system", "section", "measure", "staff", "layer"}
 _NAME = re.compile(r"[nb]\d+")
-_STRING = re.compile(r"\{(\d\d?)\}")  # as `timing.reader.named` writes it
+_STRING = re.compile(r"\{(\d\d?)\}")  # as `timing.reader.named` has it
 _CIRCLE = 130  # the radius of the circle round it, in the engraver's units: its box is 271 high
 _FIGURE = {1: 215, 2: 165}  # the size of its figure, by the number of letters
 
@@ -96,7 +96,7 @@ def _system(element: Element, score: Score, width: float, prefix: str) -> System
     top, bottom = _extent(element)
     bars, lines = _bars(element)
     heads = _heads(element)
-    _circle_strings(element)
+    _set_fingers(element)
     _strip(element, prefix)
     markup = "".join(tostring(child, encoding="unicode") for child in element)
     return System(
@@ -196,11 +196,17 @@ def _moments(heads: np.ndarray, score: Score) -> np.ndarray:
     return made
 
 
-def _circle_strings(system: Element) -> None:
-    """Put the number of each string into a circle, in the middle of the room that the engraver has kept for it."""
+def _set_fingers(system: Element) -> None:
+    """Take away what only made room beside a finger, and put the number of each string into a circle, in the middle of
+    the room that the engraver has kept for it."""
     for fing in system.iter("g"):
         text = fing.find("text") if fing.get("class") == "fing" else None
-        if text is None or not (found := _STRING.fullmatch("".join(text.itertext()).strip())):
+        if text is None:
+            continue
+        found = _STRING.fullmatch("".join(text.itertext()).strip())
+        if found is None:
+            for span in text.iter("tspan"):
+                span.text = (span.text or "").strip()
             continue
         box = next(rect for rect in text.iter("rect"))
         top, bottom = _sides(box)
