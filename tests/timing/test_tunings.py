@@ -157,11 +157,13 @@ def test_a_cejilla_later_on_may_be_a_barre():
         ("② = H", {2: 11}), ("② = B", {2: 11}), ("② = Bb", {2: 10}), ("2. Saite = B", {2: 10}), ("② = Sib", {2: 10}),
         ("DADGAD", {6: 2, 5: 9, 4: 2, 3: 7, 2: 9, 1: 2}),
         ("Tuning: D A D G B E", {6: 2, 5: 9, 4: 2, 3: 7, 2: 11, 1: 4}),
-        ("Stimmung: D A D G H E", {6: 2, 5: 9, 4: 2, 3: 7, 2: 11, 1: 4}), ("⑦ = C", {7: 0}),
+        ("Stimmung: D A D G H E", {6: 2, 5: 9, 4: 2, 3: 7, 2: 11, 1: 4}), ("⑦ = C", {7: 0}), ("⑥=D⑤=G", {6: 2, 5: 7}),
+        ("tune 6th string to a low D", {6: 2}), ("⑥ = la", {6: 9}),
         # what means something else
         ("Étude 6 in D", {}), ("Sonata 6a in Re maggiore", {}), ("VI in D", {}), ("1=C", {}), ("6 to D", {}),
         ("③ a", {}), ("♩ = 60", {}), ("a tempo", {}), ("CV", {}), ("② C II", {}), ("2nd time to D", {}), ("⑥ = X", {}),
-        ("FACADE", {}), ("sul D", {}), ("drop dead", {}), ("x" * 500 + " ⑥ = D", {}),
+        ("FACADE", {}), ("2ª cuerda en la posición V", {}), ("6th string to a", {}),
+        ("sul D", {}), ("drop dead", {}), ("x" * 500 + " ⑥ = D", {}),
     ],
 )  # fmt: skip
 def test_words_for_a_tuning(text, tuning):
@@ -172,6 +174,16 @@ def test_what_else_the_words_say_is_left():
     said = string_words("Andante, ⑥ = D; Capo II")
     assert (said.tuned, said.capo_words, said.rest) == ("⑥ = D", "Capo II", "Andante")
     assert string_words("Andante con moto").rest == "Andante con moto"
+
+
+@given(st.text(st.sampled_from("⑥⑤ =→:()[].,;-1236abdeginrstDEHVIX#♭ªº½ré"), max_size=40), st.booleans())
+def test_any_words_are_read_and_none_of_them_lost(text, german):
+    said = string_words(text, german)
+    assert all(1 <= string <= 10 and 0 <= note_ <= 11 for string, note_ in said.tuning.items())
+    assert bool(said.tuning) == bool(said.tuned)
+    assert 0 <= said.capo <= 12
+    if not said.tuning and not said.capo:
+        assert said.rest == " ".join(text.split()) or "⑥" in text or "⑤" in text
 
 
 @given(st.lists(st.integers(0, 12), min_size=12, max_size=12))

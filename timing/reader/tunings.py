@@ -38,10 +38,12 @@ _NUMBER = "(?:10|[1-9])"
 _STRING = r"(?:strings?\b|str\.|cordas?\b|cuerdas?\b|cordes?\b|saiten?\b)"
 _ORDINAL = rf"(?:{'|'.join(sorted(map(re.escape, _WORD_OF), key=len, reverse=True))})(?!\w)"
 _ORDINAL += rf"|{_NUMBER}(?:\.?[ªºao°]|ème|eme|me|e|te|\.)(?!\w)"
-_LETTER = r"[A-H](?:\s*(?:[#♯♭]|b(?!\w)|-?\s?(?:sharp|flat)\b)|is(?!\w)|e?s(?!\w))?"
+_LETTER = r"(?-i:[A-Hb-h])(?:\s*(?:[#♯♭]|b(?!\w)|-?\s?(?:sharp|flat)\b)|is(?!\w)|e?s(?!\w))?"
 _SYLLABLE = r"(?:do|ut|r[eéè]|mi|fa|sol|la|si)"
 _SYLLABLE += r"(?:(?!\w)\s*(?:[#♯♭]|(?:sharp|flat|diesis|dièse|sostenido|b[eé]mol(?:le)?)\b)|\s*b(?!\w)|(?!\w))"
-_NOTE = rf"(?P<note>(?:{_LETTER}|{_SYLLABLE})[1-5]?)(?!\w)(?!\s*-?\s*(?:maj|min|may|men|magg|dur\b|moll\b|m\b))"
+_NOTE = rf"(?:(?:a\s+)?(?:low|bass|deep)\s+)?(?P<note>(?:{_LETTER}|{_SYLLABLE})[1-5]?)(?!\w)"
+_NOTE += r"(?!(?<=la|si|do|mi)\s+[^\W\d]{3})"  # an article or the like: `en la posición`
+_NOTE += r"(?!\s*-?\s*(?:maj|min|may|men|magg|dur\b|moll\b|m\b))"
 _EQUALS = r"\s*(?:=|:|→|->|⇒)\s*"
 _WORDED = r"\s+(?:is\s+)?(?:(?:tuned|down|lowered|gestimmt)\s+)*(?:to|in|en|a|à|auf|nach|em)\s+(?:the\s+)?"
 _LEAD = (
@@ -55,12 +57,12 @@ _TRAIL = r"(?:\s*(?:tuning\b|(?:um|ge)?stimm(?:en|t)\b))?"
 # How a string is named, and what may stand between it and its note: what could be something else takes an equals sign,
 # or the words of tuning before it.
 _ASSIGNED = re.compile(
-    rf"(?P<lead>{_LEAD})?(?:"
+    rf"(?<!\w)(?P<lead>{_LEAD})?(?:"
     rf"(?P<circled>[{_CIRCLED}]|\({_NUMBER}\))(?:\s*{_STRING})?(?:{_EQUALS}|{_WORDED}|{_ALONE})"
     rf"|(?P<named>(?:{_ORDINAL}|[IVX]+|{_NUMBER})\s*{_STRING}|{_STRING}\s*(?:{_NUMBER}|[IVX]+)(?!\w))(?:{_EQUALS}|{_WORDED})"
-    rf"|(?<![\w.])(?P<low>low\s+|bass\s+|tiefe\s+)?(?P<letter>[A-H])(?P<is_string>[\s-]*{_STRING})?(?:{_EQUALS}|{_WORDED})"
-    rf"|(?<![\w.])(?P<ordinal>{_ORDINAL})(?:{_EQUALS}|(?P<loose>{_WORDED}))"
-    rf"|(?<![\w.])(?P<figure>[IVX]+|{_NUMBER})\s*(?:=|→|->|⇒)\s*"
+    rf"|(?<!\.)(?P<low>low\s+|bass\s+|tiefe\s+)?(?P<letter>[A-H])(?P<is_string>[\s-]*{_STRING})?(?:{_EQUALS}|{_WORDED})"
+    rf"|(?<!\.)(?P<ordinal>{_ORDINAL})(?:{_EQUALS}|(?P<loose>{_WORDED}))"
+    rf"|(?<!\.)(?P<figure>[IVX]+|{_NUMBER})\s*(?:=|→|->|⇒)\s*"
     rf"){_NOTE}{_TRAIL}",
     re.IGNORECASE,
 )
@@ -105,6 +107,7 @@ def string_words(text: str, german: bool = False) -> StringWords:
     text = " ".join(text.split())
     if len(text) > _LONGEST:
         return StringWords({}, "", 0, "", text)
+    text = re.sub(rf"(?<=\w)(?=[{_CIRCLED}])", " ", text)
     german = german or bool(_GERMAN.search(text))
     tuning, spans = _tuning(text, german)
     capo, capo_span = _capo(text)
