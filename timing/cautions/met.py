@@ -209,7 +209,7 @@ met(
     threshold="neither the score nor the plan's `sounds` says the octave; the strings and open strings that the score "
     "names decide, else whether the lowest note is one that guitar music writes: an octave over the lowest string, or "
     f"over the same taken down a tone ({pitch_name(LOWEST_WRITTEN)})",
-    source="common practice: guitar music is written an octave higher than it sounds. Of 31 guitar pieces of the Mutopia "
+    source="common practice: guitar music is written an octave higher than it sounds. Of 31 pieces of the Mutopia "
     "Project, without the 8 under their clefs, 24 that are given at pitch stay there and come back to it when they are "
     "written an octave higher; 7 that are given an octave too high come down",
 )
