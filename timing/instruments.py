@@ -62,11 +62,16 @@ def program_of(name: str) -> int:
 
 def guess_program(name: str) -> int:
     """The program of a part by the name it has in a score; the piano if the name says nothing."""
+    return _BY_NAME.get(named_instrument(name), 0)
+
+
+def named_instrument(name: str) -> str:
+    """The instrument that is named in the name of a part, as it is known here; empty if there is none."""
     words = " ".join(name.lower().replace(".", " ").split())
     if words in _BY_NAME:
-        return _BY_NAME[words]
+        return words
     found = [known for known in _BY_NAME if f" {known} " in f" {words} " and known != "bass"]
-    return _BY_NAME[max(found, key=len)] if found else 0
+    return max(found, key=len, default="")
 
 
 def sustains(program: int) -> bool:

@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from timing.plan import Plan
+from timing.plan.edits import written
 from timing.remarks import Place, Severity
 from timing.score import Score
 from timing.where import Where
@@ -25,3 +26,8 @@ def of_parts(score: Score, plan: Plan, key: str, where: Where) -> list[tuple[Any
             message = f"the score has no part {name!r}: {meant}"
             where.remark(Severity.ERROR, "plan-voice", message, plan.key_place(key, name))
     return [of_name.get(name.lower(), (None, None)) for name in names]
+
+
+def said_of(score: Score, part: int, key: str, value: Any) -> str:
+    """What a plan says of one part, as it is written there: by its name, if it is not the only one."""
+    return f"{key}: {written(value if len(score.parts) == 1 else {str(score.parts['name'][part]): value})}"

@@ -30,8 +30,10 @@ from timing.plan.edits import replaced
 from timing.remarks import CannotDo, Remark, Severity, in_order
 from timing.scale import AS_PLANNED, Scale
 from timing.score import Score, Sign
+from timing.sounding import Octaves, octaves_of, sounding
 from timing.splitting import rows_of, split_bars
-from timing.strings import choose_strings, tunings_of
+from timing.strings import choose_strings
+from timing.strings.tuning import tune
 from timing.touch import QUICK, onsets_and_ends, until_struck_again
 from timing.where import Fault, Where
 
@@ -52,6 +54,7 @@ class Reading:
     level: Level
     lines: Lines
     capos: np.ndarray  # (parts,) the frets at which they lie
+    octaves: Octaves  # from the score's pitches to those that sound, capos aside
     marks: tuple[MarkUse, ...]  # what became of the score's own marks
     remarks: tuple[Remark, ...]  # what reading and performing have to say; `timing.cautions` adds its own
 
@@ -73,11 +76,13 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     score, order = _own_order(score, plan)
     bars, order_remarks = unfold(score, order=order, repeats_after_return=plan.repeats_after_da_capo)
     where = Where(score, bars)
-    played = _written_out(score, where)
-    lines = Lines(score, played["id"], plan.voices, where)
     programs = _programs(score, plan, where)
-    tunings, capos = tunings_of(score, plan, programs, where)
-    fretted = tunings.any(axis=1)
+    tuned = tune(score, plan, programs, where)
+    octaves = octaves_of(score, plan, programs, tuned, where)
+    heard = sounding(score, octaves.semitones + tuned.raised)
+    played = _written_out(heard, where)
+    lines = Lines(heard, played["id"], plan.voices, where)
+    tunings, fretted = tuned.tunings, tuned.tunings.any(axis=1)
     plan, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where, scale)
@@ -86,7 +91,6 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     if "ornaments" not in plan.marks.ignore:
         played, notes = realise(played, notes, plan.articulation, pace.time, bars, fretted)
         lines = lines.among(played["id"])
-    played["pitch"] += capos[played["part"]]
     played["role"] = lines.role
     accented = sign_accents(notes["signs"], plan)
     level = build_level(plan, played["score_onset"], lines, phrases, pace.louder, where, scale.amount, accented)
@@ -99,7 +103,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     delay(plan.holds, notes, played, lines, where, scale.amount)
     slides = find_slides(plan, played, lines, where, scale.amount)
     tied = [(slide.note, slide.goal) for slide in slides]
-    hands = choose_strings(played, notes, tunings, capos, plan, lines, where, tied)
+    hands = choose_strings(played, notes, tuned, plan, lines, where, tied)
     lanes = build_lanes(played, score, programs, tunings)
     played["end"] = until_struck_again(played)
     played["end"] = hands.until_string_needed(played)
@@ -118,7 +122,7 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     tables = (curves, glides, bends, phrase_table(phrases))
     performance = Performance(title, played[order], lanes, tunings, bars, pace.time, *tables)
     remarks = (*score.remarks, *cue_remarks, *order_remarks, *where.remarks)
-    return Reading(score, plan, performance, where, phrases, pace, level, lines, capos, marks, remarks)
+    return Reading(score, plan, performance, where, phrases, pace, level, lines, tuned.capos, octaves, marks, remarks)
 
 
 def _refuse_faults(where: Where, plan: Plan) -> None:

@@ -102,7 +102,8 @@ BAR = np.dtype(
 #   dynamic (text: mf), hairpin (value: +1 or -1, up to end), tempo (value: quarters a minute or nan, text: its words),
 #   words (text), slur (up to end), fermata, breath, caesura, glissando (note, goal: rows in notes; text: its words),
 #   pedal (up to end), repeat start, repeat end (value: times heard in all), ending (text: "1" or "1,2"; up to end),
-#   segno, coda, to coda, fine, da capo (text), dal segno (text), double bar
+#   segno, coda, to coda, fine, da capo (text), dal segno (text), double bar,
+#   tuning (text; value: 1 at the beginning, where it holds, else 0), capo (text; value: its fret, in words)
 MARK = np.dtype(
     [
         ("kind", "U12"),
@@ -127,6 +128,9 @@ PART = np.dtype(
         ("program", np.int16),  # General MIDI, 0-127; -1 if the score does not say
         ("percussion", np.bool_),
         ("tuning", np.int16, (12,)),  # sounding MIDI pitch of the open strings, string 1 first; 0 where there is none
+        ("retuned", np.int8, (12,)),  # what words at the beginning tune each string to: 1 for C to 12 for B; 0 nothing
+        ("capo", np.int8),  # the fret of the capo that the pitches of the score are heard with; 0 none
+        ("plain", np.bool_),  # in a plain treble clef throughout: nothing says in which octave it sounds
     ]
 )
 

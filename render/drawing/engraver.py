@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from xml.etree.ElementTree import Element, fromstring, tostring
+from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 import numpy as np
 
@@ -27,6 +27,9 @@ _PLACE = re.compile(r"translate\((-?[\d.]+), ?(-?[\d.]+)\)")
 _LINE = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+)")
 _HOLDERS = {"system", "section", "measure", "staff", "layer"}
 _NAME = re.compile(r"[nb]\d+")
+_STRING = re.compile(r"\{(\d\d?)\}")  # as `timing.reader.named` has it
+_CIRCLE = 130  # the radius of the circle round it, in the engraver's units: its box is 271 high
+_FIGURE = {1: 215, 2: 165}  # the size of its figure, by the number of letters
 
 # What the markup asks of the style of a page or a drawing, beside the colour of the ink.
 STYLE = (
@@ -94,6 +97,7 @@ def _system(element: Element, score: Score, width: float, prefix: str) -> System
     top, bottom = _extent(element)
     bars, lines = _bars(element)
     heads = _heads(element)
+    _set_fingers(element)
     bars, moments = divided(bars, _moments(heads, score), score.bars)
     _strip(element, prefix)
     markup = "".join(tostring(child, encoding="unicode") for child in element)
@@ -192,6 +196,30 @@ def _moments(heads: np.ndarray, score: Score) -> np.ndarray:
     made = np.zeros(len(x[first]), MOMENT)
     made["bar"], made["offset"], made["x"] = rows["bar"][first], rows["offset"][first], np.maximum.accumulate(x[first])
     return made
+
+
+def _set_fingers(system: Element) -> None:
+    """Take away what only made room beside a finger, and put the number of each string into a circle, in the middle of
+    the room that the engraver has kept for it."""
+    for fing in system.iter("g"):
+        text = fing.find("text") if fing.get("class") == "fing" else None
+        if text is None:
+            continue
+        found = _STRING.fullmatch("".join(text.itertext()).strip())
+        if found is None:
+            for span in text.iter("tspan"):
+                span.text = (span.text or "").strip()
+            continue
+        box = next(rect for rect in text.iter("rect"))
+        top, bottom = _sides(box)
+        x, y = float(box.get("x")) + float(box.get("width")) / 2, (top + bottom) / 2
+        size = _FIGURE[len(found[1])]
+        fing.clear()
+        fing.set("class", "fing string")
+        circle = {"rx": _CIRCLE, "ry": _CIRCLE, "fill": "none", "stroke-width": 16}
+        SubElement(fing, "ellipse", {"cx": f"{x:g}", "cy": f"{y:g}"} | {key: str(n) for key, n in circle.items()})
+        place = {"x": f"{x:g}", "y": f"{y + 0.33 * size:g}", "text-anchor": "middle", "font-size": f"{size}px"}
+        SubElement(fing, "text", place).text = found[1]
 
 
 def _strip(element: Element, prefix: str) -> None:

@@ -11,8 +11,9 @@ from timing.glides import SHORTEST
 from timing.order import MAX_BARS
 from timing.reader.bars import CADENZA, CLOSE
 from timing.rubato import MOST
-from timing.strings import GUITARS
-from timing.strings.playable import FRETS, NODES, POSSIBLE, SCALE
+from timing.sounding import LOWEST_WRITTEN
+from timing.strings.playable import FRETS, NODES, POSSIBLE, SCALE, pitch_name
+from timing.strings.tuning import GUITARS
 
 # -- the score as it is read
 
@@ -219,6 +220,24 @@ tuning: dropped D
     source="General MIDI 1",
     mends="plays the only part on a classical guitar, if the plan names no instrument; of tones takes the nearest to "
     "the plucking point: dark, plain or bright",
+)
+met(
+    "octave-assumed",
+    "A guitar that is read an octave too high or too low is another piece on other strings.",
+    example="A guitar in a plain treble clef, without the 8 under it and without <transpose>.",
+    threshold="neither the score nor the plan's `sounds` says the octave; the strings and open strings that the score "
+    "names decide, else whether the lowest note is one that guitar music writes: an octave over the lowest string, or "
+    f"over the same taken down a tone ({pitch_name(LOWEST_WRITTEN)})",
+    source="common practice: guitar music is written an octave higher than it sounds. Of 31 pieces of the Mutopia "
+    "Project, without the 8 under their clefs, 24 that are given at pitch stay there and come back to it when they are "
+    "written an octave higher; 7 that are given an octave too high come down",
+)
+met(
+    "capo-in-words",
+    "A piece that is written for the fingers under a capo sounds higher than it is written.",
+    example="The words “Capo III” over the first bar.",
+    threshold="such words, and neither the score's own <capo> nor the plan's `capo`",
+    source="common practice: both ways of writing are met",
 )
 met(
     "no-harmonic",

@@ -19,6 +19,7 @@ from timing.drafting.items import Item
 from timing.drafting.phrases import FoundPhrase, find_phrases
 from timing.drafting.printed import marks_of, tempi_of
 from timing.drafting.shape import kept, phrase_items, slowing_items, voice_items
+from timing.drafting.strings import string_settings
 from timing.drafting.writing import plan_text
 from timing.loading import load
 from timing.naming import bars_at
@@ -57,12 +58,14 @@ def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | N
     what the cautions know of how strings sound."""
     reading = perform(score, Plan(score=str(score.path)))
     score = reading.score
-    phrases = kept(find_phrases(score))
-    sounds = Sounds(score)
+    heard = reading.lines.score  # in the octave in which it sounds
+    phrases = kept(find_phrases(heard))
+    sounds = Sounds(heard)
     sections = sections_of(phrases, sounds)
     about = _about(reading, phrases, form_lines(reading, sections, sounds))
     head = [("title", Item(reading.performance.title, "")), ("score", Item(_beside(score.path, file), ""))]
     ends = closes(sections, sounds)
+    head += [] if phrases_only else string_settings(reading)
     entries = {"phrases": phrase_items(score, phrases, not phrases_only, ends)}
     if not phrases_only:
         tempi = tempi_of(reading)

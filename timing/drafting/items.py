@@ -11,7 +11,7 @@ class Item:
     """One entry of a section (keys and values as a plan has them), or a section's one value. An entry with `inside` has
     entries of its own."""
 
-    entry: dict[str, Any] | str
+    entry: dict[str, Any] | list[str] | str | int
     why: str
     inside: tuple[Item, ...] = ()
 

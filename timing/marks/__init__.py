@@ -18,6 +18,7 @@ from timing.marks.places import Page, Printed
 from timing.marks.sound import accent_marks, dynamic_marks, note_signs, slide_marks, sweet_ends, tone_marks
 from timing.marks.strings import string_marks
 from timing.marks.time import Stops, fermatas, hold_marks, slowing_marks, tempo_marks
+from timing.marks.tunings import note_tunings
 from timing.marks.uses import Book, Fate, MarkUse
 from timing.marks.vocabulary import SWELL
 from timing.marks.words import Meaning, clauses, dynamic
@@ -80,6 +81,7 @@ def with_marks(
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
     note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), lines, page, book)
     _note_ornaments(plan, played["id"], page, book)
+    note_tunings(plan, instruments.fretted, page, book)
     together = {section: (*entries, *getattr(plan, section)) for section, entries in made.items()}
     return plan.model_copy(update=together), book.uses
 

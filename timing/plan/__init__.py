@@ -14,7 +14,7 @@ from timing.plan import words
 from timing.plan.accept import Acceptance
 from timing.plan.entry import Entry, Faults, KeyFault, Words
 from timing.plan.sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
-from timing.plan.strings import Capo, Name, StringChoice, Tuning
+from timing.plan.strings import Capo, Name, Sounds, StringChoice, Tuning
 from timing.plan.time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Rubato, Slowing
 
 
@@ -66,10 +66,10 @@ SECTIONS = (
     "phrases", "slowing", "rubato", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings",
     "accept",
 )  # fmt: skip  # these add up; with the groups, what is said later counts
-_GROUPS = ("instrument", "tuning", "capo", "tempo", "order", "marks", "fingering", "voices", "articulation")
+_GROUPS = ("instrument", "sounds", "tuning", "capo", "tempo", "order", "marks", "fingering", "voices", "articulation")
 
 # The score's own marks, by the section of a plan that says the same; its ornaments.
-MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings", "ornaments")
+MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings", "tuning", "ornaments")
 
 
 class Marks(Words):
@@ -109,8 +109,9 @@ class Plan(Words):
     ] = Field((), description="sections of that plan which this one leaves out")
     score: words.FileName | None = None
     instrument: Instruments | None = Field(None, description="one for all, or one per part")
+    sounds: Sounds | None = None
     tuning: Tuning | None = Field(None, description="how the strings are tuned, if not as the score says")
-    capo: Capo = 0
+    capo: Capo | None = None
     tempo: Annotated[
         tuple[AnyTempo, ...],
         Field(max_length=MAX_ENTRIES),

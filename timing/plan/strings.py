@@ -76,7 +76,24 @@ def _or_each(one: dict, description: str) -> WithJsonSchema:
     return WithJsonSchema({"anyOf": [*one.get("anyOf", [one]), each], "description": description})
 
 
+# In which octave a part sounds, against the pitches that the score gives it: semitones.
+OCTAVES = {"an octave lower": -12, "as written": 0, "an octave higher": 12}
+
+
+def _octave(value: Any) -> str:
+    word = " ".join(value.split()).lower() if isinstance(value, str) else ""
+    if word not in OCTAVES:
+        message = f"{words.shown(value)} is not an octave to sound in: {', '.join(OCTAVES)}"
+        raise words.UnknownWord(message, value, OCTAVES)
+    return word
+
+
 _MOST_CAPO = 12
+Sounds = Annotated[
+    str | dict[str, str],
+    BeforeValidator(_for_each(_octave)),
+    _or_each({"enum": list(OCTAVES)}, "in which octave the notes sound; one for all, or one per part"),
+]
 Tuning = Annotated[
     tuple[int, ...] | dict[str, tuple[int, ...]],
     BeforeValidator(_for_each(_tuning)),
@@ -95,7 +112,8 @@ Capo = Annotated[
     BeforeValidator(_for_each(words.whole_number(0, _MOST_CAPO))),
     _or_each(
         {"type": "integer", "minimum": 0, "maximum": _MOST_CAPO},
-        "the fret at which the capo lies: all sounds higher by as many semitones; one for all, or one per part",
+        "the fret at which the capo lies: all sounds higher by as many semitones, or by what it lies above the score's "
+        "own; one for all, or one per part",
     ),
 ]
 Name = words.text(60, "a name for one of several ways to play a passage")

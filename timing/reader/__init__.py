@@ -269,6 +269,10 @@ def _parts(parsed: Parsed) -> np.ndarray:
         )
         for string, pitch in (parsed.facts.tunings.get(number, {}) if parsed.facts else {}).items():
             row["tuning"][string - 1] = pitch
+        if parsed.facts:
+            row["capo"], row["plain"] = parsed.facts.capos.get(number, 0), number in parsed.facts.plain
+            for string, note in parsed.facts.retuned.get(number, {}).items():
+                row["retuned"][string - 1] = note + 1
     return rows
 
 

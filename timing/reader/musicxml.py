@@ -5,7 +5,7 @@ out, and this module adds: voice numbers of bars with one voice; string, fret an
 of unpitched notes; whether a grace note is slashed or takes its time from the note before; the direction of an arpeggio
 on each note; hammer-on and pull-off by note; slides and glissandi by note (music21 ties them to the whole chord); where
 exactly hairpins, pedal lines, dashes and endings begin and end; the jumps of <sound>; all bar lines of a bar, with
-their fermatas; tuning.
+their fermatas; tuning and capo, in elements and in words.
 
 A music21 note is matched to its element by a number that travels through music21 in the element's `relative-x`
 attribute (music21 keeps it as `style.relativeX`).
@@ -24,6 +24,7 @@ from timing.reader.cues import judge, tie_cues
 from timing.reader.directions import Directions, Line, find_lost_endings
 from timing.reader.guard import Raw, metres
 from timing.reader.mending import LONGEST_BAR, figure, mend
+from timing.reader.tunings import MOST_CAPO, string_words, words_of
 from timing.remarks import CannotDo, Remark, Severity
 
 MOST_VOICES = 64
@@ -66,10 +67,13 @@ class Facts:
     lines: list[Line] = field(default_factory=list)
     slides: list[tuple[int, int, str]] = field(default_factory=list)  # (from, to) in notes, words
     tunings: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> pitch
+    retuned: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> semitones above C, by words
+    capos: dict[int, int] = field(default_factory=dict)  # part -> fret
+    plain: set[int] = field(default_factory=set)  # parts in plain treble clefs, without <transpose>
     implicit: set[int] = field(default_factory=set)  # bars whose number is not printed
     unnumbered: set[int] = field(default_factory=set)  # bars without a number
     filled: dict[int, Fraction] = field(default_factory=dict)  # how far the fullest part goes in each bar
-    chord_symbols: list[Element] = field(default_factory=list)
+    hidden: list[tuple[Element, str, str | None]] = field(default_factory=list)  # from music21: with tag and text
     metres: list[str] = field(default_factory=list)  # the upper figures of all time signatures
     remarks: list[Remark] = field(default_factory=list)
 
@@ -110,11 +114,11 @@ def read_facts(root: Element, raw: Raw) -> Facts:
 
 
 def untag(facts: Facts) -> None:
-    """Make the tree what it was: without the numbers, with its chord symbols."""
+    """Make the tree what it was: without the numbers, with all that was hidden."""
     for note in facts.notes:
         note.element.attrib.pop(_TAG, None)
-    for harmony in facts.chord_symbols:
-        harmony.tag = "harmony"
+    for element, tag, text in facts.hidden:
+        element.tag, element.text = tag, text
 
 
 class _PartWalk:
@@ -124,6 +128,8 @@ class _PartWalk:
         self.facts, self.number, self.part, self.sounds, self.raw = facts, number, part, sounds, raw
         self.divisions = Fraction(1)
         self.shifts: dict[int, int] = {}
+        self.clefs: set[bool] = set()  # whether each is a plain treble clef
+        self.begins: int | None = None  # the bar of the first note
         self.bar, self.cursor, self.voice = 0, Fraction(0), "1"
         self.chord: list[int] = []
         self.chord_start = Fraction(0)
@@ -163,6 +169,8 @@ class _PartWalk:
             self.facts.filled[self.bar] = max(fullest, self.facts.filled.get(self.bar, Fraction(0)))
         self.directions.close()
         self._number_voices()
+        if self.clefs == {True} and not self.shifts:
+            self.facts.plain.add(self.number)
 
     # -- time
 
@@ -187,8 +195,11 @@ class _PartWalk:
                 self.facts.metres.append("+".join(group.text for group in time.iterfind("beats")))
         for transpose in element.findall("transpose"):
             self._transpose(transpose)
+        self.clefs |= {_plain_treble(clef) for clef in element.findall("clef") if clef.findtext("sign") != "TAB"}
         for details in element.findall("staff-details"):
             self._tuning(details.findall("staff-tuning"), lines=int(details.findtext("staff-lines") or 0))
+            if (capo := details.findtext("capo", "").strip()).isdecimal() and len(capo) < 3:
+                self.facts.capos[self.number] = min(int(capo), MOST_CAPO)
 
     def _transpose(self, element: Element) -> None:
         chromatic = int(figure(element.find("chromatic")))
@@ -218,12 +229,38 @@ class _PartWalk:
         staff = int(figure(element.find("staff")) or 0)
         for scordatura in element.iterfind("direction-type/scordatura"):
             self._tuning(scordatura.findall("accord"), 0)
+        self._strings_in_words(element, staff, max(at, Fraction(0)))
         self.directions.direction(element, staff, self.bar, max(at, Fraction(0)))
 
+    def _strings_in_words(self, direction: Element, staff: int, at: Fraction) -> None:
+        """Take note of what the words of a direction say of strings, and leave the rest of them to be read as words. A
+        capo counts at the beginning only: later on the word may mean a barré."""
+        text, german = words_of(direction)
+        said = string_words(text, german) if text else None
+        early = self.begins in (None, self.bar)
+        if said is None or not (said.tuning or (said.capo and early)):
+            return
+        here = (self.number, staff, self.bar, at, self.bar, at)
+        if said.tuning:
+            self.facts.lines.append(Line("tuning", *here, float(early), said.tuned))
+            if early:
+                self.facts.retuned.setdefault(self.number, {}).update(said.tuning)
+        if said.capo and early:
+            self.facts.lines.append(Line("capo", *here, float(said.capo), said.capo_words))
+        rest = said.rest if early or not said.capo else f"{said.rest} {said.capo_words}".strip()
+        for words in list(direction.iter("words")):
+            self._hide(words)
+            if rest:
+                words.tag, words.text, rest = "words", rest, ""
+
     def _harmony(self, element: Element) -> None:
-        """Hide chord symbols from music21: they do not sound, and some that are broken keep it busy for ever."""
-        element.tag = "hidden-harmony"
-        self.facts.chord_symbols.append(element)
+        """Chord symbols do not sound, and some that are broken keep music21 busy for ever."""
+        self._hide(element)
+
+    def _hide(self, element: Element) -> None:
+        """Keep an element from music21; see `untag`."""
+        self.facts.hidden.append((element, element.tag, element.text))
+        element.tag = f"hidden-{element.tag}"
 
     # -- notes
 
@@ -246,6 +283,8 @@ class _PartWalk:
             reach[staff] = max(reach.get(staff, Fraction(0)), start + length)
         element.set(_TAG, str(len(self.facts.notes)))
         self.chord.append(len(self.facts.notes))
+        if self.begins is None and rest is None:
+            self.begins = self.bar
         facts = NoteFacts(
             element, 0, staff, self.shifts.get(staff, 0), voice, max(Fraction(0), start), length, self.chord[0],
             rest=rest is not None, whole_bar=rest is not None and rest.get("measure") == "yes",
@@ -308,6 +347,12 @@ class _PartWalk:
         top = max(numbers.values(), default=0)
         for facts in mine:
             facts.voice = numbers[facts.voice_name] + (top * (facts.staff - 1) if self.per_staff else 0)
+
+
+def _plain_treble(clef: Element) -> bool:
+    """Whether a clef is the treble clef, with nothing to say that it sounds in another octave."""
+    sign, line = clef.findtext("sign", "").strip(), clef.findtext("line", "2").strip()
+    return (sign, line) == ("G", "2") and clef.findtext("clef-octave-change", "0").strip() == "0"
 
 
 def _join_chords(measure: Element) -> None:

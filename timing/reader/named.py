@@ -1,18 +1,24 @@
 """The score as MusicXML in which every notehead and every bar bears a name, to find again what is engraved.
 
 A notehead is named `n` and its row in `Score.heads`, a bar `b` and its row in `Score.bars` (in the first part).
-MusicXML files are passed on as they are, with the names; any other kind is written anew by music21.
+MusicXML files are passed on as they are, with the names and with what the engraver would not draw else: accidentals
+where the file has none, and the numbers of strings as fingers between braces. Spaces beside the other fingers keep them
+off the stems. Any other kind is written anew by music21.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from itertools import count
 from pathlib import Path
-from xml.etree.ElementTree import Element, fromstring, tostring
+from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 from timing.reader import read_stream
+from timing.reader.accidentals import write_accidentals
 from timing.reader.walk import Parsed, walk_heads
+
+_ROOM = "\u00a0"  # a space that stays
 
 
 def named_musicxml(path: str | Path, rows: Iterable[int] | None = None) -> str:
@@ -31,7 +37,47 @@ def _own(parsed: Parsed) -> Element:
             element.attrib.pop("id", None)
     for number, head in enumerate(walk_heads(parsed)):
         head.facts.element.set("id", f"n{number}")
+    write_accidentals(parsed.tree)
+    _show_fingers(parsed.tree)
     return parsed.tree
+
+
+def _show_fingers(root: Element) -> None:
+    """The engraver draws fingers, and no strings: so string 4 becomes a finger {4}. In tablature the lines are the
+    strings. What belongs to a lower voice stands below."""
+    for part in root.iterfind("part"):
+        tablature: set[str] = set()
+        for measure in part.iterfind("measure"):
+            upper = _upper_voices(measure)
+            for element in measure:
+                for clef in element.iterfind("clef"):
+                    staff = clef.get("number", "1")
+                    (tablature.add if clef.findtext("sign") == "TAB" else tablature.discard)(staff)
+                if element.tag == "note" and element.findtext("staff", "1") not in tablature:
+                    _show_finger(element, upper)
+
+
+def _show_finger(note: Element, upper: dict[str, str]) -> None:
+    staff, voice = note.findtext("staff", "1"), note.findtext("voice", "1")
+    stem = note.findtext("stem") or ("up" if upper.get(staff, voice) == voice else "down")
+    for technical in note.iterfind("notations/technical"):
+        for finger in technical.iterfind("fingering"):
+            if text := (finger.text or "").strip():
+                finger.text = f"{_ROOM}{text}{_ROOM}"
+        for string in technical.findall("string"):
+            if re.fullmatch(r"\d\d?", text := (string.text or "").strip()):
+                SubElement(technical, "fingering", dict(string.attrib)).text = f"{{{text}}}"
+        for finger in technical.iterfind("fingering") if staff in upper and stem == "down" else ():
+            finger.attrib.setdefault("placement", "below")
+
+
+def _upper_voices(measure: Element) -> dict[str, str]:
+    """Of each staff that has several voices in a bar the upper one: its lowest number."""
+    voices: dict[str, set[str]] = {}
+    for note in measure.iterfind("note"):
+        if note.find("rest") is None:
+            voices.setdefault(note.findtext("staff", "1"), set()).add(note.findtext("voice", "1"))
+    return {staff: min(names, key=lambda name: (len(name), name)) for staff, names in voices.items() if len(names) > 1}
 
 
 def _written_anew(parsed: Parsed) -> Element:

@@ -14,20 +14,16 @@ import numpy as np
 
 from timing.lines import Lines, voice_numbers
 from timing.ornaments import as_written, share_strings, whole_notes
-from timing.parts import of_parts
 from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan
-from timing.plan.edits import added
-from timing.plan.strings import TUNINGS, StringChoice
-from timing.remarks import Severity
-from timing.score import Score, Sign
+from timing.plan.strings import StringChoice
+from timing.score import Sign
 from timing.strings.hands import Hand, Sounds
 from timing.strings.playable import FRETS, WISH, frets_on, ways
 from timing.strings.remarks import Teller
+from timing.strings.tuning import Tuned
 from timing.strings.wishes import Wishes, in_force
 from timing.where import Where
-
-GUITARS = range(24, 32)  # General MIDI 1 (MMA, 1991): programs of the guitars
 
 
 @dataclass(frozen=True)
@@ -51,38 +47,10 @@ class Ringing:
         return np.where(played["string"] > 0, ends, played["end"])
 
 
-def tunings_of(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray]:
-    """(parts, 12) sounding pitches of the open strings, capo included, string 1 first, 0 where there is no string; and
-    (parts,) the frets at which capos lie.
-
-    A part has strings if its program is a guitar: as the plan tunes them, or the score, or the usual way. A tuning or
-    capo without a guitar gets a caution.
-    """
-    fretted = np.isin(programs, GUITARS) & ~score.parts["percussion"]
-    tunings = np.where(fretted[:, None], score.parts["tuning"].astype(np.int64), 0)
-    asked = {key: of_parts(score, plan, key, where) for key in ("tuning", "capo")}
-    for part in np.flatnonzero(fretted):
-        wanted = asked["tuning"][part][0] or (TUNINGS["standard"] if not tunings[part].any() else None)
-        if wanted is not None:
-            tunings[part] = 0
-            tunings[part, : len(wanted)] = wanted
-    for key, given in asked.items():
-        said = [place for value, place in given if value]
-        if said and not any(value and strung for (value, _), strung in zip(given, fretted, strict=True)):
-            message = f"no part is played on a guitar: the {key} does nothing"
-            alone = len(score.parts) == 1 and plan.instrument is None  # else the plan may mean what it says
-            fix = (added("instrument", "classical guitar"),) if alone else ()
-            suggestion = "instrument: classical guitar"
-            where.remark(Severity.CAUTION, "no-strings", message, said[0], suggestion=suggestion, fix=fix)
-    capos = np.where(fretted, [capo or 0 for capo, _ in asked["capo"]], 0)
-    return np.where(tunings > 0, tunings + capos[:, None], 0), capos.astype(np.int16)
-
-
 def choose_strings(
     played: np.ndarray,
     notes: np.ndarray,
-    tunings: np.ndarray,
-    capos: np.ndarray,
+    tuned: Tuned,
     plan: Plan,
     lines: Lines,
     where: Where,
@@ -90,9 +58,8 @@ def choose_strings(
 ) -> Ringing:
     """Write string, fret, technique and attack into `played` (PLAYED, sorted by score onset).
 
-    `notes` are the score's rows (NOTE) of these notes, `tunings` and `capos` as from `tunings_of`; `tied` are pairs of
-    rows of `played` that should lie on one string (slides). Notes of parts without strings get string 0 and fret -1,
-    and so do notes that can have none.
+    `notes` are the score's rows (NOTE) of these notes; `tied` are pairs of rows of `played` that should lie on one
+    string (slides). Notes of parts without strings get string 0 and fret -1, and so do notes that can have none.
     """
     first, last, owner = whole_notes(played)
     whole, written = as_written(played, first, last), notes[first]
@@ -102,7 +69,7 @@ def choose_strings(
     )
     whole["attack"] = np.where(signs & Sign.LEFT_HAND != 0, SLURRED, PLUCKED)
     whole["string"], whole["fret"] = 0, -1
-    frets = FRETS - capos.astype(np.int64)
+    tunings, frets = tuned.tunings, FRETS - tuned.capos.astype(np.int64)
 
     def chosen(entry: StringChoice) -> np.ndarray:
         return lines.select(entry.for_, entry.place("for"), where)[first]
