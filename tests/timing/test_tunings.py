@@ -138,7 +138,7 @@ def test_a_capo_in_words_beside_what_else_is_said(plan, attributes, fate, pitch)
 
 def test_a_cejilla_later_on_may_be_a_barre():
     played = read(guitar(note("G3", 4), words("Cejilla III") + note("G3", 4)))
-    assert [(use.text, use.fate) for use in played.marks] == [("Cejilla III", Fate.NOT_UNDERSTOOD)]
+    assert [(use.text, use.fate) for use in played.marks] == [("Cejilla III", Fate.WITHOUT_EFFECT)]
 
 
 # -- tuning in words

@@ -134,8 +134,8 @@ met(
     "repeat-structure",
     "Repeats and endings that do not fit together may lead a listener through other bars than were meant.",
     example="A repeat sign that opens a section which is never closed.",
-    threshold="any section without its end, or endings that overlap, lack a number or a repeat sign, or are numbered "
-    "out of their order",
+    threshold="any section without its end, a second ending without a first one, or endings that overlap, lack a "
+    "number or a repeat sign, or are numbered out of their order",
     source="common practice; MusicXML 4.0, repeat and ending",
 )
 met(

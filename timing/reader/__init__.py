@@ -5,6 +5,7 @@ What each kind of file gives:
   out and is taken from the elements.
 - MEI and kern: notes, ties, graces, slurs, articulations, dynamics, bar lines, as far as music21 reads them, and
   ornaments (`timing.reader.ornaments`). Staves that a brace (MEI) or one part (kern) holds together are one part.
+  The spines, repeats and sections of kern are read by rules of our own (`timing.reader.kern`).
 - ABC: the first tune of a collection, with advice. music21 drops ties between chords (a caution says so).
 - MIDI has neither bars nor voices of its own: music21 moves the notes to the nearest sixteenth or triplet eighth,
   writes bars by the time signatures, and parts overlapping notes into voices.
