@@ -104,8 +104,9 @@ def test_a_note_is_told_at_its_bar():
 def test_places_of_one_number_are_told_apart():
     """The same note in bars 5 and 5b: two places, not one and its repeat."""
     text = " ".join(["c4:1"] * 16 + ["c3:1", "g3:1", "c4:1", "c4:1"] * 2 + ["c4:1"] * 8)
-    slides = {"instrument": "classical guitar", "glissandi": [{"from": "5:1", "to": "5:2"}, {"from": "5b:1", "to": "5b:2"}]}
-    made = check(reading(slides, named(voices={1: text})))
+    slides = [{"from": f"{bar}:1", "to": f"{bar}:2"} for bar in ("5", "5b")]
+    plan = {"instrument": "classical guitar", "glissandi": slides}
+    made = check(reading(plan, named(voices={1: text})))
     assert [each.bar_name for each in made if each.code == "slide-no-swell"] == ["5", "5b"]
 
 

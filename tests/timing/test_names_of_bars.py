@@ -17,6 +17,7 @@ from written import FOUR_FOUR, bar, musicxml, note
 from timing.naming import end_of_range, position_over, range_at, start_of_range
 from timing.order import in_words, unfold
 from timing.plan import Plan
+from timing.plan.planfile import read_plan
 from timing.plan.position import Range, parse_position, parse_range
 from timing.reader import _parse, guard, tabulate
 from timing.reader.numbering import name_bars
@@ -192,6 +193,15 @@ def test_an_order_names_whole_bars(order):
     score = numbered(1, 2, "-", 3, lengths={1: 3, 2: 1})
     with pytest.raises(Exception, match=f"{order}: the order names whole bars"):
         reading({"order": [order]}, score)
+
+
+def test_a_range_from_a_bar_e_is_no_number(tmp_path):
+    """YAML takes 1e-2 for a hundredth."""
+    here = where(numbered(1, 1, 1, 1, 1, 2))
+    text = str(range_at(here.score, (4, 0.0), (5, 4.0)))
+    plan = read_plan(tmp_path / "plan.yaml", f"score: x.musicxml\nphrases: [{text}]\n")
+    assert plan.phrases[0].bars == parse_range("1e - 2") and text == "1e - 2"
+    assert here.range_text(16.0, 24.0) == "1e:1 - 2:4"
 
 
 # -- laws
