@@ -204,6 +204,14 @@ def test_a_range_from_a_bar_e_is_no_number(tmp_path):
     assert here.range_text(16.0, 24.0) == "1e:1 - 2:4"
 
 
+def test_a_range_within_a_beat_ends_at_an_instant():
+    """No one says from 1:3.5 until beat 3 is over."""
+    here = where(numbered(1, 2))
+    assert here.range_text(2.5, 3.0) == str(range_at(here.score, (0, 2.5), (0, 3.0))) == "1:3.5 - 1:4.0"
+    assert here.range_text(2.0, 3.0) == "1:3 - 1:3" and str(range_at(here.score, (0, 2.0), (0, 3.0))) == "1:3"
+    assert here.range_text(2.5, 4.0) == "1:3.5 - 1:4" and str(range_at(here.score, (0, 2.5), (0, 4.0))) == "1:3.5 - 1"
+
+
 # -- laws
 
 
