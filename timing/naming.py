@@ -27,12 +27,13 @@ def position_at(score: Score, row: int, offset: float) -> Position:
     return Position(score.bar_name(row), beat, beat.denominator != 1, row)
 
 
-def position_over(score: Score, row: int, offset: float) -> Position:
-    """The beat that is over at this place, where one is; else the instant."""
-    over = beat_of(_beats(score, row, offset))
-    if over.denominator == 1 and over >= 1 and _begins_in(score, row, int(over)):
-        return Position(score.bar_name(row), over, False, row)
-    return Position(score.bar_name(row), over + 1, True, row)
+def position_over(score: Score, row: int, offset: float, since: Position | None = None) -> Position:
+    """The beat that is over at this place, where one is that does not begin before `since`; else the instant."""
+    name, over = score.bar_name(row), beat_of(_beats(score, row, offset))
+    early = since is not None and since.beat is not None and since.bar == name and over < since.beat
+    if over.denominator == 1 and over >= 1 and _begins_in(score, row, int(over)) and not early:
+        return Position(name, over, False, row)
+    return Position(name, over + 1, True, row)
 
 
 def start_of_range(score: Score, row: int, offset: float) -> Position:
@@ -41,15 +42,16 @@ def start_of_range(score: Score, row: int, offset: float) -> Position:
     return Position(score.bar_name(row), row=row) if whole else position_at(score, row, offset)
 
 
-def end_of_range(score: Score, row: int, offset: float) -> Position:
-    """This place as a range ends: a bar alone, where one is over."""
+def end_of_range(score: Score, row: int, offset: float, since: Position | None = None) -> Position:
+    """This place as a range ends that begins at `since`: a bar alone, where one is over."""
     whole = offset > score.bars["length"][row] - _NEAR and row == parts_of(score, row)[1]
-    return Position(score.bar_name(row), row=row) if whole else position_over(score, row, offset)
+    return Position(score.bar_name(row), row=row) if whole else position_over(score, row, offset, since)
 
 
 def range_at(score: Score, start: Place, end: Place) -> Range:
     """From one place to another: 2:6 - 12:5, or 9-16."""
-    return Range(start_of_range(score, *start), end_of_range(score, *end))
+    begins = start_of_range(score, *start)
+    return Range(begins, end_of_range(score, *end, begins))
 
 
 def bars_at(score: Score, first: int, last: int) -> str:

@@ -301,9 +301,9 @@ class Where:
 
     def range_text(self, start: float, end: float) -> str:
         """A range as a plan writes it, from and to these quarters."""
-        last = self.bars[self.ordinal(end - 1e-4)]
-        over = position_over(self.score, int(last["row"]), end - float(last["start"]))
-        return f"{self.position_text(start)} - {over}"
+        first, last = self.bars[self.ordinal(start)], self.bars[self.ordinal(end - 1e-4)]
+        begins = position_at(self.score, int(first["row"]), start - float(first["start"]))
+        return f"{begins} - {position_over(self.score, int(last['row']), end - float(last['start']), begins)}"
 
     def felt_beat(self, quarters: float) -> float:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""

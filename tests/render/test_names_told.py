@@ -105,7 +105,8 @@ def test_places_of_one_number_are_told_apart():
     """The same note in bars 5 and 5b: two places, not one and its repeat."""
     text = " ".join(["c4:1"] * 16 + ["c3:1", "g3:1", "c4:1", "c4:1"] * 2 + ["c4:1"] * 8)
     slides = [{"from": f"{bar}:1", "to": f"{bar}:2"} for bar in ("5", "5b")]
-    made = check(reading({"instrument": "classical guitar", "glissandi": slides}, named(voices={1: text})))
+    plan = {"instrument": "classical guitar", "glissandi": slides}
+    made = check(reading(plan, named(voices={1: text})))
     assert [each.bar_name for each in made if each.code == "slide-no-swell"] == ["5", "5b"]
 
 

@@ -17,6 +17,7 @@ from written import FOUR_FOUR, bar, musicxml, note
 from timing.naming import end_of_range, position_over, range_at, start_of_range
 from timing.order import in_words, unfold
 from timing.plan import Plan
+from timing.plan.planfile import read_plan
 from timing.plan.position import Range, parse_position, parse_range
 from timing.reader import _parse, guard, tabulate
 from timing.reader.numbering import name_bars
@@ -188,6 +189,23 @@ def test_an_order_may_name_what_a_repeat_sign_parts():
     made = reading({"order": ["1 - 2:3", "1 - 2:3", "2:4 - 3"]}, score)
     assert made.performance.bars["row"].tolist() == [0, 1, 0, 1, 2, 3]
     assert made.order == "1 - 2:3, 1 - 2:3, 2:4 - 3"
+
+
+def test_a_range_from_a_bar_e_is_no_number(tmp_path):
+    """YAML takes 1e-2 for a hundredth."""
+    here = where(numbered(1, 1, 1, 1, 1, 2))
+    text = str(range_at(here.score, (4, 0.0), (5, 4.0)))
+    plan = read_plan(tmp_path / "plan.yaml", f"score: x.musicxml\nphrases: [{text}]\n")
+    assert plan.phrases[0].bars == parse_range("1e - 2") and text == "1e - 2"
+    assert here.range_text(16.0, 24.0) == "1e:1 - 2:4"
+
+
+def test_a_range_within_a_beat_ends_at_an_instant():
+    """No one says from 1:3.5 until beat 3 is over."""
+    here = where(numbered(1, 2))
+    assert here.range_text(2.5, 3.0) == str(range_at(here.score, (0, 2.5), (0, 3.0))) == "1:3.5 - 1:4.0"
+    assert here.range_text(2.0, 3.0) == "1:3 - 1:3" and str(range_at(here.score, (0, 2.0), (0, 3.0))) == "1:3"
+    assert here.range_text(2.5, 4.0) == "1:3.5 - 1:4" and str(range_at(here.score, (0, 2.5), (0, 4.0))) == "1:3.5 - 1"
 
 
 # -- laws

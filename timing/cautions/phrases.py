@@ -66,7 +66,7 @@ def _until(phrase: PhraseRun, end: float, reading: Reading) -> str:
     where, start = reading.where, phrase.phrase.bars.start
     last = where.bars[where.ordinal(end - 1e-4)]
     write = end_of_range if start.beat is None else position_over
-    return str(Range(start, write(reading.score, int(last["row"]), end - float(last["start"]))))
+    return str(Range(start, write(reading.score, int(last["row"]), end - float(last["start"]), start)))
 
 
 def _from(phrase: PhraseRun, start: float, reading: Reading) -> str:

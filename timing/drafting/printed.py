@@ -102,13 +102,13 @@ def _offset(position: Position, score: Score) -> float:
     return float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
 
 
-def _over(end: Position, score: Score) -> Position:
+def _over(end: Position, score: Score, since: Position | None = None) -> Position:
     """As musicians count: until a beat is over, not to the instant of the next one."""
-    return position_over(score, end.row, _offset(end, score)) if end.instant else end
+    return position_over(score, end.row, _offset(end, score), since) if end.instant else end
 
 
 def _range(bars: Range, score: Score) -> str:
-    return str(Range(bars.start, _over(bars.end, score)))
+    return str(Range(bars.start, _over(bars.end, score, bars.start)))
 
 
 def _hairpin(bars: Range, score: Score) -> str:

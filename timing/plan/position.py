@@ -5,7 +5,8 @@
     7:2 - 8:3  from beat 2 of bar 7 until beat 3 of bar 8 is over
     7-8        from the start of bar 7 until bar 8 is over
 
-Musicians count both ends in. Where a range ends with a fraction (7:2 - 8:3.5, or 8:3.0), that instant is meant.
+Musicians count both ends in. Where a range ends with a fraction (7:2 - 8:3.5, or 8:3.0), that instant is meant, and so
+it is with what comes after a place.
 """
 
 from __future__ import annotations
@@ -55,8 +56,9 @@ class Range:
             return f"printed at {self.start}"
         if self.lone:
             return str(self.start)
-        between = "-" if self.start.beat is None and self.end.beat is None else " - "
-        return f"{self.start}{between}{self.end}"
+        apart = self.start.beat is not None or self.end.beat is not None
+        apart |= self.start.bar[-1] in "eE"  # for YAML 1e-2 is a number
+        return f"{self.start}{' - ' if apart else '-'}{self.end}"
 
 
 def beat_of(beat: Fraction | float) -> Fraction:
