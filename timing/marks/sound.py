@@ -218,8 +218,9 @@ def sweet_ends(tones: list[Printed], dynamics: list[Printed], page: Page) -> lis
     for mark in tones:
         if mark.meaning.kind == "sweet tone" and mark.end <= mark.at + 1e-6:
             cells = page.whose(mark)[1]
-            later = levels[bisect_right(levels, mark.at + 1e-6, key=lambda level: level[0]) :]
-            mark = replace(mark, end=next((at for at, those in later if those & cells), page.length))
+            first = bisect_right(levels, mark.at + 1e-6, key=lambda level: level[0])
+            ends = (levels[n][0] for n in range(first, len(levels)) if levels[n][1] & cells)
+            mark = replace(mark, end=next(ends, page.length))
         made.append(mark)
     return made
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable
 
 import numpy as np
@@ -71,6 +72,9 @@ def _stretches(
     """Entries of one kind: each until its dashes end; else until one of the `others`, if that is near; else as far as
     `until` says."""
     said = Said(page, _said(plan, kind, *(("pizzicato",) if kind == "harmonic" else ())), lambda s: runs_of(s, page))
+    places: dict[int, list[float]] = {}
+    for other in sorted(others, key=lambda other: other.at):
+        places.setdefault(other.part, []).append(other.at)
     made = []
     for mark in marks:
         name, cells = page.whose(mark)
@@ -78,7 +82,9 @@ def _stretches(
             why = f"only guitars have {what}" if cells else "it has no notes"
             book.note(mark, Fate.WITHOUT_EFFECT, why)
             continue
-        after = min([o.at for o in others if o.part == mark.part and o.at > mark.at + 1e-6], default=page.length)
+        there = places.get(mark.part, [])
+        following = bisect_right(there, mark.at + 1e-6)
+        after = there[following] if following < len(there) else page.length
         near = after <= page.end_of_bars(mark.at, MOST_BARS) and after < page.length
         start, end = (mark.at, after) if near else until(mark.at, cells, page) or (mark.at, mark.at)
         if mark.end > mark.at + 1e-6:
