@@ -46,7 +46,7 @@ def string_marks(
 def _pizzicati(
     marks: list[Printed], plan: Plan, programs: np.ndarray, fretted: np.ndarray, page: Page, book: Book
 ) -> list[StringChoice]:
-    said = Said(page, _said(plan, "pizzicato", "harmonic"), lambda s: runs_of(s, page))
+    said = Said(page, _said(plan), lambda s: runs_of(s, page))
     made = []
 
     def entry(mark: Printed, bars, name, passes) -> None:
@@ -71,7 +71,7 @@ def _stretches(
 ) -> list[StringChoice]:
     """Entries of one kind: each until its dashes end; else until one of the `others`, if that is near; else as far as
     `until` says."""
-    said = Said(page, _said(plan, kind, *(("pizzicato",) if kind == "harmonic" else ())), lambda s: runs_of(s, page))
+    said = Said(page, _said(plan), lambda s: runs_of(s, page))
     places: dict[int, list[float]] = {}
     for other in sorted(others, key=lambda other: other.at):
         places.setdefault(other.part, []).append(other.at)
@@ -113,6 +113,7 @@ def _until_bar(at: float, cells: frozenset[int], page: Page) -> tuple[float, flo
     return at, page.end_of_bars(at, 1)
 
 
-def _said(plan: Plan, *kinds: str) -> list[StringChoice]:
-    """The passages of which the plan says that they are played in one of these ways."""
-    return [entry for entry in plan.strings if entry.bars is not None and any(getattr(entry, kind) for kind in kinds)]
+def _said(plan: Plan) -> list[StringChoice]:
+    """The passages of which the plan says in which of these ways they are played."""
+    passages = [entry for entry in plan.strings if entry.bars is not None]
+    return [entry for entry in passages if entry.pizzicato or entry.harmonic or entry.rasgueado]
