@@ -239,13 +239,13 @@ def test_words_that_files_spell_in_their_own_way():
     ("text", "goal"),
     [
         ("cresc. al f", "f"), ("cresc. molto al ff", "ff"), ("dim. a pp", "pp"), ("crescendo bis zum fortissimo", "ff"),
-        ("cresc.", ""), ("cresc. e f", ""), ("cresc. al fine", ""),
+        ("cresc.", ""), ("cresc. e f", ""), ("cresc. al fine", ""), ("cresc. al sfz", ""), ("cresc. al ffff", "fff"),
     ],
 )  # fmt: skip
 def test_where_a_crescendo_leads(text, goal):
     ((_, meanings),) = clauses(text)
     assert meanings[0].kind == "swell" and meanings[0].goal == goal
-    assert len(meanings) == (2 if text == "cresc. e f" else 1)
+    assert len(meanings) == (2 if text in ("cresc. e f", "cresc. al sfz") else 1)
 
 
 def test_dynamics_among_words_are_in_small_letters():

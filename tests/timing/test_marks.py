@@ -17,7 +17,8 @@ from timing.score import MARK, Score, Sign
 
 WORDS = (
     "rit.", "poco rit.", "molto rall.", "accel.", "a tempo", "Tempo I", "Allegro", "meno mosso", "cresc.", "dim.",
-    "calando", "dolce", "sul tasto", "nat.", "pizz.", "cullando", "cresc. ed accel.",
+    "calando", "dolce", "sul tasto", "nat.", "pizz.", "cullando", "cresc. ed accel.", "arm.", "rasg.",
+    "cresc. al f", "dim. al rfz", "loco", "Tema. Lento", "(♩ = 72)",
 )  # fmt: skip
 DYNAMICS = ("p", "mf", "ff", "sf", "fp", "rfz", "pppp")
 ORDERS = (None, ["1-4", "1-4", "5-8"], ["1-8", "1-8"], ["1-6", "3-8"])
@@ -114,7 +115,7 @@ def test_every_mark_is_told_of_at_its_place_and_brings_no_remarks(drawn, order):
     }  # fmt: skip
     assert {(use.bar, use.beat) for use in made.marks} == expected
     assert sum(use.count for use in made.marks) >= len(drawn)
-    assert [remark for remark in made.remarks if remark.severity != "advice"] == []
+    assert {remark.code for remark in made.remarks if remark.severity != "advice"} <= {"no-harmonic"}  # c4 and c5
 
 
 # -- ignoring some kinds

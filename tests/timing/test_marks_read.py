@@ -67,7 +67,7 @@ def test_a_metronome_number_goes_before_the_word(tmp_path):
 
 def test_a_part_that_is_a_guitar_by_its_name_has_its_tones(tmp_path):
     for name, fate in (("Classical Guitar", Fate.USED), ("Piano", Fate.WITHOUT_EFFECT)):
-        made = read(tmp_path, before={2: direction(words("dolce"))}, name=name)
+        made = read(tmp_path, before={2: direction(words("metallico"))}, name=name)
         assert [use.fate for use in made.marks] == [fate]
 
 

@@ -178,6 +178,8 @@ def _chosen(meanings: tuple[Meaning, ...], guitar: bool) -> list[Meaning]:
     """Of words with several senses those that count: some are a tone on the guitar alone; beside something to do a
     character is not told of."""
     kept = [m for m in meanings if guitar or m.kind not in ("guitar tone", "sweet tone")]
+    if meanings and not kept:
+        return [Meaning("technique")]
     return [m for m in kept if m.kind not in _WHY_NOT] or kept[:1]
 
 

@@ -51,6 +51,7 @@ class Page:
         self._cell_of = self._cell_of.ravel()
         self._positions: dict[tuple[float, bool, bool], Position] = {}
         self._named: dict[str, frozenset[int]] = {}
+        self._onsets: dict[frozenset[int], np.ndarray] = {}
         self._whose: dict[tuple[int, int], tuple[str | None, frozenset[int]]] = {}
 
     @property
@@ -114,9 +115,11 @@ class Page:
 
     def onsets(self, cells: frozenset[int]) -> np.ndarray:
         """The places at which notes of these cells begin, sorted."""
-        notes = self.score.notes
-        mine = np.isin(self._cell_of, list(cells)) & (notes["length"] > 0)
-        return np.unique(self.starts[notes["bar"][mine]] + notes["offset"][mine])
+        if cells not in self._onsets:
+            notes = self.score.notes
+            mine = np.isin(self._cell_of, list(cells)) & (notes["length"] > 0)
+            self._onsets[cells] = np.unique(self.starts[notes["bar"][mine]] + notes["offset"][mine])
+        return self._onsets[cells]
 
     # -- for whom
 

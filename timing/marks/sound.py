@@ -95,7 +95,7 @@ def _stepped(marks: list[Printed], page: Page) -> list[Printed]:
         if mark.meaning.kind == "dynamic":
             last |= dict.fromkeys(cells, dynamic(mark.meaning.word)[0])
         elif mark.meaning.goal:
-            last |= dict.fromkeys(cells, dynamic(mark.meaning.goal)[0])
+            last |= dict.fromkeys(cells, mark.meaning.goal)
         made.append(mark)
     return made
 
@@ -149,7 +149,7 @@ def _swell(
     """The entries of a hairpin: one for each level that it leads to."""
     end, goal = _goal(mark, group, stops, page)
     if named := mark.meaning.goal:
-        goal = end, dynamic(named)[0]
+        goal = end, named
     louder, nothing = mark.meaning.word == "crescendo", mark.meaning.value == inf
     bars = page.range(mark.at, end)
     runs = page.runs(bars, arriving=True)
@@ -218,8 +218,9 @@ def sweet_ends(tones: list[Printed], dynamics: list[Printed], page: Page) -> lis
     for mark in tones:
         if mark.meaning.kind == "sweet tone" and mark.end <= mark.at + 1e-6:
             cells = page.whose(mark)[1]
-            later = levels[bisect_right(levels, mark.at + 1e-6, key=lambda level: level[0]) :]
-            mark = replace(mark, end=next((at for at, those in later if those & cells), page.length))
+            first = bisect_right(levels, mark.at + 1e-6, key=lambda level: level[0])
+            ends = (levels[n][0] for n in range(first, len(levels)) if levels[n][1] & cells)
+            mark = replace(mark, end=next(ends, page.length))
         made.append(mark)
     return made
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable
 
 import numpy as np
@@ -45,7 +46,7 @@ def string_marks(
 def _pizzicati(
     marks: list[Printed], plan: Plan, programs: np.ndarray, fretted: np.ndarray, page: Page, book: Book
 ) -> list[StringChoice]:
-    said = Said(page, _said(plan, "pizzicato", "harmonic"), lambda s: runs_of(s, page))
+    said = Said(page, _said(plan), lambda s: runs_of(s, page))
     made = []
 
     def entry(mark: Printed, bars, name, passes) -> None:
@@ -70,7 +71,10 @@ def _stretches(
 ) -> list[StringChoice]:
     """Entries of one kind: each until its dashes end; else until one of the `others`, if that is near; else as far as
     `until` says."""
-    said = Said(page, _said(plan, kind, *(("pizzicato",) if kind == "harmonic" else ())), lambda s: runs_of(s, page))
+    said = Said(page, _said(plan), lambda s: runs_of(s, page))
+    places: dict[int, list[float]] = {}
+    for other in sorted(others, key=lambda other: other.at):
+        places.setdefault(other.part, []).append(other.at)
     made = []
     for mark in marks:
         name, cells = page.whose(mark)
@@ -78,7 +82,9 @@ def _stretches(
             why = f"only guitars have {what}" if cells else "it has no notes"
             book.note(mark, Fate.WITHOUT_EFFECT, why)
             continue
-        after = min([o.at for o in others if o.part == mark.part and o.at > mark.at + 1e-6], default=page.length)
+        there = places.get(mark.part, [])
+        following = bisect_right(there, mark.at + 1e-6)
+        after = there[following] if following < len(there) else page.length
         near = after <= page.end_of_bars(mark.at, MOST_BARS) and after < page.length
         start, end = (mark.at, after) if near else until(mark.at, cells, page) or (mark.at, mark.at)
         if mark.end > mark.at + 1e-6:
@@ -107,6 +113,7 @@ def _until_bar(at: float, cells: frozenset[int], page: Page) -> tuple[float, flo
     return at, page.end_of_bars(at, 1)
 
 
-def _said(plan: Plan, *kinds: str) -> list[StringChoice]:
-    """The passages of which the plan says that they are played in one of these ways."""
-    return [entry for entry in plan.strings if entry.bars is not None and any(getattr(entry, kind) for kind in kinds)]
+def _said(plan: Plan) -> list[StringChoice]:
+    """The passages of which the plan says in which of these ways they are played."""
+    passages = [entry for entry in plan.strings if entry.bars is not None]
+    return [entry for entry in passages if entry.pizzicato or entry.harmonic or entry.rasgueado]

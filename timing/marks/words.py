@@ -138,11 +138,16 @@ def _meanings(clause: str) -> tuple[Meaning, ...]:
         degree = _degree(found, degrees, place)
         opens = all(kind in (*_DEGREES, *_NAMES) for kind in kinds[:place])  # amid other words it is not meant as one
         senses = [sense for sense in senses if opens or sense[0] != "tempo"]
-        goal = found[goals[place]][1][0][1] if place in goals else ""
+        goal = _level(found[goals[place]][1][0][1]) if place in goals else ""
         made += [_meaning(*sense, degree, kinds, goal) for sense in senses]
     if not made and "" not in kinds and not _doubtful(found[0][0], kinds):
         return (Meaning(next((kind for kind in _NAMES[::-1] if kind in kinds), "character")),)
     return tuple(made)
+
+
+def _level(word: str | tuple[str, ...]) -> str:
+    """The mark that holds after a dynamic, in words or letters; nothing for an accent."""
+    return (dynamic(word if isinstance(word, str) else word[0]) or (None,))[0] or ""
 
 
 def _goals(found: list, kinds: list[str]) -> dict[int, int]:
@@ -150,7 +155,7 @@ def _goals(found: list, kinds: list[str]) -> dict[int, int]:
     made = {}
     for place in (place for place, kind in enumerate(kinds) if kind == "swell"):
         to = next((n for n in range(place + 1, len(kinds)) if kinds[n] not in (*_DEGREES, "gradually", "other")), None)
-        if to is not None and kinds[to : to + 2] == ["to", "dynamic"]:
+        if to is not None and kinds[to : to + 2] == ["to", "dynamic"] and _level(found[to + 1][1][0][1]):
             made[place] = to + 1
     return made
 
@@ -164,7 +169,7 @@ def _doubtful(phrase: tuple[str, ...], kinds: list[str]) -> bool:
 
 
 def _meaning(
-    kind: str, word: str | tuple[str, ...], values: tuple, degree: int, kinds: list[str], goal: str | tuple = ""
+    kind: str, word: str | tuple[str, ...], values: tuple, degree: int, kinds: list[str], goal: str
 ) -> Meaning:
     """One sense of a phrase, with the degree beside it, among phrases of these kinds."""
     value, less = values[degree], None
@@ -174,8 +179,7 @@ def _meaning(
         less = values[0 if degree == 2 else 1]
     elif kind == "swell" and "nothing" in kinds:
         value = inf
-    goal = (goal if isinstance(goal, str) else goal[0]) if kind == "swell" else ""
-    return Meaning(kind, word if isinstance(word, str) else word[degree], value, less, goal)
+    return Meaning(kind, word if isinstance(word, str) else word[degree], value, less, goal if kind == "swell" else "")
 
 
 def _degree(found: list, degrees: list[int], place: int) -> int:
