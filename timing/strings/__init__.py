@@ -24,6 +24,7 @@ from timing.score import Score, Sign
 from timing.strings.hands import Hand, Sounds
 from timing.strings.playable import FRETS, WISH, frets_on, ways
 from timing.strings.remarks import Teller
+from timing.strings.ringing import RINGS, ligados, rings_until
 from timing.strings.wishes import Wishes, in_force
 from timing.where import Where
 
@@ -154,9 +155,9 @@ def _play_part(
     able = np.flatnonzero(possible)
     if not len(able):
         return
-    sounds, number = _sounds(played, notes, rows[able], kind[able], wish[able], tied)
     span = float(played["score_onset"][rows[-1]] - played["score_onset"][rows[0]])
     seconds = float(played["onset"][rows[-1]] - played["onset"][rows[0]]) / span if span > 0 else 1.0
+    sounds, number = _sounds(played, notes, rows[able], kind[able], wish[able], tied, seconds)
     across = np.array([bool(values[6]) for values in kinds.tolist()])
     string, fret, _ = Hand(tables, across, int((tuning > 0).sum())).play(sounds, seconds)
     played["string"][rows[able]], played["fret"][rows[able]] = string[number], fret[number]
@@ -207,9 +208,10 @@ def _sounds(
     kind: np.ndarray,
     wish: np.ndarray,
     tied: list[tuple[int, int]] | tuple,
+    seconds: float,
 ) -> tuple[Sounds, np.ndarray]:
     """The sounds of one part, and (n,) the number of the sound that each row is: notes of one pitch that begin together
-    are one sound, unless they are asked to lie on different strings.
+    are one sound, unless they are asked to lie on different strings. `seconds` is the length of a quarter.
 
     Small notes come before the notes at whose place they stand, first those that end the note before.
     """
@@ -234,8 +236,11 @@ def _sounds(
     across = wish["across"][first].astype(bool)
     end = np.where(across, np.maximum(end, _next_across(voice, moment[first], start[first], across)), end)
     slurred = (mine["attack"] == SLURRED)[first]
-    times, pitch = (moment[first], kind[first], start[first], end), mine["pitch"][first]
-    return Sounds(*times, voice, pitch, across, comes_from, slurred), number
+    pitch, begun = mine["pitch"][first], moment[first]
+    rings = rings_until(begun, start[first], end, pitch, RINGS / max(seconds, 1e-6))
+    ligado = ligados(begun, voice, source["signs"][first], pitch)
+    times = (begun, kind[first], start[first], end, rings)
+    return Sounds(*times, voice, pitch, across, comes_from, slurred, ligado), number
 
 
 def _tied_sounds(
