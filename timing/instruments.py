@@ -61,11 +61,16 @@ def program_of(name: str) -> int:
 
 def guess_program(name: str) -> int:
     """The program of a part by the name it has in a score; the piano if the name says nothing."""
+    return max(named_program(name), 0)
+
+
+def named_program(name: str) -> int:
+    """The program of a part by the name it has in a score; -1 if the name says nothing."""
     words = " ".join(name.lower().replace(".", " ").split())
     if words in _BY_NAME:
         return _BY_NAME[words]
     found = [known for known in _BY_NAME if f" {known} " in f" {words} " and known != "bass"]
-    return _BY_NAME[max(found, key=len)] if found else 0
+    return _BY_NAME[max(found, key=len)] if found else -1
 
 
 def sustains(program: int) -> bool:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.instruments import named_program
 from timing.lines import Lines, voice_numbers
 from timing.ornaments import as_written, share_strings, whole_notes
 from timing.parts import of_parts
@@ -29,6 +30,7 @@ from timing.strings.wishes import Wishes, in_force
 from timing.where import Where
 
 GUITARS = range(24, 32)  # General MIDI 1 (MMA, 1991): programs of the guitars
+_PIANOS = range(8)
 
 
 @dataclass(frozen=True)
@@ -108,6 +110,7 @@ def choose_strings(
     def chosen(entry: StringChoice) -> np.ndarray:
         return lines.select(entry.for_, entry.place("for"), where)[first]
 
+    written["finger"] = _left_hand(written, where.score)
     wishes = Wishes(whole, written, tunings, frets, where)
     np.maximum.at(wishes.table["room"], owner, whole["pitch"][owner] - played["pitch"])
     for entry in in_force(plan, whole, chosen, where):
@@ -124,6 +127,21 @@ def choose_strings(
     latest = np.full(len(played), -np.inf)
     latest[last] = wishes.latest
     return Ringing(latest)
+
+
+def _left_hand(notes: np.ndarray, score: Score) -> np.ndarray:
+    """(n,) the fingers (0 to 4) that a guitarist's left hand is asked for, -1 elsewhere.
+
+    On a guitar one can play what is written for another instrument, whose fingering then means nothing: that of a part
+    that the score gives to another, or that has a fifth finger. A part that is called a piano but has a finger 0 or a
+    tuning of strings is a guitar's whose instrument nobody has named.
+    """
+    parts = score.parts
+    named = [named_program(f"{part['instrument']} {part['name']}") for part in parts]
+    said = np.where(parts["program"] >= 0, parts["program"], named)
+    has = {finger: np.isin(np.arange(len(parts)), notes["part"][notes["finger"] == finger]) for finger in (0, 5)}
+    guitar = (said < 0) | np.isin(said, GUITARS) | np.isin(said, _PIANOS) & (has[0] | parts["tuning"].any(axis=1))
+    return np.where((guitar & ~has[5])[notes["part"]], notes["finger"], -1)
 
 
 # -- playing it
@@ -220,7 +238,8 @@ def _sounds(
     stage = np.where(source["grace"] == 0, 2, np.where(source["after"], 0, 1))
     moment = np.unique(np.column_stack([start, stage, -source["grace"].astype(np.int64)]), axis=0, return_inverse=True)
     moment = moment[1].ravel()
-    order = np.lexsort((-wish["string"], mine["pitch"], moment))
+    asked = [-wish[name] for name in ("finger", "fret", "position", "string")]  # what one notehead says is for both
+    order = np.lexsort((*asked, mine["pitch"], moment))
     together = np.column_stack([moment, mine["pitch"]])[order]
     fresh = np.append(True, np.any(np.diff(together, axis=0) != 0, axis=1))
     string = wish["string"][order]

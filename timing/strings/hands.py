@@ -209,9 +209,9 @@ class Hand:
         for first, second, how in pairs:
             old, new = here.strings[:, first], there.strings[:, second][:, None]
             if how == _HELD:
-                cost += np.where(new == old, 0.0, np.where(new == 0, self._cuts[after[second][1]], _NEVER))
+                cost += (new != old) * np.where(new == 0, self._cuts[after[second][1]], _NEVER)
             elif how in (_SAME, _LIGADO):
-                cost += np.where(new == old, 0.0, weights.TORN if how == _SAME else weights.LIGADO)
+                cost += (new != old) * (weights.TORN if how == _SAME else weights.LIGADO)
             else:
                 stopped = (here.frets[:, first] > 0) & (there.frets[:, second][:, None] > 0)
                 cost += np.where(stopped, weights.LINE * np.maximum(np.abs(new - old) - 1, 0), 0.0)

@@ -69,8 +69,12 @@ def ways(found: dict[int, int], wish: np.void) -> np.ndarray:
     made["string"], made["fret"] = list(found), list(found.values())
     opened, finger = made["fret"] == 0, int(wish["finger"])
     if finger >= 0:
-        made["price"] = weights.ASTRAY * (opened != (finger == 0))
-        made["anchor"] = np.where(opened | (finger == 0), 0, np.maximum(made["fret"] - finger + 1, 1))
+        position = made["fret"] - finger + 1
+        stopped = ~opened & (finger > 0)
+        # in first position a finger may lie one fret behind its own, as the fourth often does; two are as good as none
+        behind = np.where(stopped, np.maximum(-position, 0), 0)
+        made["price"] = weights.ASTRAY * (opened != (finger == 0)) + weights.ANCHOR * behind
+        made["anchor"] = np.where(stopped, np.maximum(position, 1), 0)
     if wish["harmonic"]:
         made["price"] = [_NODE_PRICES.get(fret, 0.0) for fret in found.values()]
     if wish["position"]:

@@ -18,7 +18,7 @@ CROSSED = 0.25  # a higher note of a chord on a lower string than the next one
 STRETCH = 0.08  # for each millimetre over what is comfortable
 TOO_WIDE = 40.0  # for what no hand reaches; taken only where there is nothing else
 BARRE, FIFTH_FINGER = 0.3, 4.0
-ANCHOR = 1.5  # for each fret away from the position or finger asked for
+ANCHOR = 3.0  # for each fret away from the position or finger asked for
 ASTRAY = 20.0  # an open string where a finger is asked for, or the other way round: more than any change of position
 GIVEN_UP = 100.0  # a note that cannot have a string
 
