@@ -226,7 +226,8 @@ def _lost(start: float, end: float, rings: float, now: float) -> int:
 
 def _stretch(low: np.ndarray, high: np.ndarray) -> np.ndarray:
     far = np.where(high > 0, reach(np.minimum(low, high), high), 0.0)
-    return weights.STRETCH * np.maximum(far - COMFORTABLE, 0) + weights.TOO_WIDE * (far > POSSIBLE)
+    stretched = np.clip(far - COMFORTABLE, 0, POSSIBLE - COMFORTABLE)
+    return weights.STRETCH * stretched + weights.TOO_WIDE * (far > POSSIBLE)
 
 
 def _grip(strings: np.ndarray, frets: np.ndarray, low: np.ndarray) -> np.ndarray:
