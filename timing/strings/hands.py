@@ -149,6 +149,8 @@ class Hand:
         away = np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
         bells = all(self._across[kind] for kind, held in key if not held)  # these are at home in high positions
         height = 0.0 if bells else weights.HEIGHT
+        if ways["finger"].any():
+            cost = cost + weights.ASTRAY * _tangled(ways["finger"], frets)
         cost = (cost + _grip(strings, frets, low) + weights.SPREAD * np.where(free, 0, high - low))[row]
         cost = cost + height * (position - 1) + weights.ANCHOR * away
         if not bells:
@@ -239,3 +241,11 @@ def _grip(strings: np.ndarray, frets: np.ndarray, low: np.ndarray) -> np.ndarray
     blocked = np.any((frets == 0) & (strings < across[:, None]), axis=1)
     fingers = stopped - lowest.sum(axis=1) + 1
     return np.where(stopped > 4, weights.BARRE + weights.FIFTH_FINGER * ((fingers > 4) | blocked), 0.0)
+
+
+def _tangled(fingers: np.ndarray, frets: np.ndarray) -> np.ndarray:
+    """(n,) pairs of the fingers asked for that no hand has: one at two frets, or a higher one at a lower fret."""
+    finger, fret = (np.sign(side[:, :, None] - side[:, None, :]) for side in (fingers, frets))
+    placed = fingers > 0
+    both = np.triu(placed[:, :, None] & placed[:, None, :], 1)
+    return (both & ((finger == 0) & (fret != 0) | (finger * fret < 0))).sum(axis=(1, 2))

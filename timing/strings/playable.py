@@ -25,6 +25,7 @@ WAY = np.dtype(
         ("string", np.int64),
         ("fret", np.int64),
         ("anchor", np.int64),  # where the hand would have to be for the finger or position asked for; 0: anywhere
+        ("finger", np.int64),  # asked for, and stopping the string; 0: any
         ("price", np.float64),  # what the way costs in itself, as in timing.strings.hands
     ]
 )
@@ -75,6 +76,7 @@ def ways(found: dict[int, int], wish: np.void) -> np.ndarray:
         behind = np.where(stopped, np.maximum(-position, 0), 0)
         made["price"] = weights.ASTRAY * (opened != (finger == 0)) + weights.ANCHOR * behind
         made["anchor"] = np.where(stopped, np.maximum(position, 1), 0)
+        made["finger"] = np.where(stopped, finger, 0)
     if wish["harmonic"]:
         made["price"] = [_NODE_PRICES.get(fret, 0.0) for fret in found.values()]
     if wish["position"]:
