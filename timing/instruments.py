@@ -62,16 +62,16 @@ def program_of(name: str) -> int:
 
 def guess_program(name: str) -> int:
     """The program of a part by the name it has in a score; the piano if the name says nothing."""
-    return _BY_NAME.get(named_instrument(name), 0)
+    return max(named_program(name), 0)
 
 
-def named_instrument(name: str) -> str:
-    """The instrument that is named in the name of a part, as it is known here; empty if there is none."""
+def named_program(name: str) -> int:
+    """The program of a part by the name it has in a score; -1 if the name says nothing."""
     words = " ".join(name.lower().replace(".", " ").split())
     if words in _BY_NAME:
-        return words
+        return _BY_NAME[words]
     found = [known for known in _BY_NAME if f" {known} " in f" {words} " and known != "bass"]
-    return max(found, key=len, default="")
+    return _BY_NAME[max(found, key=len)] if found else -1
 
 
 def sustains(program: int) -> bool:

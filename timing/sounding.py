@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from timing.instruments import guess_program, named_instrument
+from timing.instruments import guess_program, named_program
 from timing.parts import of_parts, said_of
 from timing.plan import Plan
 from timing.plan.strings import OCTAVES
@@ -75,7 +75,7 @@ def _in_doubt(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> n
     for part in np.flatnonzero(doubtful):
         name = f"{parts['instrument'][part]} {parts['name'][part]}"
         own = parts["program"][part] in GUITARS or guess_program(name) in GUITARS
-        unnamed = parts["program"][part] < 0 and not named_instrument(name)
+        unnamed = parts["program"][part] < 0 and named_program(name) < 0
         called = f"{name} {planned[part][0] or ''}".lower()
         doubtful[part] = (own or unnamed) and not any(other in called for other in _AT_PITCH)
     return doubtful

@@ -116,7 +116,7 @@ def test_no_way_costs_less(pitches, data):
     count = len(pitches)
     moments, start = np.arange(count), np.arange(count, dtype=float)
     flat, voice = np.zeros(count, bool), np.zeros(count, np.int64)
-    sounds = Sounds(moments, moments, start, start, voice, np.array(pitches), flat, {}, flat)
+    sounds = Sounds(moments, moments, start, start, start, voice, np.array(pitches), flat, {}, flat, flat)
     string, _, cost = Hand(tables, flat, 6).play(sounds, 1.0)
     mine = [table[table["string"] == chosen] for table, chosen in zip(tables, string, strict=True)]
     other = [table[[data.draw(st.integers(0, len(table) - 1))]] for table in tables]

@@ -12,19 +12,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.instruments import named_program
 from timing.lines import Lines, voice_numbers
 from timing.ornaments import as_written, share_strings, whole_notes
 from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan
 from timing.plan.strings import StringChoice
-from timing.score import Sign
+from timing.score import Score, Sign
 from timing.strings.hands import Hand, Sounds
 from timing.strings.playable import FRETS, WISH, frets_on, ways
 from timing.strings.remarks import Teller
-from timing.strings.tuning import Tuned
+from timing.strings.ringing import RINGS, ligados, rings_until
+from timing.strings.tuning import GUITARS, Tuned
 from timing.strings.wishes import Wishes, in_force
 from timing.where import Where
 
+_PIANOS = range(8)
 
 @dataclass(frozen=True)
 class Ringing:
@@ -74,6 +77,7 @@ def choose_strings(
     def chosen(entry: StringChoice) -> np.ndarray:
         return lines.select(entry.for_, entry.place("for"), where)[first]
 
+    written["finger"] = _left_hand(written, where.score)
     wishes = Wishes(whole, written, tunings, frets, where)
     np.maximum.at(wishes.table["room"], owner, whole["pitch"][owner] - played["pitch"])
     for entry in in_force(plan, whole, chosen, where):
@@ -90,6 +94,21 @@ def choose_strings(
     latest = np.full(len(played), -np.inf)
     latest[last] = wishes.latest
     return Ringing(latest)
+
+
+def _left_hand(notes: np.ndarray, score: Score) -> np.ndarray:
+    """(n,) the fingers (0 to 4) that a guitarist's left hand is asked for, -1 elsewhere.
+
+    On a guitar one can play what is written for another instrument, whose fingering then means nothing: that of a part
+    that the score gives to another, or that has a fifth finger. A part that is called a piano but has a finger 0 or a
+    tuning of strings is a guitar's whose instrument nobody has named.
+    """
+    parts = score.parts
+    named = [named_program(f"{part['instrument']} {part['name']}") for part in parts]
+    said = np.where(parts["program"] >= 0, parts["program"], named)
+    has = {finger: np.isin(np.arange(len(parts)), notes["part"][notes["finger"] == finger]) for finger in (0, 5)}
+    guitar = (said < 0) | np.isin(said, GUITARS) | np.isin(said, _PIANOS) & (has[0] | parts["tuning"].any(axis=1))
+    return np.where((guitar & ~has[5])[notes["part"]], notes["finger"], -1)
 
 
 # -- playing it
@@ -121,9 +140,9 @@ def _play_part(
     able = np.flatnonzero(possible)
     if not len(able):
         return
-    sounds, number = _sounds(played, notes, rows[able], kind[able], wish[able], tied)
     span = float(played["score_onset"][rows[-1]] - played["score_onset"][rows[0]])
     seconds = float(played["onset"][rows[-1]] - played["onset"][rows[0]]) / span if span > 0 else 1.0
+    sounds, number = _sounds(played, notes, rows[able], kind[able], wish[able], tied, seconds)
     across = np.array([bool(values[6]) for values in kinds.tolist()])
     string, fret, _ = Hand(tables, across, int((tuning > 0).sum())).play(sounds, seconds)
     played["string"][rows[able]], played["fret"][rows[able]] = string[number], fret[number]
@@ -174,9 +193,10 @@ def _sounds(
     kind: np.ndarray,
     wish: np.ndarray,
     tied: list[tuple[int, int]] | tuple,
+    seconds: float,
 ) -> tuple[Sounds, np.ndarray]:
     """The sounds of one part, and (n,) the number of the sound that each row is: notes of one pitch that begin together
-    are one sound, unless they are asked to lie on different strings.
+    are one sound, unless they are asked to lie on different strings. `seconds` is the length of a quarter.
 
     Small notes come before the notes at whose place they stand, first those that end the note before.
     """
@@ -185,7 +205,8 @@ def _sounds(
     stage = np.where(source["grace"] == 0, 2, np.where(source["after"], 0, 1))
     moment = np.unique(np.column_stack([start, stage, -source["grace"].astype(np.int64)]), axis=0, return_inverse=True)
     moment = moment[1].ravel()
-    order = np.lexsort((-wish["string"], mine["pitch"], moment))
+    asked = [-wish[name] for name in ("finger", "fret", "position", "string")]  # what one notehead says is for both
+    order = np.lexsort((*asked, mine["pitch"], moment))
     together = np.column_stack([moment, mine["pitch"]])[order]
     fresh = np.append(True, np.any(np.diff(together, axis=0) != 0, axis=1))
     string = wish["string"][order]
@@ -201,8 +222,11 @@ def _sounds(
     across = wish["across"][first].astype(bool)
     end = np.where(across, np.maximum(end, _next_across(voice, moment[first], start[first], across)), end)
     slurred = (mine["attack"] == SLURRED)[first]
-    times, pitch = (moment[first], kind[first], start[first], end), mine["pitch"][first]
-    return Sounds(*times, voice, pitch, across, comes_from, slurred), number
+    pitch, begun = mine["pitch"][first], moment[first]
+    rings = rings_until(begun, start[first], end, pitch, RINGS / max(seconds, 1e-6))
+    ligado = ligados(begun, voice, source["signs"][first], pitch)
+    times = (begun, kind[first], start[first], end, rings)
+    return Sounds(*times, voice, pitch, across, comes_from, slurred, ligado), number
 
 
 def _tied_sounds(

@@ -2,10 +2,10 @@
 
 A dynamic programme over the moments at which notes begin (the approach of S. Sayegh, Computer Music Journal 13(3),
 1989). A state is a string for every note that begins or still sounds, and a position of the hand; what a state costs by
-itself and what it costs to come from one state to the next are the house's own weights, in which a change of position
-by one fret in good time is about 0.7. Both depend on little (the pitches, what is asked of them, which notes go on), so
-they are worked out once for each combination that the music has: a repeat or a figure that comes back costs next to
-nothing. All is judged in written time, so that rubato does not change the fingering.
+itself and what it costs to come from one state to the next is in `timing.strings.weights`. Both depend on little (the
+pitches, what is asked of them, which notes go on), so they are worked out once for each combination that the music has:
+a repeat or a figure that comes back costs next to nothing. All is judged in written time, so that rubato does not
+change the fingering.
 """
 
 from __future__ import annotations
@@ -16,33 +16,18 @@ from itertools import pairwise
 
 import numpy as np
 
+from timing.strings import weights
 from timing.strings.playable import COMFORTABLE, POSSIBLE, WAY, reach
 
-# What a state costs.
-_HEIGHT = 0.04  # for each position above the first
-_OPEN = 0.15  # an open string is easier by so much ...
-_BELL = 0.8  # ... and in campanella by so much
-_FAR_OPEN, _NEAR = 0.12, 4  # but for each position above this one it sounds and feels further from the stopped notes
-_SPREAD = 0.12  # for each fret between the fingers
-_CROSSED = 0.25  # a higher note of a chord on a lower string than the next one
-_STRETCH = 0.08  # for each millimetre over what is comfortable
-_TOO_WIDE = 10.0  # for what no hand reaches; taken only where there is nothing else
-_BARRE, _FIFTH_FINGER = 0.3, 4.0
-_ANCHOR = 1.5  # for each fret away from the position or finger asked for
-_GIVEN_UP = 100.0  # a note that cannot have a string
-# What it costs to come to a state.
-_SHIFT, _SHIFT_FRET = 0.6, 0.12  # a change of position, and each fret of it
-_HASTES = np.array([0.1, 0.2, 0.4, 1.0, 4.0])  # seconds for it, and by how much each makes it dearer
-_HASTE_COSTS = (3.0, 2.0, 1.4, 1.0, 0.6, 0.0)
-_CUT = (0.0, 1.5, 3.0, 4.5, 8.0)  # a note that must sound on loses its string: by the share that is lost; campanella
-_LINE = 0.1  # for each string that lies between stopped neighbours of a voice
-_TORN = 12.0  # a slide or a slur of the left hand that does not stay on its string
 _NEVER = 1e6
 
 _POSITIONS = 16
 _STATES, _RELEASED, _ASSIGNMENTS = 80, 12, 400  # kept at most: states of a moment, of these with nothing held; drafts
 
-_HELD, _NEIGHBOUR, _SAME = 0, 1, 2
+_HELD, _NEIGHBOUR, _SAME, _LIGADO = 0, 1, 2, 3
+
+# How a sound comes into a moment: it begins, or it goes on and loses one to three thirds if it is cut here.
+_BEGINS, _WRITTEN, _BELL, _RINGS = 0, 1, 4, 5
 
 
 @dataclass(frozen=True)
@@ -53,11 +38,13 @@ class Sounds:
     kind: np.ndarray  # row in the list of ways
     start: np.ndarray  # quarters
     end: np.ndarray  # quarters until which it must sound
+    rings: np.ndarray  # quarters until which it had better ring; never before its end
     voice: np.ndarray
     pitch: np.ndarray
     across: np.ndarray  # campanella
     comes_from: dict[int, int]  # the sound that must lie on the same string
     slurred: np.ndarray  # on the string of the note before it in its voice
+    ligado: np.ndarray  # better on the string of the note before it in its voice
 
 
 @dataclass(frozen=True)
@@ -75,6 +62,8 @@ class Hand:
 
     def __init__(self, ways: list[np.ndarray], across: np.ndarray, strings: int):
         self._ways, self._across, self._strings = ways, across, strings
+        thirds = np.arange(1, 4) / 3
+        self._cuts = np.concatenate([[0.0], weights.CUT * thirds, [weights.BELL_CUT], weights.RING * thirds])
         self._shape = lru_cache(4096)(self._find_shape)
         self._passing = lru_cache(2048)(self._find_passing)
 
@@ -105,31 +94,33 @@ class Hand:
     def _steps(self, sounds: Sounds, seconds: float) -> list[tuple]:
         """For each moment: its sounds, held ones first; their kinds; what they have to do with those of the moment
         before; the haste."""
-        kind, end, pitch, voice = (getattr(sounds, name).tolist() for name in ("kind", "end", "pitch", "voice"))
-        start, across, slurred = sounds.start.tolist(), sounds.across.tolist(), sounds.slurred.tolist()
+        kind, pitch, voice, start = (getattr(sounds, name).tolist() for name in ("kind", "pitch", "voice", "start"))
+        end, rings, across = sounds.end.tolist(), sounds.rings.tolist(), sounds.across.tolist()
+        same = np.where(sounds.slurred, _SAME, np.where(sounds.ligado, _LIGADO, _NEIGHBOUR)).tolist()
         bounds = np.flatnonzero(np.diff(sounds.moment, prepend=-1, append=-1)).tolist()
-        haste = np.searchsorted(_HASTES, np.diff(sounds.start[bounds[:-1]], prepend=0) * seconds, side="right").tolist()
+        waits = np.diff(sounds.start[bounds[:-1]], prepend=0) * seconds
+        haste = np.searchsorted(weights.HASTES, waits, side="right").tolist()
         made: list[tuple] = []
         members: list[int] = []
         for number, (first, last) in enumerate(pairwise(bounds)):
             now = start[first]
             begun = self._outermost(first, last)
             struck = {pitch[s] for s in begun}
-            held = [s for s in members if end[s] > now + 1e-6 and pitch[s] not in struck]
+            held = [s for s in members if rings[s] > now + 1e-6 and pitch[s] not in struck]
             held = held[-max(self._strings + 2 - len(begun), 1) :]  # of more, hardly one could sound on
             places = {s: place for place, s in enumerate(members)}
             pairs = [(places[s], place, _HELD) for place, s in enumerate(held)]
-            key = [(kind[s], 4 if across[s] else _lost(end[s] - now, end[s] - start[s])) for s in held]
+            key = [(kind[s], _BELL if across[s] else _lost(start[s], end[s], rings[s], now)) for s in held]
             for place, s in enumerate(begun, len(held)):
-                key.append((kind[s], 0))
+                key.append((kind[s], _BEGINS))
                 source = sounds.comes_from.get(s)
                 if source in places:
                     pairs.append((places[source], place, _SAME))
                     continue
                 line = [m for m in members if voice[m] == voice[s]]
-                if line and (slurred[s] or haste[number] < len(_HASTES)):  # a long rest parts them
+                if line and (same[s] == _SAME or haste[number] < len(weights.HASTES)):  # a long rest parts them
                     near = min(line, key=lambda m: (-start[m], abs(pitch[m] - pitch[s])))
-                    pairs.append((places[near], place, _SAME if slurred[s] else _NEIGHBOUR))
+                    pairs.append((places[near], place, same[s]))
             members = [*held, *begun]
             made.append((members, tuple(key), tuple(pairs), haste[number]))
         return made
@@ -157,16 +148,18 @@ class Hand:
         anchor = ways["anchor"][row] * begun
         away = np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
         bells = all(self._across[kind] for kind, held in key if not held)  # these are at home in high positions
-        height = 0.0 if bells else _HEIGHT
-        cost = (cost + _grip(strings, frets, low) + _SPREAD * np.where(free, 0, high - low))[row]
-        cost = cost + height * (position - 1) + _ANCHOR * away
+        height = 0.0 if bells else weights.HEIGHT
+        if ways["finger"].any():
+            cost = cost + weights.ASTRAY * _tangled(ways["finger"], frets)
+        cost = (cost + _grip(strings, frets, low) + weights.SPREAD * np.where(free, 0, high - low))[row]
+        cost = cost + height * (position - 1) + weights.ANCHOR * away
         if not bells:
             opened = ((frets == 0) & begun).sum(axis=1) * ~free
-            cost = cost + _FAR_OPEN * opened[row] * np.maximum(position - _NEAR, 0)
+            cost = cost + weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
             chord = strings[:, begun]  # which is sorted by pitch
             crossed = (chord[:, 1:] > chord[:, :-1]) & (chord[:, :-1] > 0)
-            cost = cost + _CROSSED * crossed.sum(axis=1)[row]
-        lost = np.array([_CUT[held] for _, held in key])
+            cost = cost + weights.CROSSED * crossed.sum(axis=1)[row]
+        lost = self._cuts[[held for _, held in key]]
         rank = cost + ((strings[row] == 0) * lost).sum(axis=1)
         order = np.argsort(rank, kind="stable")
         released = order[np.all((strings[row[order]] == 0) | begun, axis=1)]
@@ -194,8 +187,10 @@ class Hand:
             price = np.zeros(len(ways))
             if not held:
                 outer = place in (begun[0], begun[-1])  # the highest and the lowest note are missed the most
-                price = np.where(ways["string"] == 0, _GIVEN_UP * (1.2 if outer else 1), ways["price"])
-                price -= np.where(ways["fret"] == 0, _BELL if self._across[kind] else _OPEN, 0)
+                price = np.where(ways["string"] == 0, weights.GIVEN_UP * (1.2 if outer else 1), ways["price"])
+                thick = np.maximum(ways["string"] - weights.BRIGHT_STRINGS, 0)
+                price += weights.DULL * thick * np.maximum(ways["fret"] - weights.BRIGHT_FRETS, 0)
+                price -= np.where(ways["fret"] == 0, weights.BELL if self._across[kind] else weights.OPEN, 0)
             cost, taken = cost[a] + price[b], taken[a] | bit
             low, high = np.minimum(low[a], np.where(fret > 0, fret, 99)), np.maximum(high[a], fret)
             chosen = np.column_stack([chosen[a], b])
@@ -211,27 +206,30 @@ class Hand:
         """(states after, states before) what it costs to come from each to each."""
         here, there = self._shape(before), self._shape(after)
         moved = np.abs(there.position[:, None] - here.position)
-        cost = np.where(moved > 0, (_SHIFT + _SHIFT_FRET * moved) * _HASTE_COSTS[haste], 0.0)
+        eased = np.where(np.any(here.frets > 0, axis=1), 1.0, weights.EASED) * weights.HASTE_COSTS[haste]
+        cost = np.where(moved > 0, (weights.SHIFT + weights.SHIFT_FRET * moved) * eased, 0.0)
         for first, second, how in pairs:
             old, new = here.strings[:, first], there.strings[:, second][:, None]
             if how == _HELD:
-                cost += np.where(new == old, 0.0, np.where(new == 0, _CUT[after[second][1]], _NEVER))
-            elif how == _SAME:
-                cost += np.where(new == old, 0.0, _TORN)
+                cost += (new != old) * np.where(new == 0, self._cuts[after[second][1]], _NEVER)
+            elif how in (_SAME, _LIGADO):
+                cost += (new != old) * (weights.TORN if how == _SAME else weights.LIGADO)
             else:
                 stopped = (here.frets[:, first] > 0) & (there.frets[:, second][:, None] > 0)
-                cost += np.where(stopped, _LINE * np.maximum(np.abs(new - old) - 1, 0), 0.0)
+                cost += np.where(stopped, weights.LINE * np.maximum(np.abs(new - old) - 1, 0), 0.0)
         return cost.astype(np.float32)
 
 
-def _lost(left: float, whole: float) -> int:
-    """How much of a note is lost if it ends now, 1 to 3."""
-    return 1 + min(int(3 * left / max(whole, 1e-9)), 2)
+def _lost(start: float, end: float, rings: float, now: float) -> int:
+    """How much of a note is lost if it is cut now: of what is written; after that, of what had better ring."""
+    kind, until = (_WRITTEN, end) if end > now + 1e-6 else (_RINGS, rings)
+    return kind + min(int(3 * (until - now) / max(until - start, 1e-9)), 2)
 
 
 def _stretch(low: np.ndarray, high: np.ndarray) -> np.ndarray:
     far = np.where(high > 0, reach(np.minimum(low, high), high), 0.0)
-    return _STRETCH * np.maximum(far - COMFORTABLE, 0) + _TOO_WIDE * (far > POSSIBLE)
+    stretched = np.clip(far - COMFORTABLE, 0, POSSIBLE - COMFORTABLE)
+    return weights.STRETCH * stretched + weights.TOO_WIDE * (far > POSSIBLE)
 
 
 def _grip(strings: np.ndarray, frets: np.ndarray, low: np.ndarray) -> np.ndarray:
@@ -242,4 +240,12 @@ def _grip(strings: np.ndarray, frets: np.ndarray, low: np.ndarray) -> np.ndarray
     across = np.where(lowest, strings, 0).max(axis=1, initial=0)
     blocked = np.any((frets == 0) & (strings < across[:, None]), axis=1)
     fingers = stopped - lowest.sum(axis=1) + 1
-    return np.where(stopped > 4, _BARRE + _FIFTH_FINGER * ((fingers > 4) | blocked), 0.0)
+    return np.where(stopped > 4, weights.BARRE + weights.FIFTH_FINGER * ((fingers > 4) | blocked), 0.0)
+
+
+def _tangled(fingers: np.ndarray, frets: np.ndarray) -> np.ndarray:
+    """(n,) pairs of the fingers asked for that no hand has: one at two frets, or a higher one at a lower fret."""
+    finger, fret = (np.sign(side[:, :, None] - side[:, None, :]) for side in (fingers, frets))
+    placed = fingers > 0
+    both = np.triu(placed[:, :, None] & placed[:, None, :], 1)
+    return (both & ((finger == 0) & (fret != 0) | (finger * fret < 0))).sum(axis=(1, 2))

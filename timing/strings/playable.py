@@ -6,13 +6,14 @@ from itertools import combinations
 
 import numpy as np
 
+from timing.strings import weights
+
 FRETS = 19  # of the classical guitar (common practice)
 SCALE = 650.0  # millimetres from the nut to the bridge of a classical guitar (common practice)
 # The fret at which a string is touched for a natural harmonic, by semitones above the open string: the nodes of the
 # second to fifth partial (N. Fletcher and T. Rossing, The Physics of Musical Instruments, from memory).
 NODES = {12: 12, 19: 7, 24: 5, 28: 4}
 _NODE_PRICES = {12: 0.0, 7: 1.0, 5: 2.0, 4: 4.0}  # the lower partial speaks the more surely (common practice)
-_ASTRAY = 6.0  # an open string where a finger is asked for, or the other way round
 
 # How far the first and fourth finger reach on one another's string, in millimetres between their frets: four frets in
 # first position are 98, five are 127, six are 154 (common practice: four lie under the hand, five are a stretch).
@@ -24,6 +25,7 @@ WAY = np.dtype(
         ("string", np.int64),
         ("fret", np.int64),
         ("anchor", np.int64),  # where the hand would have to be for the finger or position asked for; 0: anywhere
+        ("finger", np.int64),  # asked for, and stopping the string; 0: any
         ("price", np.float64),  # what the way costs in itself, as in timing.strings.hands
     ]
 )
@@ -68,8 +70,13 @@ def ways(found: dict[int, int], wish: np.void) -> np.ndarray:
     made["string"], made["fret"] = list(found), list(found.values())
     opened, finger = made["fret"] == 0, int(wish["finger"])
     if finger >= 0:
-        made["price"] = _ASTRAY * (opened != (finger == 0))
-        made["anchor"] = np.where(opened | (finger == 0), 0, np.maximum(made["fret"] - finger + 1, 1))
+        position = made["fret"] - finger + 1
+        stopped = ~opened & (finger > 0)
+        # in first position a finger may lie one fret behind its own, as the fourth often does; two are as good as none
+        behind = np.where(stopped, np.maximum(-position, 0), 0)
+        made["price"] = weights.ASTRAY * (opened != (finger == 0)) + weights.ANCHOR * behind
+        made["anchor"] = np.where(stopped, np.maximum(position, 1), 0)
+        made["finger"] = np.where(stopped, finger, 0)
     if wish["harmonic"]:
         made["price"] = [_NODE_PRICES.get(fret, 0.0) for fret in found.values()]
     if wish["position"]:
