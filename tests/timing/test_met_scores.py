@@ -40,6 +40,12 @@ def abc(tune: str) -> str:
     return f"X:1\nT:t\nM:4/4\nL:1/4\nK:C\n{tune}\n"
 
 
+def guitar(content: str, octave: str = "") -> str:
+    clef = f"<clef><sign>G</sign><line>2</line>{octave}</clef>"
+    return musicxml([bar(content, 1, FOUR_FOUR + clef)], names=("Guitar",))
+
+
+EIGHT = "<clef-octave-change>-1</clef-octave-change>"
 BACK, FORTH = '<repeat direction="backward"/>', '<repeat direction="forward"/>'
 LOST = '<direction><direction-type><octave-shift type="stop"/></direction-type></direction>'
 FOUND = '<direction><direction-type><octave-shift type="down" size="8"/></direction-type></direction>'
@@ -74,6 +80,11 @@ SCORES = {
     "pitch-range": (  # MIDI 127 is G9
         score(WHOLE.replace("<step>C</step><octave>4", "<step>G</step><alter>1</alter><octave>9")),
         score(WHOLE.replace("<step>C</step><octave>4", "<step>G</step><octave>9")),
+    ),
+    "octave-assumed": (guitar(WHOLE), guitar(WHOLE, EIGHT)),
+    "capo-in-words": (
+        guitar(words("<words>Capo III</words>") + WHOLE, EIGHT),
+        guitar(words("<words>Da capo III</words>") + WHOLE, EIGHT),
     ),
     "repeat-structure": (
         score(line("left", FORTH) + WHOLE, WHOLE),
