@@ -233,33 +233,34 @@ def _sections(text: str, opened: list[int]) -> list[tuple[str, int, int, float, 
     begins = _labels(text, opened) if listed else None
     if not begins:
         return None
-    names, order = list(begins), [name.strip() for name in listed[1].split(",")]
-    firsts = list(begins.values())
+    order = [name.strip() for name in listed[1].split(",")]
+    places, firsts = {name: place for place, name in enumerate(begins)}, list(begins.values())
     if firsts[0] != 0 or any(there <= here for here, there in pairwise(firsts)) or not set(order) <= begins.keys():
         return None
     lasts = [*(first - 1 for first in firsts[1:]), len(opened) - 1]
-    return _as_signs([names.index(name) for name in order], firsts, lasts)
+    return _as_signs([places[name] for name in order], firsts, lasts)
 
 
 def _labels(text: str, opened: list[int]) -> dict[str, int] | None:
-    """The bar at which each section begins; None if one begins within a bar, or two have one name."""
+    """The bar at which each section begins; None if one begins within a bar or has no music, or two have one name."""
     found: dict[str, int] = {}
-    waiting: dict[str, bool] = {}  # labels whose music is still to come; whether a bar line has come
+    waiting = None  # a section whose music is still to come
     fresh = True  # no music since the bar line
+    begins_bar = True  # the section that waits does
     for number, line in enumerate(text.splitlines(), start=1):
         if line.startswith("="):
-            fresh = True
-            waiting = dict.fromkeys(waiting, True)
+            fresh = begins_bar = True
         elif label := re.match(r"\*>([^\[\]\t]+)(\t|$)", line):
-            if label[1] in found or label[1] in waiting:
+            if waiting is not None or label[1] in found:
                 return None
-            waiting[label[1]] = fresh
+            waiting, begins_bar = label[1], fresh
         elif line and line[0] not in "*!":
-            if not all(waiting.values()):
-                return None
-            found.update(dict.fromkeys(waiting, bisect_right(opened, number) - 1))
-            fresh, waiting = False, {}
-    return found
+            if waiting is not None:
+                if not begins_bar:
+                    return None
+                found[waiting] = bisect_right(opened, number) - 1
+            fresh, waiting = False, None
+    return found if waiting is None else None
 
 
 def _as_signs(order: list[int], firsts: list[int], lasts: list[int]) -> list[tuple[str, int, int, float, str]] | None:
