@@ -53,5 +53,5 @@ def test_the_timeline_lists_every_mark():
     assert [row["fate"] for row in rows] == ["used", "used", "not understood", "without effect", "ignored"]
     assert rows[1] == {
         "section": "dynamics", "text": "f", "bar": "2", "beat": 1.0, "part": "Piano", "fate": "used", "why": "",
-        "line": None, "passes": [2], "count": 1,
+        "line": None, "passes": [2], "count": 1, "bar_name": "2",
     }  # fmt: skip
