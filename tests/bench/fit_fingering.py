@@ -10,7 +10,8 @@ apart than is comfortable, the fewest shifts with which they can be taken, notes
 With `fit`, the weights that `timing.strings.weights` calls FITTED are stepped up and down, one after another, as long
 as more marks are met: strings, open strings, and stopped ones where there is an open one. How much of a mark is met is
 1 at best, 0 at worst, and 1/2 where the cheapest way that meets it costs as much as the cheapest that does not. Each
-composer's marks are then tried with weights that were fitted without him.
+composer's marks are then tried with weights that were fitted without him; and since the hand is no part of the fit, the
+last table says what the weights fitted to all marks ask of it.
 """
 
 from __future__ import annotations
@@ -302,11 +303,13 @@ def print_fit(pieces: list[Piece]) -> None:
             if who == composer:
                 sums[who, kind] += row
                 sums["all", kind] += row
-    values = fit(trial, start)
-    print(f"{'none':<28}" + "  ".join(f"{value:7.3f}" for value in values.values()))
+    fitted = fit(trial, start)
+    print(f"{'none':<28}" + "  ".join(f"{value:7.3f}" for value in fitted.values()))
     print("\nheld out, fingers taken out (what sounds as one note counts once)")
     for (who, kind), (count, good, _) in sorted(sums.items(), key=lambda item: (item[0][0] == "all", item[0])):
         print(f"{who:<12} {kind:<8} {good:4.0f} of {count:4.0f}  {100 * good / count:3.0f} %")
+    vars(weights).update(fitted)
+    print_hands(pieces)
 
 
 if __name__ == "__main__":

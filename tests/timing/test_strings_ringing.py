@@ -83,6 +83,13 @@ def test_a_phrase_under_a_slur_is_no_ligado():
     assert places(line.format("(", ")"), bars=1) == places(line.format("", ""), bars=1)
 
 
+def test_a_held_bass_is_not_forgotten_among_much_that_rings():
+    """C3 is held under eight notes in a second, which all ring, and B2: one hand must reach both."""
+    line = "e3:.25 a3:.25 c4:.25 e4:.25 g4:.25 b4:.25 d5:.25 f5:.25 b2:.25"
+    frets = [int(place.split("/")[1]) for place in places({1: f"r:.25 {line}", 2: "c3:4"}, bars=1, tempo=240)]
+    assert abs(frets[0] - frets[-1]) <= 4
+
+
 # -- until when a note had better ring
 
 

@@ -107,10 +107,12 @@ class Hand:
             begun = self._outermost(first, last)
             struck = {pitch[s] for s in begun}
             held = [s for s in members if rings[s] > now + 1e-6 and pitch[s] not in struck]
-            held = held[-max(self._strings + 2 - len(begun), 1) :]  # of more, hardly one could sound on
+            most = max(self._strings + 2 - len(begun), 1)  # of more, hardly one could sound on
+            if len(held) > most:  # what is written stays rather than what only rings
+                held = sorted(held, key=lambda s: end[s] > now + 1e-6)[-most:]
             places = {s: place for place, s in enumerate(members)}
             pairs = [(places[s], place, _HELD) for place, s in enumerate(held)]
-            key = [(kind[s], _BELL if across[s] else _lost(start[s], end[s], rings[s], now)) for s in held]
+            key = [(kind[s], _lost(start[s], end[s], rings[s], now, across[s])) for s in held]
             for place, s in enumerate(begun, len(held)):
                 key.append((kind[s], _BEGINS))
                 source = sounds.comes_from.get(s)
@@ -220,9 +222,12 @@ class Hand:
         return cost.astype(np.float32)
 
 
-def _lost(start: float, end: float, rings: float, now: float) -> int:
+def _lost(start: float, end: float, rings: float, now: float, across: bool) -> int:
     """How much of a note is lost if it is cut now: of what is written; after that, of what had better ring."""
-    kind, until = (_WRITTEN, end) if end > now + 1e-6 else (_RINGS, rings)
+    written = end > now + 1e-6
+    if written and across:
+        return _BELL
+    kind, until = (_WRITTEN, end) if written else (_RINGS, rings)
     return kind + min(int(3 * (until - now) / max(until - start, 1e-9)), 2)
 
 
