@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pretty_midi
 import pytest
 
@@ -94,6 +95,7 @@ def test_levels_and_tones_are_those_of_the_notes_one_by_one(compared):
                 if not start - 1e-6 <= note["score_onset"] < end - 1e-6:
                     continue
                 tone = ("naturale", "sul tasto", "sul ponticello")[note["tone"]]
+                tone = tone if np.isnan(note["pluck"]) else f"{note['pluck']:g} cm"  # as a dolce has it
                 sounding[tone] = sounding.get(tone, 0.0) + note["end"] - note["onset"]
                 if note["role"] == 0:
                     levels += [note["level"] + swell for swell in (0.0, *swells.get(k, ()))]
