@@ -2,22 +2,25 @@
 
 A notehead is named `n` and its row in `Score.heads`, a bar `b` and its row in `Score.bars` (in the first part).
 MusicXML files are passed on as they are, with the names and with what the engraver would not draw else: accidentals
-where the file has none, and the numbers of strings as fingers between braces. Spaces beside the other fingers keep them
-off the stems. Any other kind is written anew by music21.
+where the file has none, a voice of its own for what a voice plays beside itself, and the numbers of strings as fingers
+between braces. Spaces beside the other fingers keep them off the stems. Any other kind is written anew by music21.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from fractions import Fraction
 from itertools import count
 from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 from timing.reader import read_stream
 from timing.reader.accidentals import write_accidentals
+from timing.reader.mending import ROUNDED
 from timing.reader.walk import Parsed, walk_heads
 
+_BESIDE = 1000  # voices that are added are numbered from here on
 _ROOM = "\u00a0"  # a space that stays
 
 
@@ -38,8 +41,28 @@ def _own(parsed: Parsed) -> Element:
     for number, head in enumerate(walk_heads(parsed)):
         head.facts.element.set("id", f"n{number}")
     write_accidentals(parsed.tree)
+    _part_voices(parsed)
     _show_fingers(parsed.tree)
     return parsed.tree
+
+
+def _part_voices(parsed: Parsed) -> None:
+    """The engraver lays the notes of a voice one after another, though <backup> may go back over them: those that
+    begin before the voice has come so far get another voice."""
+    facts = {id(note.element): note for note in parsed.facts.notes}
+    for measure in parsed.tree.iter("measure"):
+        reached: dict[tuple[int, str], Fraction] = {}
+        for element in measure.iterfind("note"):
+            note = facts.get(id(element))
+            if note is None or not note.voice_name.isdecimal():
+                continue
+            if element.find("chord") is None:
+                lanes = (str(int(note.voice_name) + _BESIDE * lane) for lane in count())
+                voice = next(v for v in lanes if note.start > reached.get((note.staff, v), Fraction(-1)) - ROUNDED)
+            reached[note.staff, voice] = note.start + note.length
+            if voice != note.voice_name:
+                said = element.find("voice")
+                (SubElement(element, "voice") if said is None else said).text = voice
 
 
 def _show_fingers(root: Element) -> None:

@@ -8,6 +8,7 @@ from xml.etree.ElementTree import fromstring
 import numpy as np
 import pytest
 from music21 import corpus
+from written import FOUR_FOUR, bar, musicxml, note
 
 from render.drawing.engraver import Engraver, engrave
 from render.drawing.engraving import SPACE, STAFF
@@ -48,8 +49,8 @@ def test_noteheads_stand_in_their_bar_and_later_notes_further_right(work):
             left, right = box[int(score.heads["bar"][head])]
             assert left <= x <= right
             assert system.top <= y <= system.bottom
-        for bar in np.unique(system.moments["bar"]):
-            inside = system.moments[system.moments["bar"] == bar]
+        for row in np.unique(system.moments["bar"]):
+            inside = system.moments[system.moments["bar"] == row]
             assert np.all(np.diff(inside["offset"]) > 0)
             assert np.all(np.diff(inside["x"]) >= 0)
         assert np.all(np.diff(system.bars["left"]) > 0)
@@ -83,6 +84,20 @@ def test_moments_lie_on_the_noteheads():
         assert aside.min() == pytest.approx(0, abs=1e-9)
         assert np.quantile(aside, 0.9) < 0.01
         assert aside.max() < 2 * SPACE
+
+
+def test_what_a_voice_plays_beside_itself_stands_beside_it(tmp_path):
+    """<backup> goes back over the notes of the same voice: beat 2 is where its A3 and its C3 both are."""
+    back, forth = "<backup><duration>48</duration></backup>", "<forward><duration>12</duration></forward>"
+    notes = "".join(note(pitch, 1) for pitch in ("E3", "A3", "G4", "E4"))
+    path = tmp_path / "beside.musicxml"
+    path.write_text(musicxml([bar(notes + back + forth + note("C3", 1), 1, FOUR_FOUR)]))
+    score = read_score(path, cache=False)
+    (system,) = engrave(score, 700).systems
+    pitch = score.notes["pitch"][score.heads["note"][system.heads["head"]]]
+    x = dict(zip(pitch.tolist(), system.heads["x"].tolist(), strict=True))
+    assert x[48] == pytest.approx(x[57], abs=1.5 * SPACE)
+    assert x[57] < x[67] < x[64]
 
 
 @pytest.mark.parametrize("width", [1060, 350])
