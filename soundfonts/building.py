@@ -21,7 +21,7 @@ from soundfonts.strings import Pluck
 PROGRAM = 24  # of 0-127
 STRINGS = 7  # at most
 
-_SCALE = 2_550.0  # what amplitude 1 is in the file: as loud as 16 bits allow but for a few pizzicati
+_SCALE = 2_450.0  # what amplitude 1 is in the file: as loud as 16 bits allow but for a few pizzicati
 _RELEASE, _RELEASE_MUTED = 0.3, 0.15  # seconds for 96 dB
 # Sounded by the left hand: the naturale's note without the edge of its pluck.
 _HAMMERED = {sf2.CUTOFF: sf2.cutoff(3_000.0), sf2.ATTACK: sf2.timecents(0.012)}

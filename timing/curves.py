@@ -10,7 +10,7 @@ from timing.performance import CURVE
 from timing.remarks import CannotDo
 from timing.timemap import TimeMap
 
-STEP = 0.5  # dB between neighbouring points; less than a listener can tell
+STEP = 0.25  # dB between neighbouring points, which players step through: about what one step of a controller is
 _LEAST_MOVE = 0.25  # dB; a note that moves less than this is left alone
 _HAIR = 1e-6  # quarters; so close before a corner the value that is left is taken
 _MOST = 5_000_000  # stretches between corners, of all notes together

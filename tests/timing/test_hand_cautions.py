@@ -55,7 +55,7 @@ def test_less_than_a_centimetre_is_no_move(one, other, quick):
 @pytest.mark.parametrize(
     ("first", "tempo", "bars"),
     [
-        ("c4:0.25 " * 12 + "c4:0.5 c4:0.25 c4:0.25", 120, "1:4.5 - 1:4"),  # it begins after the longer note
+        ("c4:0.25 " * 12 + "c4:0.5 c4:0.25 c4:0.25", 120, "1:4.5 - 1:5.0"),  # it begins after the longer note
         ("c4:0.25 " * 16, 120, None),  # later, in bar 2
     ],
 )

@@ -440,3 +440,10 @@ def test_the_title(read):
     titled = text.replace("<part-list>", "<movement-title>The Tide\n Mill</movement-title><part-list>")
     assert read(titled).title == "The Tide Mill"
     assert read(text).title == ""
+
+
+def test_codes_of_a_wrong_encoding_are_no_letters(tmp_path):
+    """A plan could not hold them, and a draft takes its title from here."""
+    path = tmp_path / "a.abc"
+    path.write_text("X:1\nT: getr\x9eu\x07met\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|cBAG|FEDC|]\n", encoding="utf-8")
+    assert read_score(path, cache=False).title == "getrumet"

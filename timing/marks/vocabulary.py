@@ -272,7 +272,7 @@ TECHNIQUE = (
 )
 # Names of what is played, of who wrote it and who plays: they ask for nothing. So do the names of instruments.
 HEADINGS = (
-    "tema", "thema", "theme", "thème", "theme russe", "thème russe", "var", "variation", "variations", "variazione",
+    "tema", "thema", "theme", "thème", "var", "variation", "variations", "variazione",
     "variazioni", "variationen", "variación", "variaciones", "trio", "menuetto", "menuet", "menuett", "minuetto",
     "minuet", "minueto", "maggiore", "minore", "majeur", "mineur", "dur", "moll", "mayor", "menor", "finale", "final",
     "introduzione", "introduction", "introducción", "intro", "einleitung", "preludio", "prelude", "prélude",

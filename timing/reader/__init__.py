@@ -247,9 +247,9 @@ _PARSERS = {"xml": _parse_xml, "mxl": _parse_xml, "midi": _parse_midi, "kern": _
 
 def _title(parsed: Parsed) -> str:
     about = parsed.stream.metadata
-    title = " ".join(((about.title or about.movementName or "") if about is not None else "").split())
+    title = guard.legible((about.title or about.movementName or "") if about is not None else "")
     if not title and parsed.facts:
-        title = credited_title(parsed.tree)
+        title = guard.legible(credited_title(parsed.tree))
     return title[:200]
 
 
@@ -261,8 +261,8 @@ def _parts(parsed: Parsed) -> np.ndarray:
         first = staves[0]
         instrument = first.recurse().getElementsByClass("Instrument").first()
         sound = (instrument.instrumentName or "") if instrument is not None else ""
-        row["instrument"] = " ".join(sound.split())[:60]
-        row["name"] = _unique(" ".join((first.partName or sound or f"Part {number + 1}").split()), names)
+        row["instrument"] = guard.legible(sound)[:60]
+        row["name"] = _unique(guard.legible(first.partName or sound) or f"Part {number + 1}", names)
         program = instrument.midiProgram if instrument is not None else None
         row["program"] = program if program is not None and 0 <= program < 128 else -1
         row["percussion"] = instrument is not None and (

@@ -202,7 +202,6 @@ def _mark_edges(bars: list[_Bar], marks: np.ndarray) -> None:
 class _Slip:
     """What there is to say of a bar, once it has its name."""
 
-    code: str
     what: str
     bar: _Bar
     held: Fraction
@@ -244,18 +243,18 @@ def _overfull(bar: _Bar) -> list[_Slip]:
         what = "holds more than its metre in one voice, while another ends with it, and lasts as its metre"
     else:
         what = "holds more than its metre and lasts as long as its notes"
-    return [_Slip("overfull-bar", what, bar, bar.seen)]
+    return [_Slip(what, bar, bar.seen)]
 
 
 def _lone(bar: _Bar) -> list[_Slip]:
     """Settle the length of a short bar that nothing beside it explains."""
     if bar.agreed and not bar.padded:
-        return [_Slip("short-bar", "holds less than its metre and is as short as that", bar, bar.held)]
+        return [_Slip("holds less than its metre and is as short as that", bar, bar.held)]
     bar.length = bar.metre
     if bar.padded:
         return []
     what = "holds less than its metre, and not the same in every staff; the missing beats are silent"
-    return [_Slip("short-bar", what, bar, bar.held)]
+    return [_Slip(what, bar, bar.held)]
 
 
 def _goes_on(before: _Bar, bar: _Bar) -> bool:
@@ -271,18 +270,22 @@ _MOST_NAMED = 12  # stretches of bars
 
 
 def _told(slips: list[_Slip]) -> list[Remark]:
+    long = [slip for slip in slips if slip.bar.long]
+    short = [slip for slip in slips if not slip.bar.long]
+    return _together("overfull-bar", Severity.CAUTION, long) + _together("short-bar", Severity.ADVICE, short)
+
+
+def _together(code: str, severity: Severity, slips: list[_Slip]) -> list[Remark]:
     """A remark for all bars of which the same is to be said: at the first of them, the others named."""
-    alike: dict[tuple[str, str], list[_Slip]] = {}
+    alike: dict[str, list[_Slip]] = {}
     for slip in slips:
-        alike.setdefault((slip.code, slip.what), []).append(slip)
+        alike.setdefault(slip.what, []).append(slip)
     made = []
-    for (code, what), (first, *others) in alike.items():
-        severity = Severity.CAUTION if code == "overfull-bar" else Severity.ADVICE
+    for what, (first, *others) in alike.items():
         sums = f"{float(first.held):g} quarters in {first.bar.beats}/{first.bar.unit}"
         names = [slip.bar.name for slip in others]
         so = f"; the same holds for bar{'s' * (len(names) > 1)} {_stretches(names)}" if names else ""
-        message = f"bar {first.bar.name} {what} ({sums}){so}"
-        made.append(Remark(severity, code, message, bar_name=first.bar.name))
+        made.append(Remark(severity, code, f"bar {first.bar.name} {what} ({sums}){so}", bar_name=first.bar.name))
     return made
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import io
 import re
+import unicodedata
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -30,6 +31,7 @@ MIDI_QUARTERS = 20_000
 MIDI_BARS = 5_000
 MOST_BEATS, SMALLEST_UNIT = 64, 256  # in a time signature
 METRE_WORK = 500_000  # music21 takes time for every time signature, as the square of its beats
+_NO_LETTERS = ("Cc", "Cs", "Cn")  # Unicode: controls, halves of letters, what is no character
 KERN_SPINES = 128
 MXL_FILES = 1_000
 MXL_RATIO = 200  # music packs ten to thirty times; a bomb a thousand times
@@ -275,6 +277,12 @@ def text_metres(raw: Raw, content: str) -> tuple[str, list[str]]:
     content = _METRES[raw.kind].sub(mended, content)
     metres(raw, figures)
     return content, bad
+
+
+def legible(text: str) -> str:
+    """A name or words of a score on one line, without what is no letter, such as the control codes of a wrong
+    encoding: a plan could not hold them."""
+    return " ".join("".join(c for c in text if c.isspace() or unicodedata.category(c) not in _NO_LETTERS).split())
 
 
 def metres(raw: Raw, written: Iterable[str]) -> None:

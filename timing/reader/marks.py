@@ -13,6 +13,7 @@ from math import inf, isfinite, nan
 
 import numpy as np
 
+from timing.reader.guard import legible
 from timing.reader.kern import read_signs
 from timing.reader.notes import spanners
 from timing.reader.walk import Head, Parsed, layers, of_class, walk_bars
@@ -317,5 +318,5 @@ def _rows(marks: list[_Mark]) -> np.ndarray:
     for row, mark in zip(rows, marks, strict=True):
         for column in MARK.names:
             value = getattr(mark, column)
-            row[column] = value[:80] if column == "text" else value
+            row[column] = legible(value)[:80] if column == "text" else value
     return rows
