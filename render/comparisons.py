@@ -63,7 +63,7 @@ def gather(plans: Sequence[Path], kinds: Sequence[str], output: Path | None) -> 
         for plan, reading in zip(plans, readings, strict=True)
     ]
     for kind in kinds:
-        made = companion(kind, read_plan(plans[0]), readings[0].score)
+        made = companion(kind, read_plan(plans[0]), readings[0].source)
         readings.append(made.reading)
         sides.append(Side(plans[0], kind=kind, told=made.told))
     comparison = compare(readings) if len(readings) > 1 else None

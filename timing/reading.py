@@ -45,6 +45,7 @@ class Reading:
     """One reading of a piece: score, plan (with the score's own marks as entries before the plan's), performance, and
     how they lie along the performed order."""
 
+    source: Score  # as it was read: with the cues that are not heard, and before the plan's order turns within bars
     score: Score
     plan: Plan
     performance: Performance
@@ -72,6 +73,7 @@ class Reading:
 def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     """Bring score and plan together; `scale` draws the reading larger or smaller. CannotDo lists every fault of the
     plan against the score."""
+    source = score
     score, cue_remarks = with_cues(score, plan.marks.cues)
     score, order = _own_order(score, plan)
     bars, order_remarks = unfold(score, order=order, repeats_after_return=plan.repeats_after_da_capo)
@@ -122,7 +124,8 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     tables = (curves, glides, bends, phrase_table(phrases))
     performance = Performance(title, played[order], lanes, tunings, bars, pace.time, *tables)
     remarks = (*score.remarks, *cue_remarks, *order_remarks, *where.remarks)
-    return Reading(score, plan, performance, where, phrases, pace, level, lines, tuned.capos, octaves, marks, remarks)
+    shaped = (phrases, pace, level, lines, tuned.capos, octaves, marks, remarks)
+    return Reading(source, score, plan, performance, where, *shaped)
 
 
 def _refuse_faults(where: Where, plan: Plan) -> None:
@@ -157,21 +160,26 @@ def _own_order(score: Score, plan: Plan) -> tuple[Score, list[tuple[int, int, bo
 def _written_out(score: Score, where: Where) -> np.ndarray:
     """PLAYED rows of all notes along the performed order, sorted by score onset, with the score's own columns filled.
 
-    A note tied over a bar line ends where the order leaves the page: its continuation is not played there.
+    A note tied over a bar line ends where the order leaves the page: its continuation is not played there. What is
+    written in a bar after that is over, by a slip, belongs to the bar that is heard then.
     """
     notes, bars = score.notes, where.bars
     first, last = np.searchsorted(notes["bar"], bars["row"]), np.searchsorted(notes["bar"], bars["row"], side="right")
     counts = last - first
     ordinal = np.repeat(np.arange(len(bars)), counts)
     ids = np.arange(len(ordinal)) - np.repeat(np.cumsum(counts) - counts, counts) + np.repeat(first, counts)
-    source, bar = notes[ids], bars[ordinal]
+    source = notes[ids]
+    onset = bars["start"][ordinal] + source["offset"]
+    late = (source["offset"] > bars["length"][ordinal] - 1e-9) & ~source["after"]
+    ordinal = np.where(late, np.searchsorted(bars["start"], onset + 1e-9, side="right") - 1, ordinal)
+    bar = bars[ordinal]
     played = np.zeros(len(ids), PLAYED)
     played["id"], played["ordinal"] = ids, ordinal
     played["bar"], played["pass"] = bar["number"], bar["pass"]
-    played["beat"] = 1 + (source["offset"] + bar["shift"]) * bar["unit"] / 4
+    played["beat"] = 1 + (onset - bar["start"] + bar["shift"]) * bar["unit"] / 4
     for column in ("part", "staff", "voice", "pitch", "string", "fret"):
         played[column] = source[column]
-    played["score_onset"] = bar["start"] + source["offset"]
+    played["score_onset"] = onset
     line_end = where.line_ends[ordinal]
     played["score_length"] = np.minimum(source["length"], np.maximum(line_end - played["score_onset"], 0))
     played["pluck"] = np.nan

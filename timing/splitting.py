@@ -89,7 +89,8 @@ class _Split:
         order = np.lexsort((notes["offset"], notes["bar"]))
         new_row = np.append(np.argsort(order), -1)  # -1 stays
         notes = notes[order]
-        self._move(heads, closing=old.notes["after"][heads["note"]])
+        after = np.append(old.notes["after"], False)  # a head of no note (-1) closes nothing
+        self._move(heads, closing=after[heads["note"]])
         heads["note"] = new_row[heads["note"]]
         marks["note"], marks["goal"] = new_row[marks["note"]], new_row[marks["goal"]]
         self._move_marks(marks, notes)

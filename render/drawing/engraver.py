@@ -188,7 +188,7 @@ def _moments(heads: np.ndarray, score: Score) -> np.ndarray:
     """MOMENT: the leftmost notehead of each written moment, grace notes left out. Where the engraver puts a note before
     an earlier one, x stays."""
     rows = score.heads[heads["head"]]
-    main = (rows["note"] >= 0) & (score.notes["grace"][rows["note"]] == 0)
+    main = np.append(score.notes["grace"], -1)[rows["note"]] == 0  # what is silent has no note (-1)
     rows, x = rows[main], heads["x"][main]
     order = np.lexsort((x, rows["offset"], rows["bar"]))
     rows, x = rows[order], x[order]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from written import FOUR_FOUR, bar, musicxml, note
 
+from render.drawing.engraver import engrave
+from timing.cautions.fixing import fix
 from timing.plan import Plan
 from timing.reader import read_score
 from timing.reading import Reading, perform
@@ -122,3 +124,35 @@ def test_a_slide_or_slur_from_a_silent_cue_goes_with_it(tmp_path):
     score = read_score(path, cache=False)
     assert {"slur", "glissando"} <= set(score.marks["kind"].tolist())
     assert not {"slur", "glissando"} & set(perform(score, Plan()).score.marks["kind"].tolist())
+
+
+@pytest.fixture
+def cues_alone(tmp_path):
+    """A score of which nothing is heard: another part's music, over rests."""
+    path = tmp_path / "cues.musicxml"
+    path.write_text(musicxml([bar(RESTING, 1, FOUR_FOUR), bar(RESTING, 2)]))
+    return path
+
+
+def test_a_score_of_silent_cues_alone_is_drawn(cues_alone):
+    score = perform(read_score(cues_alone, cache=False), Plan()).score
+    assert len(score.notes) == 0
+    systems = engrave(score, 700).systems
+    assert sum(len(system.heads) for system in systems) == 2
+    assert sum(len(system.moments) for system in systems) == 0
+
+
+def test_an_order_that_turns_within_bars_of_silent_cues(cues_alone):
+    plan = Plan.model_validate({"order": ["1 - 1:2", "1-2"]})
+    assert perform(read_score(cues_alone, cache=False), plan).order == "1 - 1:2, 1-2"
+
+
+def test_a_plan_over_cues_is_mended(tmp_path):
+    """What is tried as a change is performed with all cues, as the plan was."""
+    bars = [bar(RESTING, 1, FOUR_FOUR), bar(SMALL_SOLO, 2), *(bar(note("C4", 4), number) for number in range(3, 9))]
+    (tmp_path / "a.musicxml").write_text(musicxml(bars))
+    plan = tmp_path / "plan.yaml"
+    text = "score: a.musicxml\ntempo: 60\nslowing:\n  - {ritenuto: 3-4, to: 70%}\n"
+    mended = fix(plan, text)
+    assert "then: a tempo" in mended.text
+    assert not [why for _, why in mended.refused if "cues" in why]

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from written import FOUR_FOUR, bar, musicxml, note
 
+from timing.plan import Plan
 from timing.reader import _parse, guard, tabulate
+from timing.reading import perform
 from timing.score import Score
 
 END = '<barline location="right"><repeat direction="backward"/></barline>'
@@ -23,7 +27,7 @@ def ending(number: int, *, closed: bool = True) -> str:
 
 
 def read(*parts: list[str]) -> Score:
-    return tabulate(_parse(guard.Raw(None, "xml", musicxml(*parts).encode())))
+    return tabulate(_parse(guard.Raw(Path("a.xml"), "xml", musicxml(*parts).encode())))
 
 
 def quarters(count: float, more: str = "", before: str = "") -> str:
@@ -175,6 +179,20 @@ def test_another_voice_that_ends_with_the_metre_holds_the_bar(more):
 @pytest.mark.parametrize("name", ["hidden rests", "hidden cues", "a rounding"])
 def test_what_is_not_printed_stretches_a_bar_without_a_word(name):
     assert not read([bar(quarters(4, STRETCHED[name]), 1, FOUR_FOUR), bar(quarters(4), 2)]).remarks
+
+
+def test_what_begins_after_such_a_bar_is_heard_with_the_next():
+    five = second(*(note("E4", 1, voice=2) for _ in range(5)))
+    score = read([bar(quarters(4, five), 1, FOUR_FOUR), bar(quarters(4), 2)])
+    assert score.bars["length"].tolist() == [4, 4]
+    played = perform(score, Plan()).performance.notes
+    late = played[(played["pitch"] == 64) & (played["score_onset"] == 4)]
+    assert late[["bar", "beat"]].tolist() == [(2, 1)]
+
+
+def test_the_last_bar_waits_for_what_begins_late():
+    score = read([bar(quarters(4, second(*(note("E4", 1, voice=2) for _ in range(5)))), 1, FOUR_FOUR)])
+    assert score.bars["length"].tolist() == [5]
 
 
 def test_all_voices_but_for_a_rounding():

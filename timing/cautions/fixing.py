@@ -125,7 +125,7 @@ def _mended(state: _State, remark: Remark, sound: Sound | None) -> _State | str:
     for edits in _ways(state, remark.fix):
         try:
             text = mend(state.text, edits())
-            reading = perform(state.reading.score, read_plan(state.path, text))
+            reading = perform(state.reading.source, read_plan(state.path, text))
             after = _State(state.path, text, reading, check(reading, sound))
         except CannotDo as refusal:
             why = why or refusal.remarks[0].message

@@ -215,7 +215,7 @@ def _measure(bars: list[_Bar]) -> list[_Slip]:
         after = bars[place + 1] if place < last else None
         bar.length = (bar.held if bar.short or bar.long or not bar.measured else bar.metre) or bar.metre
         if bar.long:
-            slips += _overfull(bar)
+            slips += _overfull(bar, after is None)
         if not bar.short:
             continue
         if before is None:
@@ -234,12 +234,14 @@ def _measure(bars: list[_Bar]) -> list[_Slip]:
     return slips
 
 
-def _overfull(bar: _Bar) -> list[_Slip]:
-    """Settle the length of a bar that holds more than its metre."""
-    bar.length = bar.metre if bar.overrun else bar.seen
+def _overfull(bar: _Bar, last: bool) -> list[_Slip]:
+    """Settle the length of a bar that holds more than its metre. What begins too late in one is heard with the next;
+    the last bar waits for it."""
+    slip = bar.overrun and not (last and bar.begins > bar.metre - CLOSE)
+    bar.length = bar.metre if slip else bar.seen
     if bar.seen < bar.metre + CLOSE:
         return []
-    if bar.overrun:
+    if slip:
         what = "holds more than its metre in one voice, while another ends with it, and lasts as its metre"
     else:
         what = "holds more than its metre and lasts as long as its notes"
