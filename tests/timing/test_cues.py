@@ -144,7 +144,7 @@ def test_a_score_of_silent_cues_alone_is_drawn(cues_alone):
 
 def test_an_order_that_turns_within_bars_of_silent_cues(cues_alone):
     plan = Plan.model_validate({"order": ["1 - 1:2", "1-2"]})
-    assert perform(read_score(cues_alone, cache=False), plan).order == "1 - 1:2, 1-2"
+    assert perform(read_score(cues_alone, cache=False), plan).order == "1 - 1:2, 1 - 1:2, 1:3 - 2"
 
 
 def test_a_plan_over_cues_is_mended(tmp_path):

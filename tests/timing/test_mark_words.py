@@ -334,3 +334,9 @@ def test_the_words_of_the_handbook_are_those_that_are_understood():
     expected |= {"end of a rasgueado or of harmonics": vocabulary.PLUCKED_AGAIN}
     expected |= {"names of what is played": vocabulary.HEADINGS, "where a crescendo leads": vocabulary.TO}
     assert shown == expected
+
+
+@pytest.mark.parametrize("text", ["armonico", "armónico", "ritmico", "étude"])
+def test_a_word_that_is_spelt_in_two_ways_has_its_sense_once(text):
+    ((_, meanings),) = clauses(text)
+    assert len(meanings) == 1

@@ -287,3 +287,17 @@ def test_frets_stay_whatever_capo_the_plan_puts_on(mine, planned, fret, string):
     pitch = f"{names[sounding % 12]}{sounding // 12 - 1}"
     played = read(guitar(note(pitch, 4, at(string, fret)), attributes=CLEF + CAPO.format(LINES, mine)), capo=planned)
     assert np.array_equal(places(played)[0], (sounding - mine + planned, string, fret))
+
+
+NONE = ["A B C D E F", "F A C E G B", "first in G", "Third to C", "second to B", "fifth in D"]
+SOME = ["D A D G A D", "C G D G A D", "D G D G B D", "E A D G B E", "E B E G# B E", "sexta en Re"]
+
+
+@pytest.mark.parametrize("text", NONE)
+def test_letters_and_ordinals_that_tune_nothing(text):
+    assert string_words(text).tuning == {}
+
+
+@pytest.mark.parametrize("text", SOME)
+def test_letters_and_ordinals_that_do(text):
+    assert string_words(text).tuning[6] in (0, 2, 4)

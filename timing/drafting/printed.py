@@ -42,10 +42,10 @@ def tempi_of(reading: Reading) -> list[Item]:
     begins = int(reading.performance.bars["row"][0])
     later = [mark for mark in marks if mark.at.row != begins or float(reading.where.moments(mark.at)[0]) > 1e-6]
     opening = [mark for mark in marks if all(mark is not each for each in later)]
-    why = opening[0]._said if opening else "what is played where the score says none"
+    why = opening[0].said if opening else "what is played where the score says none"
     if not later:
         return [Item(first, why)]
-    return [Item({"tempo": first}, why), *(Item(_tempo_at(mark, reading), mark._said) for mark in later)]
+    return [Item({"tempo": first}, why), *(Item(_tempo_at(mark, reading), mark.said) for mark in later)]
 
 
 def _tempo_at(mark: TempoMark, reading: Reading) -> dict[str, str]:

@@ -67,7 +67,8 @@ def _phrases() -> dict[tuple[str, ...], tuple[tuple[str, str, tuple], ...]]:
 
     def put(phrases, kind: str, word: str | tuple[str, ...] = "", values: tuple = (0.0, 0.0, 0.0)) -> None:
         for phrase in phrases:
-            made[plain(phrase)] = (*made.get(plain(phrase), ()), (kind, word, values))
+            senses, sense = made.get(plain(phrase), ()), (kind, word, values)
+            made[plain(phrase)] = senses if sense in senses else (*senses, sense)  # armonico, armónico
 
     for word, beats in known.TEMPI.items():
         away = 1 if beats > known.MIDDLE else -1

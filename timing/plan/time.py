@@ -25,7 +25,12 @@ class TempoMark(Entry):
     tempo: words.NewTempo
     # 2 changes the tempo by equal amounts in equal times, as a metronome turned evenly would.
     curvature: words.Curvature = 2.0
-    _said: str = PrivateAttr(default="printed")  # how much of it stands on the page, if it is the score's
+    _said: str = PrivateAttr(default="printed")
+
+    @property
+    def said(self) -> str:
+        """How much of it stands on the page, if it is the score's."""
+        return self._said
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:

@@ -32,6 +32,8 @@ _ORDINALS = (
     ("seventh", "settima", "séptima", "sétima", "septième", "siebte", "7th"),
 )
 _WORD_OF = {word: number for number, words in enumerate(_ORDINALS, 1) for word in words}
+_USUAL = dict(zip(range(1, 7), (4, 11, 7, 2, 9, 4), strict=True))  # semitones above C of the open strings
+_LOW = (4, 5, 6)  # those that are retuned
 _OF_STANDARD = {"A": 5, "D": 4, "G": 3, "B": 2, "H": 2, "E": 6}  # the strings by their notes; of two E the low one
 
 _NUMBER = "(?:10|[1-9])"
@@ -142,11 +144,11 @@ def _tuning(text: str, german: bool) -> tuple[dict[int, int], list[tuple[int, in
     tuning: dict[int, int] = {}
     spans: list[tuple[int, int]] = []
     for found in _STANDARD.finditer(text):
-        tuning |= dict(zip(range(1, 7), (4, 11, 7, 2, 9, 4), strict=True))
+        tuning |= _USUAL
         spans.append(found.span())
     for found in _LISTED.finditer(text):
         notes = [_pitch_class(note, german) for note in re.findall(_OPEN, found["notes"])]
-        if found["lead"] or found["apart"] or found["notes"] == "DADGAD":
+        if found["lead"] or ((found["apart"] or found["notes"] == "DADGAD") and _tunes(notes)):
             tuning |= dict(zip(range(6, 0, -1), notes, strict=True))
             spans.append(found.span())
     for found in _DROPPED.finditer(text):
@@ -160,6 +162,18 @@ def _tuning(text: str, german: bool) -> tuple[dict[int, int], list[tuple[int, in
     return tuning, sorted(spans)
 
 
+def _tunes(notes: list[int]) -> bool:
+    """Whether six letters, the sixth string first, are likely to tune a guitar, and not chords or rehearsal letters:
+    each is near the string's usual note, and some strings stay."""
+    stay = sum(note == _USUAL[string] for string, note in zip(range(6, 0, -1), notes, strict=True))
+    return stay >= 2 and all(_near(string, note) for string, note in zip(range(6, 0, -1), notes, strict=True))
+
+
+def _near(string: int, note: int) -> bool:
+    away = (note - _USUAL.get(string, note) + 5) % 12 - 5  # semitones from the usual note
+    return away <= 3
+
+
 def _string(found: re.Match, text: str, others: bool) -> int:
     """The string that is named; 0 where the words are likely to mean something else."""
     if found["circled"]:
@@ -170,7 +184,11 @@ def _string(found: re.Match, text: str, others: bool) -> int:
         return _OF_STANDARD.get(found["letter"], 0) if found["low"] or found["is_string"] else 0
     opens = not re.search(r"\w", text[: found.start()]) or found["lead"] or others
     if found["ordinal"]:
-        return _figure(found["ordinal"]) if opens or not found["loose"] else 0
+        string = _figure(found["ordinal"])
+        if found["loose"] and not found["lead"] and not others:  # `first in G` may be a position, a piece, a voice
+            fair = string in _LOW and _near(string, _pitch_class(found["note"], False))
+            return string if opens and fair else 0
+        return string
     string = _figure(found["figure"])
     return 0 if string == 1 and not others else string  # `1 = D` names the key of numbered notation
 
