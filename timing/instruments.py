@@ -60,6 +60,9 @@ def program_of(name: str) -> int:
     raise ValueError(f"{name!r} is not an instrument known here{meant}")
 
 
+_STOPS = str.maketrans(".:,;", "    ")
+
+
 def guess_program(name: str) -> int:
     """The program of a part by the name it has in a score; the piano if the name says nothing."""
     return max(named_program(name), 0)
@@ -67,7 +70,7 @@ def guess_program(name: str) -> int:
 
 def named_program(name: str) -> int:
     """The program of a part by the name it has in a score; -1 if the name says nothing."""
-    words = " ".join(name.lower().replace(".", " ").split())
+    words = " ".join(name.lower().translate(_STOPS).split())
     if words in _BY_NAME:
         return _BY_NAME[words]
     found = [known for known in _BY_NAME if f" {known} " in f" {words} " and known != "bass"]

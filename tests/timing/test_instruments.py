@@ -42,6 +42,8 @@ def test_an_unknown_name_is_told_with_the_nearest():
         ("Bass Drum", 117),
         ("Bass", 52),  # beside a soprano, an alto and a tenor
         ("Classical guitar", 24),
+        ("Guitar: 1", 24),
+        ("Guitar, capo 2", 24),
         ("Something else", 0),
     ],
 )
