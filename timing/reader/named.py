@@ -67,7 +67,8 @@ def _part_voices(parsed: Parsed) -> None:
 
 def _show_fingers(root: Element) -> None:
     """The engraver draws fingers, and no strings: so string 4 becomes a finger {4}. In tablature the lines are the
-    strings. What belongs to a lower voice stands below."""
+    strings; the engraver takes every staff for one whose strings are told, which is right only under its clef. What
+    belongs to a lower voice stands below."""
     for part in root.iterfind("part"):
         tablature: set[str] = set()
         for measure in part.iterfind("measure"):
@@ -76,6 +77,9 @@ def _show_fingers(root: Element) -> None:
                 for clef in element.iterfind("clef"):
                     staff = clef.get("number", "1")
                     (tablature.add if clef.findtext("sign") == "TAB" else tablature.discard)(staff)
+                for details in element.findall("staff-details"):
+                    if details.find("staff-tuning") is not None and details.get("number", "1") not in tablature:
+                        element.remove(details)
                 if element.tag == "note" and element.findtext("staff", "1") not in tablature:
                     _show_finger(element, upper)
 

@@ -100,6 +100,19 @@ def test_what_a_voice_plays_beside_itself_stands_beside_it(tmp_path):
     assert x[57] < x[67] < x[64]
 
 
+def test_strings_that_are_told_make_no_tablature_of_a_staff_with_notes(tmp_path):
+    tuning = '<staff-tuning line="1"><tuning-step>E</tuning-step><tuning-octave>2</tuning-octave></staff-tuning>'
+    strung = f"<staff-details><staff-lines>6</staff-lines>{tuning}<capo>3</capo></staff-details>"
+    sizes = []
+    for attributes in ("", strung):
+        path = tmp_path / "strung.musicxml"
+        clef = "<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>"
+        path.write_text(musicxml([bar(note("G3", 4), 1, FOUR_FOUR + clef + attributes)], names=("Guitar",)))
+        (system,) = engrave(read_score(path, cache=False), 700).systems
+        sizes.append(system.staff_bottom - system.staff_top)
+    assert sizes == pytest.approx([STAFF, STAFF], abs=0.05)
+
+
 @pytest.mark.parametrize("width", [1060, 350])
 def test_the_parts_of_a_split_bar_lie_in_the_bar_of_the_page(width):
     """They meet at the note that stands at the cut, or between the notes around it; all else stays where it was."""
