@@ -23,6 +23,7 @@ from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw
 from timing.reader.mending import LONGEST_BAR
 from timing.reader.musicxml import Facts, note_number
 from timing.reader.numbering import name_bars
+from timing.reader.slips import likewise
 from timing.reader.walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
@@ -266,9 +267,6 @@ def _goes_on(before: _Bar, bar: _Bar) -> bool:
     return filled + bar.held <= bar.metre + CLOSE if same else abs(filled + bar.held - bar.metre) <= CLOSE
 
 
-_MOST_NAMED = 12  # stretches of bars
-
-
 def _told(slips: list[_Slip]) -> list[Remark]:
     long = [slip for slip in slips if slip.bar.long]
     short = [slip for slip in slips if not slip.bar.long]
@@ -283,24 +281,9 @@ def _together(code: str, severity: Severity, slips: list[_Slip]) -> list[Remark]
     made = []
     for what, (first, *others) in alike.items():
         sums = f"{float(first.held):g} quarters in {first.bar.beats}/{first.bar.unit}"
-        names = [slip.bar.name for slip in others]
-        so = f"; the same holds for bar{'s' * (len(names) > 1)} {_stretches(names)}" if names else ""
+        so = likewise([slip.bar.name for slip in others])
         made.append(Remark(severity, code, f"bar {first.bar.name} {what} ({sums}){so}", bar_name=first.bar.name))
     return made
-
-
-def _stretches(names: list[str]) -> str:
-    """The names of bars, those that follow each other as one: 3, 5-9, 12a."""
-    stretches: list[list[str]] = []
-    for name in names:
-        follows = bool(stretches) and name.isdecimal() and stretches[-1][-1].isdecimal()
-        if follows and int(name) == int(stretches[-1][-1]) + 1:
-            stretches[-1].append(name)
-        else:
-            stretches.append([name])
-    told = [stretch[0] if len(stretch) == 1 else f"{stretch[0]}-{stretch[-1]}" for stretch in stretches]
-    left = sum(map(len, stretches[_MOST_NAMED:]))
-    return ", ".join(told[:_MOST_NAMED]) + (f" and {left} more" if left else "")
 
 
 def _print_numbers(bars: list[_Bar], kind: str) -> None:
