@@ -29,6 +29,7 @@ from timing.where import Fault, Where
 HIDDEN = 'implicit="yes"'
 BACK = '<barline location="right"><repeat direction="backward"/></barline>'
 FORTH = '<barline location="left"><repeat direction="forward"/></barline>'
+DOUBLE = '<barline location="right"><bar-style>light-light</bar-style></barline>'
 TWO_FOUR = "<time><beats>2</beats><beat-type>4</beat-type></time>"
 
 
@@ -119,15 +120,50 @@ def test_a_pickup_after_a_whole_bar():
         where(score).point(parse_position("2b:1"))
 
 
+@pytest.mark.parametrize("last", [note("C4", 4) + DOUBLE, note("C4", 4), note("C4", 3), note("C4", 2)])
+@pytest.mark.parametrize("sign", ["", FORTH])
 @pytest.mark.parametrize("number", ["0", "1", "X1"])
-def test_a_movement_with_a_pickup(number):
-    double = '<barline location="right"><bar-style>light-light</bar-style></barline>'
+def test_a_movement_with_a_pickup(number, sign, last):
     hidden = "" if number == "1" else HIDDEN
-    pickup = [bar(note("C4", 1), number, more=hidden), bar(note("C4", 4), 1), bar(note("C4", 4), 2)]
-    score = read([bar(note("C4", 4), 1, FOUR_FOUR), bar(note("C4", 4) + double, 2), *pickup])
-    assert names(score) == ["1", "2", "0b", "1b", "2b"]
+    pickup = [bar(note("C4", 1), number, more=hidden), bar(sign + note("C4", 4), 1), bar(note("C4", 4), 2)]
+    score = read([bar(note("C4", 4), 1, FOUR_FOUR), bar(last, 2), *pickup])
+    assert names(score) == ["1", "2", "0b", "1b", "2b"] and score.bars["shift"].tolist() == [0, 0, 3, 0, 0]
+    assert not [remark for remark in score.remarks if remark.bar_name != "2" and remark.code != "bar-names"]
+    assert where(score).point(parse_position("0b:4")) == (2, 0.0)
     first = read([pickup[0].replace(">", f"><attributes>{FOUR_FOUR}</attributes>", 1), *pickup[1:]])
     assert names(first) == ["0", "1", "2"] and not first.remarks
+
+
+def test_three_movements_with_pickups():
+    score = numbered(*[1, 1, 2] * 3, lengths={0: 1, 3: 1, 6: 1})
+    assert " ".join(names(score)) == "0 1 2 0b 1b 2b 0c 1c 2c"
+    assert told(score) == ["the bars are counted from the beginning again: there they are called 0b-2b, 0c-2c"]
+    assert [remark.code for remark in score.remarks] == ["bar-names"]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "lengths", "expected"),
+    [
+        ((1, 2, "-", "-", 1, 2), {1: 3, 2: 1, 3: 1}, "1 2 2 0b 1b 2b"),  # the rest of a divided bar, then a pickup
+        ((1, 2, 1, 1, 2), {2: 1, 3: 3}, "1 2 1b 1b 2b"),  # a divided bar 1
+        ((1, 2, 1, 2, 3), {2: 3}, "1 2 1b 2b 3b"),  # no bar 1 follows
+        ((1, 1, 1, 2), {1: 1}, "1 1b 1c 2"),  # the numbers have not got beyond 1
+    ],
+)
+def test_where_a_short_bar_is_a_pickup_and_where_not(numbers, lengths, expected):
+    assert " ".join(names(numbered(*numbers, lengths=lengths))) == expected
+
+
+def test_a_short_bar_that_ends_a_movement_is_no_pickup():
+    first = [bar(note("C4", 4), 1, FOUR_FOUR), bar(note("C4", 4), 2), bar(note("C4", 1) + DOUBLE, "X1", more=HIDDEN)]
+    assert names(read([*first, bar(note("C4", 4), 1), bar(note("C4", 4), 2)])) == ["1", "2", "2c", "1b", "2b"]
+
+
+@pytest.mark.parametrize("sign", ["=", "=1", "=||", "=1||"])
+def test_a_movement_of_kern_with_a_pickup(sign):
+    text = f"**kern\n*M4/4\n=1\n1c\n=2\n1c\n=3\n1c\n{sign}\n4c\n=1\n1c\n=2\n1c\n==\n*-\n"
+    score = tabulate(_parse(guard.Raw(Path("names.krn"), "kern", text.encode())))
+    assert names(score) == ["1", "2", "3", "0b", "1b", "2b"] and score.bars["shift"][3] == 3
 
 
 @pytest.mark.parametrize("number", [-3, 1_000_000, 2_000_000_000])
