@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import groupby, pairwise
 from pathlib import Path
+from string import ascii_letters
 
 import numpy as np
 import pytest
@@ -210,11 +211,44 @@ def test_what_is_asked_of_a_bar_that_is_not_there():
     for text, message in (("2c", rf"bar 2c: {missing} \(it has 2, 2b\)"), ("9b", f"bar 9b: {missing}")):
         with pytest.raises(Fault, match=f"^{message}$"):
             here.point(parse_position(text))
+    many = where(numbered(1, *[7] * 60))
+    with pytest.raises(Fault, match=rf"^bar 7zz: {missing} \(it has 7, 7b, 7c, 7d, 7e and 55 more\)$"):
+        many.point(parse_position("7zz"))
 
 
 def test_the_plain_number_is_enough_where_one_bar_alone_has_it():
     here = where(numbered(1, 2, 1, 2, 3))
     assert here.point(parse_position("3")) == here.point(parse_position("3b")) == (4, 0.0)
+    divided = where(numbered(1, "2a", "-", 3, lengths={1: 3, 2: 1}))
+    assert divided.rows_called("2") == divided.rows_called("2a") == [1, 2]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "text", "has"),
+    [
+        ((11, "12a", "12b", 13), "12", "12a, 12b"),
+        ((11, "12a", "12b", 13), "12:1 - 12:4", "12a, 12b"),
+        ((11, "12a", 14, "12b"), "11-12", "12a, 12b"),
+        ((1, 2, 1, 2, 3, 1, 2, 3, 4), "3", "3b, 3c"),  # the first movement has no bar 3
+        ((11, "12a", "12a", "12b"), "12:4", "12a, 12c, 12b"),
+    ],
+)
+def test_a_number_that_several_bars_have_with_letters_is_none_of_them(numbers, text, has):
+    here = where(numbered(*numbers))
+    with pytest.raises(Fault, match=rf"^bar \d+: the score has no such bar \(it has {has}\)$"):
+        here.both_ends(parse_range(text))
+
+
+def test_letters_of_either_size_are_one_name_for_all():
+    """Here by hand: the reader gives all parts of a bar the same."""
+    score = made_by_hand(bars=3)
+    score.bars["number"], score.bars["suffix"] = (1, 2, 2), ("", "A", "a")
+    score.bars["length"][1:], score.bars["shift"][2] = 2, 2
+    here = where(score)
+    assert here.rows_called("2a") == [1, 2]
+    end = end_of_range(score, 1, 2.0)
+    assert str(end) == "2A:2" and here.range_end(parse_range(f"1 - {end}")) == (1, 2.0)
+    assert str(start_of_range(score, 2, 0.0)) == "2a:3"
 
 
 # -- an order of the bars
@@ -273,6 +307,12 @@ def test_every_name_finds_its_bar_and_no_other(score):
     for name, rows in groupby(range(len(called)), called.__getitem__):
         rows = list(rows)
         assert here.rows_called(name) == here.rows_called(name.upper()) == rows
+        number = str(score.bars["number"][rows[0]])
+        alike = {other for other in called if other.rstrip(ascii_letters) == number}
+        if len(alike) == 1 or name == number:
+            assert here.rows_called(number) == rows
+        elif number not in called:
+            assert here.rows_called(number) == []
         assert parse_position(name).bar == name
         for one, two in pairwise(rows):  # the parts of one bar count on
             assert score.bars["shift"][two] == pytest.approx(score.bars["shift"][one] + score.bars["length"][one])
