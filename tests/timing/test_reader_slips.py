@@ -138,8 +138,8 @@ def test_parts_that_are_left_out_are_told_together():
 def test_a_slip_is_told_once_at_its_first_bar_and_in_bounds(found, bars_of_one_name):
     slips = Slips()
     for row, what in found.items():
-        slips.add("code", "{what} in {bars}; {first}{others}", row, what)
-        slips.add("code", "{what} in {bars}; {first}{others}", row, "again")
+        slips.remember("code", "{what} in {bars}; {first}{others}", row, what)
+        slips.remember("code", "{what} in {bars}; {first}{others}", row, "again")
     names = [f"{row // bars_of_one_name}b" for row in range(401)]
     (told,) = slips.told(names)
     first = min(found)

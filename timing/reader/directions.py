@@ -88,7 +88,7 @@ class Directions:
         tempo = element.get("tempo", "1")
         if not re.fullmatch(r"\d{1,4}(\.\d{1,12})?", tempo):
             del element.attrib["tempo"]
-            self._slips.add("tempo", _TEMPO, bar, repr(tempo[:20]))
+            self._slips.remember("tempo", _TEMPO, bar, repr(tempo[:20]))
         for attribute, kind in _JUMPS.items():
             if element.get(attribute, "no") != "no":
                 here = Fraction(0) if kind == "repeat start" else at  # the bar, wherever in it this is said
@@ -146,7 +146,7 @@ class Directions:
             return
         before = closed if closed and closed.end_bar == bar - 1 else None
         if before and before.text == ",".join(numbers):
-            self._slips.add("ending", _NEVER_BEGUN, bar)
+            self._slips.remember("ending", _NEVER_BEGUN, bar)
             return
         follows = [str(int(before.text.rpartition(",")[2]) + 1)] if before else []
         self._closed = self._bracket(LOST, bar, Fraction(0), numbers or follows)
@@ -158,7 +158,7 @@ class Directions:
                 left_open.end_bar, left_open.end_offset = bar, offset
             else:
                 left_open.end_bar = max(left_open.bar, bar - 1)
-            self._slips.add("ending", _LEFT_OPEN, bar)
+            self._slips.remember("ending", _LEFT_OPEN, bar)
         self._open["ending", ""] = self._bracket("ending", bar, offset, numbers)
 
     def _begin_ahead(self, bar: int) -> None:
@@ -175,7 +175,7 @@ class Directions:
         self._begin_ahead(self._bars - 1)
         if left_open := self._open.pop(("ending", ""), None):
             left_open.end_bar = self._bars - 1
-            self._slips.add("ending", _LAST_OPEN, left_open.bar)
+            self._slips.remember("ending", _LAST_OPEN, left_open.bar)
 
     def _add(self, line: Line) -> Line:
         self._lines.append(line)
@@ -207,7 +207,7 @@ def find_lost_endings(lines: list[Line], slips: Slips) -> None:
     for line in lines:
         if line.kind == LOST and line.bar not in covered:
             line.kind = "ending"
-            slips.add("ending", _LOST_BEGINNING, line.bar)
+            slips.remember("ending", _LOST_BEGINNING, line.bar)
     lines[:] = [line for line in lines if line.kind != LOST]
 
 

@@ -83,7 +83,7 @@ class _Part:
     def _slip(self, done: str, element: Element) -> None:
         text = " ".join("".join(element.itertext()).split()) or element.get("times", "")
         what = f"{element.tag} {text[:_SHOWN] or 'without a value'}"
-        self._slips.add("bad-number", _MENDED + done, self._row, what)
+        self._slips.remember("bad-number", _MENDED + done, self._row, what)
 
     def _drop(self, parent: Element, element: Element, done: str) -> None:
         self._slip(done, element)

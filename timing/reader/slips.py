@@ -24,7 +24,7 @@ class Slips:
     def __init__(self):
         self._found: dict[tuple[str, str], dict[int, str]] = {}  # code, words -> row of the bar -> what stands there
 
-    def add(self, code: str, words: str, row: int, what: str = "") -> None:
+    def remember(self, code: str, words: str, row: int, what: str = "") -> None:
         """Remember a slip in the bar of this row; of several of a kind in one bar, the first."""
         self._found.setdefault((code, words), {}).setdefault(row, what)
 
