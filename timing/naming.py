@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from timing.plan.position import Position, Range, beat_of
 from timing.score import Score
 
@@ -12,12 +14,8 @@ Place = tuple[int, float]  # bar row and quarters after the bar line
 
 def parts_of(score: Score, row: int) -> tuple[int, int]:
     """The first and the last row of the bar that a row is a part of: one row, unless the bar is divided."""
-    first = last = row
-    name = score.bar_name(row)
-    while first > 0 and score.bar_name(first - 1) == name:
-        first -= 1
-    while last + 1 < len(score.bars) and score.bar_name(last + 1) == name:
-        last += 1
+    place = np.searchsorted(score.whole_bars[:, 0], row, side="right") - 1
+    first, last = score.whole_bars[place].tolist()
     return first, last
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import IntEnum, IntFlag
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -176,3 +177,12 @@ class Score:
     def bar_name(self, bar: int) -> str:
         """What the bar is called, as "12" or "12a"; the parts of a divided bar share their name, no other bars do."""
         return f"{self.bars['number'][bar]}{self.bars['suffix'][bar]}"
+
+    @cached_property
+    def whole_bars(self) -> np.ndarray:
+        """(n, 2) the first and the last row of every bar, in order: rows that follow each other and share a name, in
+        large or small letters, are the parts of one."""
+        number, suffix = self.bars["number"], np.char.lower(self.bars["suffix"])
+        begins = np.append(True, (number[1:] != number[:-1]) | (suffix[1:] != suffix[:-1]))
+        first = np.flatnonzero(begins[: len(number)])
+        return np.column_stack([first, np.append(first[1:], len(number)) - 1])

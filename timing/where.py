@@ -198,11 +198,11 @@ class Where:
         if name in self._rows:
             return self._rows[name]
         numbers = self.score.bars["number"]
-        if not name.isdecimal():
-            number = name.rstrip(ascii_lowercase)
-            others = np.flatnonzero(numbers == int(number))[:_MOST_NAMED]
-            names = ", ".join(dict.fromkeys(self.score.bar_name(row) for row in others))
-            hint = f" (it has {names})" if names else ""
+        same = np.flatnonzero(numbers == int(name.rstrip(ascii_lowercase)))
+        if len(same) or not name.isdecimal():
+            others = list(dict.fromkeys(self.score.bar_name(row) for row in same))
+            more = f" and {len(others) - _MOST_NAMED:,} more" if others[_MOST_NAMED:] else ""
+            hint = f" (it has {', '.join(others[:_MOST_NAMED])}{more})" if others else ""
             raise Fault(f"bar {name}: the score has no such bar{hint}")
         if int(name) > numbers.max():
             raise Fault(f"bar {name}: the score ends at bar {numbers.max()}")
@@ -373,16 +373,11 @@ def pass_in_words(passes: Passes) -> str:
 
 
 def _rows_by_name(score: Score) -> dict[str, list[int]]:
-    """The rows of every printed bar: 12a by its full name, and by its number where no bar is called 12 alone.
-
-    The parts of a split bar share a name; no other bars do.
-    """
-    made: dict[str, list[int]] = {}
-    plain = [str(number) for number in score.bars["number"]]
-    full = [f"{number}{suffix}".lower() for number, suffix in zip(plain, score.bars["suffix"], strict=True)]
-    for names, taken in ((full, frozenset()), (plain, frozenset(full))):
-        for row, name in enumerate(names):
-            rows = made.setdefault(name, []) if name not in taken else []
-            if not rows or rows[-1] == row - 1:
-                rows.append(row)
-    return made
+    """The rows of every bar by its name, in small letters; by its number alone too, where no other bar has that."""
+    named: dict[str, list[int]] = {}
+    numbered: dict[str, list[list[int]]] = {}
+    bars = score.bars[["number", "suffix"]][score.whole_bars[:, 0]].tolist()
+    for (number, suffix), (first, last) in zip(bars, score.whole_bars.tolist(), strict=True):
+        rows = named.setdefault(f"{number}{suffix.lower()}", list(range(first, last + 1)))
+        numbered.setdefault(str(number), []).append(rows)
+    return named | {number: bars[0] for number, bars in numbered.items() if len(bars) == 1}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import groupby, pairwise
 from pathlib import Path
+from string import ascii_letters
 
 import numpy as np
 import pytest
@@ -29,6 +30,7 @@ from timing.where import Fault, Where
 HIDDEN = 'implicit="yes"'
 BACK = '<barline location="right"><repeat direction="backward"/></barline>'
 FORTH = '<barline location="left"><repeat direction="forward"/></barline>'
+DOUBLE = '<barline location="right"><bar-style>light-light</bar-style></barline>'
 TWO_FOUR = "<time><beats>2</beats><beat-type>4</beat-type></time>"
 
 
@@ -119,15 +121,50 @@ def test_a_pickup_after_a_whole_bar():
         where(score).point(parse_position("2b:1"))
 
 
+@pytest.mark.parametrize("last", [note("C4", 4) + DOUBLE, note("C4", 4), note("C4", 3), note("C4", 2)])
+@pytest.mark.parametrize("sign", ["", FORTH])
 @pytest.mark.parametrize("number", ["0", "1", "X1"])
-def test_a_movement_with_a_pickup(number):
-    double = '<barline location="right"><bar-style>light-light</bar-style></barline>'
+def test_a_movement_with_a_pickup(number, sign, last):
     hidden = "" if number == "1" else HIDDEN
-    pickup = [bar(note("C4", 1), number, more=hidden), bar(note("C4", 4), 1), bar(note("C4", 4), 2)]
-    score = read([bar(note("C4", 4), 1, FOUR_FOUR), bar(note("C4", 4) + double, 2), *pickup])
-    assert names(score) == ["1", "2", "0b", "1b", "2b"]
+    pickup = [bar(note("C4", 1), number, more=hidden), bar(sign + note("C4", 4), 1), bar(note("C4", 4), 2)]
+    score = read([bar(note("C4", 4), 1, FOUR_FOUR), bar(last, 2), *pickup])
+    assert names(score) == ["1", "2", "0b", "1b", "2b"] and score.bars["shift"].tolist() == [0, 0, 3, 0, 0]
+    assert not [remark for remark in score.remarks if remark.bar_name != "2" and remark.code != "bar-names"]
+    assert where(score).point(parse_position("0b:4")) == (2, 0.0)
     first = read([pickup[0].replace(">", f"><attributes>{FOUR_FOUR}</attributes>", 1), *pickup[1:]])
     assert names(first) == ["0", "1", "2"] and not first.remarks
+
+
+def test_three_movements_with_pickups():
+    score = numbered(*[1, 1, 2] * 3, lengths={0: 1, 3: 1, 6: 1})
+    assert " ".join(names(score)) == "0 1 2 0b 1b 2b 0c 1c 2c"
+    assert told(score) == ["the bars are counted from the beginning again: there they are called 0b-2b, 0c-2c"]
+    assert [remark.code for remark in score.remarks] == ["bar-names"]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "lengths", "expected"),
+    [
+        ((1, 2, "-", "-", 1, 2), {1: 3, 2: 1, 3: 1}, "1 2 2 0b 1b 2b"),  # the rest of a divided bar, then a pickup
+        ((1, 2, 1, 1, 2), {2: 1, 3: 3}, "1 2 1b 1b 2b"),  # a divided bar 1
+        ((1, 2, 1, 2, 3), {2: 3}, "1 2 1b 2b 3b"),  # no bar 1 follows
+        ((1, 1, 1, 2), {1: 1}, "1 1b 1c 2"),  # the numbers have not got beyond 1
+    ],
+)
+def test_where_a_short_bar_is_a_pickup_and_where_not(numbers, lengths, expected):
+    assert " ".join(names(numbered(*numbers, lengths=lengths))) == expected
+
+
+def test_a_short_bar_that_ends_a_movement_is_no_pickup():
+    first = [bar(note("C4", 4), 1, FOUR_FOUR), bar(note("C4", 4), 2), bar(note("C4", 1) + DOUBLE, "X1", more=HIDDEN)]
+    assert names(read([*first, bar(note("C4", 4), 1), bar(note("C4", 4), 2)])) == ["1", "2", "2c", "1b", "2b"]
+
+
+@pytest.mark.parametrize("sign", ["=", "=1", "=||", "=1||"])
+def test_a_movement_of_kern_with_a_pickup(sign):
+    text = f"**kern\n*M4/4\n=1\n1c\n=2\n1c\n=3\n1c\n{sign}\n4c\n=1\n1c\n=2\n1c\n==\n*-\n"
+    score = tabulate(_parse(guard.Raw(Path("names.krn"), "kern", text.encode())))
+    assert names(score) == ["1", "2", "3", "0b", "1b", "2b"] and score.bars["shift"][3] == 3
 
 
 @pytest.mark.parametrize("number", [-3, 1_000_000, 2_000_000_000])
@@ -174,11 +211,44 @@ def test_what_is_asked_of_a_bar_that_is_not_there():
     for text, message in (("2c", rf"bar 2c: {missing} \(it has 2, 2b\)"), ("9b", f"bar 9b: {missing}")):
         with pytest.raises(Fault, match=f"^{message}$"):
             here.point(parse_position(text))
+    many = where(numbered(1, *[7] * 60))
+    with pytest.raises(Fault, match=rf"^bar 7zz: {missing} \(it has 7, 7b, 7c, 7d, 7e and 55 more\)$"):
+        many.point(parse_position("7zz"))
 
 
 def test_the_plain_number_is_enough_where_one_bar_alone_has_it():
     here = where(numbered(1, 2, 1, 2, 3))
     assert here.point(parse_position("3")) == here.point(parse_position("3b")) == (4, 0.0)
+    divided = where(numbered(1, "2a", "-", 3, lengths={1: 3, 2: 1}))
+    assert divided.rows_called("2") == divided.rows_called("2a") == [1, 2]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "text", "has"),
+    [
+        ((11, "12a", "12b", 13), "12", "12a, 12b"),
+        ((11, "12a", "12b", 13), "12:1 - 12:4", "12a, 12b"),
+        ((11, "12a", 14, "12b"), "11-12", "12a, 12b"),
+        ((1, 2, 1, 2, 3, 1, 2, 3, 4), "3", "3b, 3c"),  # the first movement has no bar 3
+        ((11, "12a", "12a", "12b"), "12:4", "12a, 12c, 12b"),
+    ],
+)
+def test_a_number_that_several_bars_have_with_letters_is_none_of_them(numbers, text, has):
+    here = where(numbered(*numbers))
+    with pytest.raises(Fault, match=rf"^bar \d+: the score has no such bar \(it has {has}\)$"):
+        here.both_ends(parse_range(text))
+
+
+def test_letters_of_either_size_are_one_name_for_all():
+    """Here by hand: the reader gives all parts of a bar the same."""
+    score = made_by_hand(bars=3)
+    score.bars["number"], score.bars["suffix"] = (1, 2, 2), ("", "A", "a")
+    score.bars["length"][1:], score.bars["shift"][2] = 2, 2
+    here = where(score)
+    assert here.rows_called("2a") == [1, 2]
+    end = end_of_range(score, 1, 2.0)
+    assert str(end) == "2A:2" and here.range_end(parse_range(f"1 - {end}")) == (1, 2.0)
+    assert str(start_of_range(score, 2, 0.0)) == "2a:3"
 
 
 # -- an order of the bars
@@ -237,6 +307,12 @@ def test_every_name_finds_its_bar_and_no_other(score):
     for name, rows in groupby(range(len(called)), called.__getitem__):
         rows = list(rows)
         assert here.rows_called(name) == here.rows_called(name.upper()) == rows
+        number = str(score.bars["number"][rows[0]])
+        alike = {other for other in called if other.rstrip(ascii_letters) == number}
+        if len(alike) == 1 or name == number:
+            assert here.rows_called(number) == rows
+        elif number not in called:
+            assert here.rows_called(number) == []
         assert parse_position(name).bar == name
         for one, two in pairwise(rows):  # the parts of one bar count on
             assert score.bars["shift"][two] == pytest.approx(score.bars["shift"][one] + score.bars["length"][one])

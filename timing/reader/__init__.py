@@ -94,7 +94,9 @@ def _tabulate(parsed: Parsed) -> Score:
     marks = settle(marks, bars)
     within_bars(notes, table, bars)
     place = Place(parsed.raw.path)
-    remarks = [*parsed.remarks, *note_remarks, *bar_remarks]
+    names = [f"{number}{suffix}" for number, suffix in bars[["number", "suffix"]].tolist()]
+    slips = parsed.facts.slips.told(names) if parsed.facts else []
+    remarks = [*parsed.remarks, *slips, *note_remarks, *bar_remarks]
     score = Score(
         path=parsed.raw.path,
         title=_title(parsed),

@@ -6,9 +6,9 @@ disagree, the metre is kept and the missing beats are silent. A bar that holds m
 nothing but rests that are not printed, or a rounding, goes beyond the metre, or another voice ends with it: then it
 lasts as its metre, and what is written beyond is no more than a slip; but not a cadenza, half as long again.
 
-Where beats count from. A pickup counts to the end of its bar (one beat before a bar of 4/4 is beat 4), the second part
-of a divided bar goes on where the first stopped, and carries the same number unless the file prints another.
-`numbering` then gives every bar a name of its own.
+Where beats count from. A pickup, be it the first bar or one where the numbers begin again, counts to the end of its bar
+(one beat before a bar of 4/4 is beat 4), the second part of a divided bar goes on where the first stopped, and carries
+the same number unless the file prints another. `numbering` then gives every bar a name of its own.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw
 from timing.reader.mending import LONGEST_BAR
 from timing.reader.musicxml import Facts, note_number
 from timing.reader.numbering import name_bars
+from timing.reader.slips import likewise
 from timing.reader.walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
@@ -209,10 +210,11 @@ class _Slip:
 
 def _measure(bars: list[_Bar]) -> list[_Slip]:
     slips = []
-    last = len(bars) - 1
+    last, number = len(bars) - 1, 0  # the latest that is printed
     for place, bar in enumerate(bars):
         before = bars[place - 1] if place else None
         after = bars[place + 1] if place < last else None
+        number = before.number if before and before.number and not before.implicit else number
         bar.length = (bar.held if bar.short or bar.long or not bar.measured else bar.metre) or bar.metre
         if bar.long:
             slips += _overfull(bar, after is None)
@@ -220,6 +222,9 @@ def _measure(bars: list[_Bar]) -> list[_Slip]:
             continue
         if before is None:
             bar.shift = bar.metre - bar.held if after else Fraction(0)
+            continue
+        if number > 1 and after and _begins_again(bar, after):
+            bar.shift = bar.metre - bar.held
             continue
         if _goes_on(before, bar):
             bar.shift = before.shift + before.length
@@ -259,6 +264,12 @@ def _lone(bar: _Bar) -> list[_Slip]:
     return [_Slip(what, bar, bar.held)]
 
 
+def _begins_again(bar: _Bar, after: _Bar) -> bool:
+    """Whether a short bar, somewhere after a bar 1, is the pickup to a whole bar 1, as of a movement."""
+    first = after.number == 1 and not (after.implicit or after.short)
+    return first and (bar.implicit or bar.number <= 1) and not (bar.ending or bar.closes)
+
+
 def _goes_on(before: _Bar, bar: _Bar) -> bool:
     """Whether a bar is the rest of the one before it: both make a whole bar, or the file gives it no number."""
     filled = before.shift + before.length
@@ -266,9 +277,6 @@ def _goes_on(before: _Bar, bar: _Bar) -> bool:
         return False
     same = bar.implicit or (before.number, before.suffix) == (bar.number, bar.suffix)
     return filled + bar.held <= bar.metre + CLOSE if same else abs(filled + bar.held - bar.metre) <= CLOSE
-
-
-_MOST_NAMED = 12  # stretches of bars
 
 
 def _told(slips: list[_Slip]) -> list[Remark]:
@@ -285,24 +293,9 @@ def _together(code: str, severity: Severity, slips: list[_Slip]) -> list[Remark]
     made = []
     for what, (first, *others) in alike.items():
         sums = f"{float(first.held):g} quarters in {first.bar.beats}/{first.bar.unit}"
-        names = [slip.bar.name for slip in others]
-        so = f"; the same holds for bar{'s' * (len(names) > 1)} {_stretches(names)}" if names else ""
+        so = likewise([slip.bar.name for slip in others])
         made.append(Remark(severity, code, f"bar {first.bar.name} {what} ({sums}){so}", bar_name=first.bar.name))
     return made
-
-
-def _stretches(names: list[str]) -> str:
-    """The names of bars, those that follow each other as one: 3, 5-9, 12a."""
-    stretches: list[list[str]] = []
-    for name in names:
-        follows = bool(stretches) and name.isdecimal() and stretches[-1][-1].isdecimal()
-        if follows and int(name) == int(stretches[-1][-1]) + 1:
-            stretches[-1].append(name)
-        else:
-            stretches.append([name])
-    told = [stretch[0] if len(stretch) == 1 else f"{stretch[0]}-{stretch[-1]}" for stretch in stretches]
-    left = sum(map(len, stretches[_MOST_NAMED:]))
-    return ", ".join(told[:_MOST_NAMED]) + (f" and {left} more" if left else "")
 
 
 def _print_numbers(bars: list[_Bar], kind: str) -> None:
@@ -314,15 +307,17 @@ def _print_numbers(bars: list[_Bar], kind: str) -> None:
     if bars[0].shift and (bars[0].implicit or _leads_in(*bars[:2])):
         bars[0].number, bars[0].suffix = 0, ""
     for place, (before, bar) in enumerate(pairwise(bars), 2):
-        if kind == "kern" and bar.number == 0:  # a bar line without a number
+        unnumbered = kind == "kern" and bar.number == 0  # a bar line without a number
+        if before.number > 1 and place < len(bars) and _leads_in(bar, bars[place], unnumbered):
+            bar.number, bar.suffix = 0, ""
+        elif unnumbered:
             skips = place < len(bars) and bars[place].number > before.number + 1
             bar.number, bar.suffix = before.number + skips, "" if skips else before.suffix
-        elif before.number > 1 and place < len(bars) and _leads_in(bar, bars[place]):
-            bar.number, bar.suffix = 0, ""
         elif bar.implicit or bar.suffix.startswith("X"):
             bar.number, bar.suffix = before.number, before.suffix
 
 
-def _leads_in(bar: _Bar, following: _Bar) -> bool:
+def _leads_in(bar: _Bar, following: _Bar, unnumbered: bool = False) -> bool:
     """Whether a bar is the pickup to a bar 1: without a number of its own, or with the same."""
-    return bar.shift > 0 and not following.shift and following.number == 1 and (bar.implicit or bar.number == 1)
+    first = following.number == 1 and not following.shift
+    return bar.shift > 0 and first and (unnumbered or bar.implicit or bar.number == 1)

@@ -15,7 +15,7 @@ from fractions import Fraction
 from math import inf, nan
 from xml.etree.ElementTree import Element, SubElement
 
-from timing.remarks import Remark, Severity
+from timing.reader.slips import Slips
 
 _JUMPS = {
     "dacapo": "da capo", "dalsegno": "dal segno", "segno": "segno", "coda": "coda", "tocoda": "to coda",
@@ -31,6 +31,13 @@ _KINDS = {"wedge": "hairpin", "pedal": "pedal", "dashes": "words"}
 
 
 LOST = "lost ending"  # one that stops where none has begun
+
+# slips, in words
+_TEMPO = "a tempo of {what} is passed over in bar {first}{others}"
+_NEVER_BEGUN = "an ending stops in bar {first} that never began; its bracket is left out{others}"
+_LOST_BEGINNING = "an ending stops in bar {first} that never began: it is taken for that bar alone{others}"
+_LEFT_OPEN = "an ending is not closed before bar {first}, where the next one begins{others}"
+_LAST_OPEN = "the last ending, in bar {first}, is not closed; it is taken to last until the end{others}"
 
 
 @dataclass(slots=True)
@@ -49,11 +56,11 @@ class Line:
 
 
 class Directions:
-    """Gathers the marks of one part; the walk says in which bar and at which moment each stands. `names` are the bars'
-    numbers in the file."""
+    """Gathers the marks of one part of so many `bars`; the walk says in which of them, and at which moment, each
+    stands."""
 
-    def __init__(self, part: int, names: list[str], lines: list[Line], remarks: list[Remark]):
-        self._part, self._names, self._lines, self._remarks = part, names, lines, remarks
+    def __init__(self, part: int, bars: int, lines: list[Line], slips: Slips):
+        self._part, self._bars, self._lines, self._slips = part, bars, lines, slips
         self._open: dict[tuple[str, str], Line] = {}
         self._ahead: tuple[int, list[str]] | None = None  # an ending from the next bar on: that bar, its numbers
         self._closed: Line | None = None  # the latest ending that was closed
@@ -81,7 +88,7 @@ class Directions:
         tempo = element.get("tempo", "1")
         if not re.fullmatch(r"\d{1,4}(\.\d{1,12})?", tempo):
             del element.attrib["tempo"]
-            self._remark("tempo", f"a tempo of {tempo[:20]!r} is passed over")
+            self._slips.remember("tempo", _TEMPO, bar, repr(tempo[:20]))
         for attribute, kind in _JUMPS.items():
             if element.get(attribute, "no") != "no":
                 here = Fraction(0) if kind == "repeat start" else at  # the bar, wherever in it this is said
@@ -108,7 +115,7 @@ class Directions:
         bar += (side == "right") if starts else -(side == "left")
         if not re.fullmatch(r"[1-9]\d{0,3}", element.get("times", "2")):
             del element.attrib["times"]
-        if 0 <= bar < len(self._names):
+        if 0 <= bar < self._bars:
             value = nan if starts else float(element.get("times", "2"))
             self._add(Line("repeat start" if starts else "repeat end", self._part, 0, bar, offset, bar, offset, value))
 
@@ -139,8 +146,7 @@ class Directions:
             return
         before = closed if closed and closed.end_bar == bar - 1 else None
         if before and before.text == ",".join(numbers):
-            message = f"an ending stops in bar {self._names[bar]} that never began; its bracket is left out"
-            self._remark("ending", message)
+            self._slips.remember("ending", _NEVER_BEGUN, bar)
             return
         follows = [str(int(before.text.rpartition(",")[2]) + 1)] if before else []
         self._closed = self._bracket(LOST, bar, Fraction(0), numbers or follows)
@@ -152,7 +158,7 @@ class Directions:
                 left_open.end_bar, left_open.end_offset = bar, offset
             else:
                 left_open.end_bar = max(left_open.bar, bar - 1)
-            self._remark("ending", f"an ending is not closed before bar {self._names[bar]}, where the next one begins")
+            self._slips.remember("ending", _LEFT_OPEN, bar)
         self._open["ending", ""] = self._bracket("ending", bar, offset, numbers)
 
     def _begin_ahead(self, bar: int) -> None:
@@ -166,18 +172,14 @@ class Directions:
 
     def close(self) -> None:
         """At the end of the part: an ending runs to the last bar; hairpins and pedal lines stay without extent."""
-        self._begin_ahead(len(self._names) - 1)
+        self._begin_ahead(self._bars - 1)
         if left_open := self._open.pop(("ending", ""), None):
-            left_open.end_bar = len(self._names) - 1
-            self._remark("ending", "the last ending is not closed; it is taken to last until the end")
+            left_open.end_bar = self._bars - 1
+            self._slips.remember("ending", _LAST_OPEN, left_open.bar)
 
     def _add(self, line: Line) -> Line:
         self._lines.append(line)
         return line
-
-    def _remark(self, code: str, message: str) -> None:
-        if all(remark.message != message for remark in self._remarks):
-            self._remarks.append(Remark(Severity.CAUTION, code, message))
 
 
 def _spell_out(direction: Element) -> None:
@@ -197,17 +199,15 @@ def _spell_out(direction: Element) -> None:
             direction.remove(holder)
 
 
-def find_lost_endings(lines: list[Line], names: list[str], remarks: list[Remark]) -> None:
+def find_lost_endings(lines: list[Line], slips: Slips) -> None:
     """Make endings of those that stop without having begun: each is the bar in which it stops, as far as any bar line
-    tells; where another part has a bracket over that bar, it is left out. `names` are the bars' numbers in the file."""
+    tells; where another part has a bracket over that bar, it is left out."""
     endings = (line for line in lines if line.kind == "ending")
     covered = {bar for line in endings for bar in range(line.bar, line.end_bar + 1)}
     for line in lines:
         if line.kind == LOST and line.bar not in covered:
             line.kind = "ending"
-            message = f"an ending stops in bar {names[line.bar]} that never began: it is taken for that bar alone"
-            if all(remark.message != message for remark in remarks):
-                remarks.append(Remark(Severity.CAUTION, "ending", message))
+            slips.remember("ending", _LOST_BEGINNING, line.bar)
     lines[:] = [line for line in lines if line.kind != LOST]
 
 

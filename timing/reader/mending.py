@@ -16,7 +16,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT
-from timing.remarks import Remark, Severity
+from timing.reader.slips import Slips
 
 LONGEST_BAR = 4096  # quarters; the longest written-out cadenza has some hundreds
 MOST_DIVISIONS = 10**7
@@ -32,8 +32,7 @@ _VALUES = {
 }  # fmt: skip
 _ALTERS = {*range(-MOST_ALTER, MOST_ALTER + 1), *(Fraction(quarters, 2) for quarters in (-3, -1, 1, 3))}
 _PLACES = {"default-x", "default-y", "relative-x", "relative-y"}
-_BAR = re.compile(r"\d{1,6}[A-Za-z]*", re.ASCII)
-_MOST_BARS = 5  # named in a remark
+_MENDED = "a number that cannot be music ({what}) is mended in {bars}: "
 _SHOWN = 12  # letters of a number that is none
 
 
@@ -49,10 +48,9 @@ def whole(element: Element | None, least: int, most: int) -> bool:
     return value is not None and value.denominator == 1 and least <= value <= most
 
 
-def mend(root: Element, parts: list[Element]) -> list[Remark]:
-    """Mend the numbers of a score in place; a caution for each kind of slip in these parts, with the bars in which it
-    was. Where things stand on the paper is put right without a word."""
-    slips: dict[str, dict[str, str]] = {}  # what was done: bar -> what stood there
+def mend(root: Element, parts: list[Element], slips: Slips) -> None:
+    """Mend the numbers of a score in place, and remember the slips in these parts. Where things stand on the paper is
+    put right without a word."""
     for part in parts:
         _Part(part, slips).run()
     for element in root.iter():
@@ -62,38 +60,30 @@ def mend(root: Element, parts: list[Element]) -> list[Remark]:
     for defaults in root.findall("defaults"):
         if any(figure(item) is None for tag in ("tenths", "millimeters") for item in defaults.iter(tag)):
             root.remove(defaults)
-    return [_told(done, bars) for done, bars in slips.items()]
-
-
-def _told(done: str, bars: dict[str, str]) -> Remark:
-    names = list(bars)
-    listed = ", ".join(names[:_MOST_BARS]) + (f" and {len(names) - _MOST_BARS} more" if names[_MOST_BARS:] else "")
-    where = f"bar {listed}" if len(names) == 1 else f"bars {listed}"
-    message = f"a number that cannot be music ({next(iter(bars.values()))}) is mended in {where}: {done}"
-    return Remark(Severity.CAUTION, "bad-number", message, bar_name=names[0] if _BAR.fullmatch(names[0]) else None)
 
 
 class _Part:
     """One walk through the bars of a part, with the time in quarters as its cursor, negative before the bar line."""
 
-    def __init__(self, part: Element, slips: dict[str, dict[str, str]]):
+    def __init__(self, part: Element, slips: Slips):
         self._part, self._slips = part, slips
-        self._bar, self._divisions, self._cursor = "", Fraction(1), Fraction(0)
+        self._row, self._divisions, self._cursor = 0, Fraction(1), Fraction(0)
 
     def run(self) -> None:
         handlers: dict[str, Callable] = {
             "attributes": self._attributes, "note": self._note, "backup": self._backup, "forward": self._forward,
             "direction": self._direction, "barline": self._bar_line,
         }  # fmt: skip
-        for place, measure in enumerate(self._part.iterfind("measure"), start=1):
-            self._bar, self._cursor = (measure.get("number") or str(place))[:_SHOWN], Fraction(0)
+        for row, measure in enumerate(self._part.iterfind("measure")):
+            self._row, self._cursor = row, Fraction(0)
             for element in list(measure):
                 if handler := handlers.get(element.tag):
                     handler(element)
 
     def _slip(self, done: str, element: Element) -> None:
         text = " ".join("".join(element.itertext()).split()) or element.get("times", "")
-        self._slips.setdefault(done, {}).setdefault(self._bar, f"{element.tag} {text[:_SHOWN] or 'without a value'}")
+        what = f"{element.tag} {text[:_SHOWN] or 'without a value'}"
+        self._slips.remember("bad-number", _MENDED + done, self._row, what)
 
     def _drop(self, parent: Element, element: Element, done: str) -> None:
         self._slip(done, element)

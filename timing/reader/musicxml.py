@@ -24,10 +24,12 @@ from timing.reader.cues import judge, tie_cues
 from timing.reader.directions import Directions, Line, find_lost_endings
 from timing.reader.guard import Raw, metres
 from timing.reader.mending import LONGEST_BAR, figure, mend
+from timing.reader.slips import Slips, and_more
 from timing.reader.tunings import MOST_CAPO, string_words, words_of
 from timing.remarks import CannotDo, Remark, Severity
 
 MOST_VOICES = 64
+_MOST_NAMED = 3  # parts that are left out
 
 _TAG = "relative-x"
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
@@ -76,6 +78,7 @@ class Facts:
     hidden: list[tuple[Element, str, str | None]] = field(default_factory=list)  # from music21: with tag and text
     metres: list[str] = field(default_factory=list)  # the upper figures of all time signatures
     remarks: list[Remark] = field(default_factory=list)
+    slips: Slips = field(default_factory=Slips)  # what there is to say of bars once they have names
 
 
 def note_number(element) -> int | None:
@@ -91,26 +94,31 @@ def read_facts(root: Element, raw: Raw) -> Facts:
         raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
     listed = {part.get("id") for part in root.iterfind("part-list/score-part")} | {None}
     parts = [part for part in root.findall("part") if part.get("id") in listed]
-    for part in root.findall("part"):
-        if part not in parts:  # music21 passes over it
-            message = f"the part {part.get('id')[:20]!r} is left out: the part list does not name it"
-            facts.remarks.append(Remark(Severity.CAUTION, "part-left-out", message))
+    facts.remarks += _left_out([part.get("id") for part in root.findall("part") if part.get("id") not in listed])
     if all(part.find("measure") is None for part in parts):
         raise raw.refuse("score-empty", "holds no bars")
-    facts.remarks += mend(root, parts)
+    mend(root, parts, facts.slips)
     sounds = {
         instrument.get("id"): int(unpitched) - 1
         for instrument in root.iter("midi-instrument")
         if (unpitched := (instrument.findtext("midi-unpitched") or "").strip()).isdecimal()
     }
-    names: list[str] = []
     for number, part in enumerate(parts):
-        walk = _PartWalk(facts, number, part, sounds, raw)
-        walk.run()
-        names = max(names, walk.names, key=len)
+        _PartWalk(facts, number, part, sounds, raw).run()
     metres(raw, facts.metres)
-    find_lost_endings(facts.lines, names, facts.remarks)
+    find_lost_endings(facts.lines, facts.slips)
     return facts
+
+
+def _left_out(parts: list[str]) -> list[Remark]:
+    """A caution for the parts, by their ids, that the part list does not name: music21 passes over them."""
+    if not parts:
+        return []
+    named = ", ".join(repr(part[:20]) for part in parts[:_MOST_NAMED]) + and_more(len(parts) - _MOST_NAMED)
+    which = f"parts {named} are" if len(parts) > 1 else f"part {named} is"
+    pronoun = "them" if len(parts) > 1 else "it"
+    message = f"the {which} left out: the part list does not name {pronoun}"
+    return [Remark(Severity.CAUTION, "part-left-out", message)]
 
 
 def untag(facts: Facts) -> None:
@@ -136,7 +144,7 @@ class _PartWalk:
         self.slides: dict[tuple[str, str], tuple[int, str]] = {}
         measures = part.findall("measure")
         self.names = [measure.get("number", str(row))[:12] for row, measure in enumerate(measures, start=1)]
-        self.directions = Directions(number, self.names, facts.lines, facts.remarks)
+        self.directions = Directions(number, len(measures), facts.lines, facts.slips)
         self.reach: dict[str, dict[int, Fraction]] = {}  # voice -> staff -> end within the bar
         self.per_staff = False
         self.first = len(facts.notes)  # the part's first note

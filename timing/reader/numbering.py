@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Protocol
 
+from timing.reader.slips import MOST_NAMED, and_more
 from timing.remarks import Remark, Severity
 
 MOST = 999_999  # the highest number of a bar that a position can have
@@ -120,8 +121,9 @@ def _told(
     begins = [place for place in range(1, len(letters)) if letters[place] != letters[place - 1]]
     if begins:
         ends = [place - 1 for place in [*begins[1:], len(whole)]]
-        stretches = ", ".join(f"{names[a]}-{names[b]}" for a, b in zip(begins, ends, strict=True))
-        said.append(f"the bars are counted from the beginning again: there they are called {stretches}")
+        movements = [f"{names[a]}-{names[b]}" for a, b in zip(begins[:MOST_NAMED], ends, strict=False)]
+        called = ", ".join(movements) + and_more(len(begins) - MOST_NAMED)
+        said.append(f"the bars are counted from the beginning again: there they are called {called}")
     again: dict[tuple[int, str, str], list[str]] = {}
     for place in left:
         again.setdefault((*printed[place], letters[place]), []).append(names[place])
