@@ -22,8 +22,9 @@ from xml.etree.ElementTree import Element, SubElement
 
 from timing.reader.cues import judge, tie_cues
 from timing.reader.directions import Directions, Line, find_lost_endings
+from timing.reader.figures import figure
 from timing.reader.guard import Raw, metres
-from timing.reader.mending import LONGEST_BAR, figure, mend
+from timing.reader.mending import LONGEST_BAR, mend
 from timing.reader.tunings import MOST_CAPO, string_words, words_of
 from timing.remarks import CannotDo, Remark, Severity
 
@@ -92,7 +93,8 @@ def read_facts(root: Element, raw: Raw) -> Facts:
     listed = {part.get("id") for part in root.iterfind("part-list/score-part")} | {None}
     parts = [part for part in root.findall("part") if part.get("id") in listed]
     for part in root.findall("part"):
-        if part not in parts:  # music21 passes over it
+        if part not in parts:  # music21 passes over it; nobody else shall see it either
+            root.remove(part)
             message = f"the part {part.get('id')[:20]!r} is left out: the part list does not name it"
             facts.remarks.append(Remark(Severity.CAUTION, "part-left-out", message))
     if all(part.find("measure") is None for part in parts):
