@@ -36,7 +36,7 @@ _OF_PAPER = {
 }  # fmt: skip
 _ASIDE = {  # elements that can be left out without a loss to the music, with the least and the most that they may say
     "display-octave": (-1, 12), "multiple-rest": (1, 9999), "key-octave": (0, 9), "bend-alter": (-24, 24),
-    "midi-channel": (1, 16), "midi-program": (1, 128), "midi-unpitched": (1, 128), "midi-bank": (1, 16384),
+    "midi-channel": (0, 16), "midi-program": (0, 128), "midi-unpitched": (1, 128), "midi-bank": (1, 16384),
     "volume": (0, 100), "pan": (-180, 180), "elevation": (-180, 180),
     **dict.fromkeys(_OF_PAPER, (-100_000, 100_000)),
 }  # fmt: skip
@@ -87,14 +87,14 @@ def tidy(root: Element) -> None:
             element.text = _plain(element.text)
         elif element.tag == "beats" and element.text:
             element.text = "+".join(_plain(beats).strip() for beats in element.text.split("+"))
-        for key in list(element.attrib) if element.tag != "measure" else ("width",):
-            _tidy_attribute(element, key)
+        for key in list(element.attrib) if element.attrib else ():
+            if element.tag != "measure" or key == "width":  # the number of a bar is its name
+                _tidy_attribute(element, key)
         if element.tag in _SIDE_BY_SIDE and not between(element.get("number", "1"), MOST_NUMBER):
             del element.attrib["number"]
-        leave_out(element, [child for child in element if child.tag in _ASIDE and not _fits(child)])
-    for defaults in root.findall("defaults"):  # sizes are of use together
-        if any(figure(item) is None for tag in ("tenths", "millimeters") for item in defaults.iter(tag)):
-            root.remove(defaults)
+        if len(element):
+            leave_out(element, [child for child in element if child.tag in _ASIDE and not _fits(child)])
+    leave_out(root, [defaults for defaults in root.iterfind("defaults") if not _scaled(defaults)])
 
 
 def leave_out(parent: Element, children: list[Element]) -> None:
@@ -105,6 +105,8 @@ def leave_out(parent: Element, children: list[Element]) -> None:
 
 
 def _plain(text: str | None) -> str | None:
+    if text and text.isascii() and text.isdecimal():
+        return text
     value = number(text)
     return str(value) if value is not None and value.denominator == 1 else text
 
@@ -120,6 +122,12 @@ def _tidy_attribute(element: Element, key: str) -> None:
             del element.attrib[key]
         elif key in _ROUNDED:
             element.set(key, str(round(value)))
+
+
+def _scaled(defaults: Element) -> bool:
+    """Whether the two figures of a scale are both there, if any is: neither is of use without the other."""
+    counts = [len(scale.findall(tag)) for scale in defaults.iter("scaling") for tag in ("tenths", "millimeters")]
+    return all(counts)
 
 
 def _fits(element: Element) -> bool:

@@ -324,7 +324,7 @@ def _tuned(item: Element) -> bool:
         return True
     alter = item.find("tuning-alter")
     return (
-        between(item.get("string" if item.tag == "accord" else "line", "1"), MOST_STRINGS)
+        between(item.get("string" if item.tag == "accord" else "line", "0"), MOST_STRINGS)
         and whole(item.find("tuning-octave"), 0, HIGHEST_OCTAVE)
         and (alter is None or within(figure(alter), -MOST_ALTER, MOST_ALTER))
     )

@@ -22,7 +22,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from timing.reader.cues import judge, tie_cues
 from timing.reader.directions import Directions, Line, find_lost_endings
-from timing.reader.figures import figure
+from timing.reader.figures import figure, leave_out
 from timing.reader.guard import Raw, metres
 from timing.reader.mending import LONGEST_BAR, mend
 from timing.reader.tunings import MOST_CAPO, string_words, words_of
@@ -91,12 +91,12 @@ def read_facts(root: Element, raw: Raw) -> Facts:
     if root.find("part-list/score-part") is None:
         raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
     listed = {part.get("id") for part in root.iterfind("part-list/score-part")} | {None}
-    parts = [part for part in root.findall("part") if part.get("id") in listed]
-    for part in root.findall("part"):
-        if part not in parts:  # music21 passes over it; nobody else shall see it either
-            root.remove(part)
-            message = f"the part {part.get('id')[:20]!r} is left out: the part list does not name it"
-            facts.remarks.append(Remark(Severity.CAUTION, "part-left-out", message))
+    parts = [part for part in root.iterfind("part") if part.get("id") in listed]
+    others = [part for part in root.iterfind("part") if part.get("id") not in listed]
+    leave_out(root, others)  # music21 passes over them: nobody else shall see them either
+    for part in others:
+        message = f"the part {part.get('id')[:20]!r} is left out: the part list does not name it"
+        facts.remarks.append(Remark(Severity.CAUTION, "part-left-out", message))
     if all(part.find("measure") is None for part in parts):
         raise raw.refuse("score-empty", "holds no bars")
     facts.remarks += mend(root, parts)
