@@ -162,7 +162,12 @@ MENDED = {
     "a tremolo of 99": (
         one_bar(note("C4", 4, '<notations><ornaments><tremolo type="single">99</tremolo></ornaments></notations>')),
         [(0, 4, 60)],
-        "tremolo 99) is mended in bar 1: the tremolo has three strokes",
+        "tremolo 99) is mended in bar 1: the tremolo has 8 strokes",
+    ),
+    "a tremolo of nobody knows how many": (
+        one_bar(note("C4", 4, '<notations><ornaments><tremolo type="single">x</tremolo></ornaments></notations>')),
+        [(0, 4, 60)],
+        "the tremolo has 3 strokes",
     ),
     "a tuplet that is not numbered": (
         one_bar(note("C4", 4, TUPLET.format(3).replace("<tuplet ", '<tuplet number="x" '))),

@@ -140,9 +140,10 @@ class _Part:
             self._cursor = max(Fraction(0), self._cursor) + length
         self._staff(element)
         for tremolo in element.iterfind("notations/ornaments/tremolo"):
-            if not whole(tremolo, 0, MOST_STROKES):
-                self._slip("the tremolo has three strokes", tremolo)
-                tremolo.text = "3"
+            if not whole(tremolo, 0, MOST_STROKES) and (text := (tremolo.text or "").strip()):
+                strokes = str(MOST_STROKES) if text.isdecimal() else "3"
+                self._slip(f"the tremolo has {strokes} strokes", tremolo)
+                tremolo.text = strokes
         pitch = element.find("pitch")
         if pitch is not None:
             self._pitch(pitch)
