@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from written import FOUR_FOUR, bar, musicxml, note
 
 from render.drawing.engraver import engrave
 from timing.cautions.fixing import fix
 from timing.plan import Plan
 from timing.reader import read_score
+from timing.reader.cues import judge
+from timing.reader.musicxml import NoteFacts
 from timing.reading import Reading, perform
 from timing.remarks import Severity
 from timing.score import Sign
@@ -156,3 +162,75 @@ def test_a_plan_over_cues_is_mended(tmp_path):
     mended = fix(plan, text)
     assert "then: a tempo" in mended.text
     assert not [why for _, why in mended.refused if "cues" in why]
+
+
+# -- the conditions, one pair of notes after another
+
+
+def in_place_of(cue: NoteFacts, other: NoteFacts) -> bool:
+    common = min(cue.start + cue.length, other.start + other.length) - max(cue.start, other.start)
+    same = (other.voice_name, other.staff) == (cue.voice_name, cue.staff) and other.chord != cue.chord
+    return same and bool(other.length) and common > min(cue.length, other.length) / 2
+
+
+def rests_meanwhile(cue: NoteFacts, rest: NoteFacts) -> bool:
+    covers = rest.start <= cue.start and cue.start + cue.length <= rest.start + rest.length
+    return rest.staff == cue.staff and rest.voice_name != cue.voice_name and (rest.whole_bar or covers)
+
+
+HALVES = st.integers(0, 8).map(lambda halves: Fraction(halves, 2))
+NOTES = st.builds(
+    NoteFacts, st.none(), st.just(1), st.integers(1, 2), st.just(0), st.sampled_from("12"), HALVES, HALVES,
+    st.integers(0, 4), rest=st.booleans(), whole_bar=st.booleans(), hidden=st.booleans(), cue=st.booleans(),
+)  # fmt: skip
+
+
+@given(st.lists(NOTES, max_size=7))
+def test_all_cues_of_a_bar_are_judged_as_one_by_one(notes):
+    judge(notes)
+    ordinary = [note for note in notes if not (note.rest or note.cue or note.hidden)]
+    playing = {note.staff for note in ordinary} | {note.voice_name for note in ordinary}
+    rests = [note for note in notes if note.rest and not note.hidden]
+    for each in notes:
+        alone = not playing & {each.staff, each.voice_name} and any(rests_meanwhile(each, rest) for rest in rests)
+        assert each.silent == (
+            each.cue and (each.hidden or any(in_place_of(each, other) for other in ordinary) or alone)
+        )
+
+
+class Counted(Fraction):
+    """A length that counts how often it is compared."""
+
+    compared = 0
+
+    def __lt__(self, other):
+        Counted.compared += 1
+        return super().__lt__(other)
+
+    def __gt__(self, other):
+        Counted.compared += 1
+        return super().__gt__(other)
+
+    def __add__(self, other):
+        return Counted(super().__add__(other))
+
+    __radd__ = __add__
+
+    def __truediv__(self, other):
+        return Counted(super().__truediv__(other))
+
+
+def test_cues_are_not_compared_with_every_note():
+    def comparisons(count: int) -> int:
+        def row(first: int, chord: int, cue: bool) -> list[NoteFacts]:
+            starts = (Counted(first) + Fraction(place, count * 8) for place in range(count))
+            return [
+                NoteFacts(None, 1, 1, 0, "1", start, Counted(10), chord + place, cue=cue)
+                for place, start in enumerate(starts)
+            ]
+
+        Counted.compared = 0
+        judge(row(0, 0, True) + row(9, count, False))
+        return Counted.compared
+
+    assert comparisons(400) < 6 * comparisons(100)

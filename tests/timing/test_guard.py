@@ -58,7 +58,7 @@ REFUSED = {
         musicxml([bar("".join(note("C4", 0, voice=v) for v in range(1, 101)), 1, FOUR_FOUR)]),
         "100 voices in one bar",
     ),
-    "no such step": ("a.xml", GOOD.replace("<step>C", "<step>H"), "cannot be read as music"),
+    "no such note value": ("a.xml", GOOD.replace("</voice>", "</voice><type>x</type>"), "cannot be read as music"),
     "bomb": ("a.mxl", packed(a_xml="<score-partwise>" + " " * 60_000_000), "unpacks to more than 50 MB"),
     "well packed": ("a.mxl", packed(a_xml="<score-partwise>" + " " * 5_000_000), "packed more than 200 times"),
     "many files": ("a.mxl", packed(**{f"f{n}_txt": "x" for n in range(1001)}), "packed with more than 1,000 files"),

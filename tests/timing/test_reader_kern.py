@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 
 from timing.order import unfold
 from timing.reader import read_score
-from timing.reader.kern import prepare
+from timing.reader.kern import _LIST, prepare
+from timing.remarks import CannotDo
 from timing.score import Score
 
 
@@ -81,6 +82,25 @@ def test_spine_paths_without_a_sense_never_break_the_rewriting(line):
     fields = line.replace(" ", "\t")
     text = prepare(f"**kern\t**kern\n{fields}\n4c\t4d\n*-\t*-\n")
     assert "4c\t4d" in text
+
+
+def ended(times: int) -> list[str]:
+    """A staff that is split so often, and each time one half ends."""
+    return ["**kern", "*M4/4", "=1", *["*^", "* *-"] * times, "1c", "=", "*-"]
+
+
+def test_a_staff_may_be_split_within_what_is_split(tmp_path):
+    assert places(read(tmp_path, *ended(8))) == [(0, 0.0, 4.0, 60)]
+
+
+def test_splits_without_end_are_refused(tmp_path):
+    with pytest.raises(CannotDo, match="splits a staff more than 64 times without joining it, at line 132"):
+        read(tmp_path, *ended(20_000))
+
+
+def test_the_list_of_sections_stands_on_one_line():
+    assert _LIST.search("**kern\n*>[A,B\n*>C]\n") is None
+    assert _LIST.search("**kern\n*>[\n*>[A,B]\n")[1] == "A,B"
 
 
 @st.composite

@@ -82,6 +82,17 @@ def test_the_tuning_of_a_plan_goes_under_the_capo_of_the_score():
     assert played.performance.tunings[0, :6].tolist() == [67, 62, 58, 53, 48, 41]
 
 
+def test_a_capo_and_strings_with_a_point_are_whole_numbers():
+    written = guitar(AT_THREE, attributes=CLEF + CAPO.format(LINES, "3.0")).replace("<string>1<", "<string>1.0<")
+    assert places(read(written)) == [(67, 1, 0), (45, 6, 2)]
+
+
+@pytest.mark.parametrize(("before", "after"), [('line="1"', 'line="x"'), ("<tuning-octave>2", "<tuning-octave>2.5")])
+def test_a_string_that_cannot_be_is_left_out_of_the_tuning(before, after):
+    played = read(guitar(AT_THREE, attributes=CLEF + CAPO.format(LINES.replace(before, after, 1), 3)))
+    assert [remark.code for remark in played.remarks if remark.code == "bad-number"] == ["bad-number"]
+
+
 @pytest.mark.parametrize("capo", ["", "three", "-1", "999"])
 def test_a_capo_that_is_no_fret(capo):
     assert read(guitar(AT_THREE, attributes=CLEF + CAPO.format(LINES, capo))).capos.tolist() == [0]

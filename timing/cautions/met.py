@@ -56,8 +56,8 @@ met(
     "bad-number",
     "What one slip of a program or a hand has put out of place may sound otherwise than it was meant.",
     example="A note of MusicXML with a duration of -1.",
-    threshold="any length, way back or forward, tuplet, division, metre, key, clef, transposition, octave, alteration, "
-    "staff or count of a repeat whose number no music has",
+    threshold="any length, way back or forward, tuplet, division, metre, key, clef, transposition, step, octave, "
+    "alteration, staff, string of a tuning, tremolo, ending or count of a repeat whose number no music has",
     source="MusicXML 4.0: what each number may be; the bounds are the house's own",
 )
 met(

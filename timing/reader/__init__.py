@@ -208,7 +208,12 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
-    text, bad = guard.text_metres(raw, kern.prepare(guard.text(raw)))
+    try:
+        prepared = kern.prepare(guard.text(raw))
+    except kern.SplitError as error:
+        message = f"splits a staff more than {kern.MOST_SPLITS} times without joining it, at line {error.line}"
+        raise raw.refuse("score-unsafe", f"{message}; no music needs that", error.line) from None
+    text, bad = guard.text_metres(raw, prepared)
     return Parsed(raw, "kern", kern.parse(text), text=text, remarks=_no_metres(bad))
 
 

@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
+from timing.reader.figures import figure
+
 # MusicXML 4.0, accidental-value, by semitones.
 _NAMES = {
     0.0: "natural", 1.0: "sharp", -1.0: "flat", 2.0: "double-sharp", -2.0: "flat-flat", 0.5: "quarter-sharp",
@@ -58,7 +60,7 @@ class _Staves:
                     continue
                 staff, pitch = element.findtext("staff", "1"), element.find("pitch")
                 step, octave = pitch.findtext("step", ""), pitch.findtext("octave", "")
-                alter = _number(pitch.findtext("alter"))
+                alter = float(figure(pitch.find("alter")) or 0)
                 if staff in self._silent or _tied_to(element):
                     continue
                 key = self._keys.get(staff, self._keys.get("", {}))
@@ -80,22 +82,25 @@ class _Staves:
 def _in_time(measure: Element, divisions: Fraction) -> tuple[list[Element], Fraction]:
     """The pitched notes and the attributes of a bar in the order in which they come, voice beside voice; and the
     divisions at its end."""
-    found: dict[Fraction, list[Element]] = defaultdict(list)
+    attributes: dict[Fraction, list[Element]] = defaultdict(list)
+    notes: dict[Fraction, list[Element]] = defaultdict(list)
     cursor = start = Fraction(0)
     for element in measure:
         if element.tag == "attributes":
-            divisions = Fraction(_number(element.findtext("divisions"))) or divisions
-            found[cursor].insert(0, element)
+            divisions = figure(element.find("divisions")) or divisions
+            attributes[cursor].append(element)
+        if element.tag not in ("note", "backup", "forward"):
             continue
-        length = Fraction(_number(element.findtext("duration"))) / divisions
+        length = (figure(element.find("duration")) or 0) / divisions
         if element.tag == "note":
             if element.find("chord") is None:
                 start, cursor = cursor, cursor + (0 if element.find("grace") is not None else length)
             if element.find("pitch") is not None:
-                found[start].append(element)
-        elif element.tag in ("backup", "forward"):
+                notes[start].append(element)
+        else:
             cursor += length if element.tag == "forward" else -length
-    return [element for moment in sorted(found) for element in found[moment]], divisions
+    moments = sorted(attributes.keys() | notes.keys())
+    return [element for moment in moments for element in (*attributes[moment], *notes[moment])], divisions
 
 
 def _tied_to(note: Element) -> bool:
@@ -106,17 +111,10 @@ def _key(key: Element) -> dict[str, float]:
     """How many semitones each step is altered by."""
     steps = [step.text or "" for step in key.iterfind("key-step")]
     if steps:
-        return dict(zip(steps, (_number(alter.text) for alter in key.iterfind("key-alter")), strict=False))
-    fifths = int(_number(key.findtext("fifths")))
+        return dict(zip(steps, (float(figure(alter) or 0) for alter in key.iterfind("key-alter")), strict=False))
+    fifths = int(figure(key.find("fifths")) or 0)
     order = _SHARPS if fifths > 0 else _SHARPS[::-1]
     made: dict[str, float] = defaultdict(float)
     for number in range(abs(fifths)):
         made[order[number % 7]] += 1.0 if fifths > 0 else -1.0
     return made
-
-
-def _number(text: str | None) -> float:
-    try:
-        return float(text or 0)
-    except ValueError:
-        return 0.0

@@ -8,13 +8,12 @@ from __future__ import annotations
 import re
 from xml.etree.ElementTree import Element
 
+from timing.reader.figures import SIZES, number
+
 _OF_PEOPLE = re.compile(
     r"(?:music|words|lyrics|text|arr|arranged|composed|transcribed|transcr|edited|ed)\b[ .:]|by\b|copyright\b|©|\(c\)",
     re.IGNORECASE,
 )
-
-_SIZES = {"xx-small": 7.0, "x-small": 8.0, "small": 10.0, "medium": 12.0, "large": 14.0, "x-large": 18.0,
-          "xx-large": 24.0}  # fmt: skip  # points; only their order counts
 
 
 def credited_title(tree: Element) -> str:
@@ -26,14 +25,14 @@ def credited_title(tree: Element) -> str:
             return text
     people = {_text([each]) for each in tree.iterfind("identification/creator")}
     people |= {_text([each]) for each in tree.iterfind("identification/rights")}
-    height = _number(tree.findtext("defaults/page-layout/page-height"))
+    height = number(tree.findtext("defaults/page-layout/page-height")) or 0
     found = []
     for credit in credits:
         words = [each for each in credit.findall("credit-words") if _text([each])]
         if _types(credit) or not words:
             continue
         size = max(map(_size, words))
-        first, high = words[0], _number(words[0].get("default-y"))
+        first, high = words[0], number(words[0].get("default-y")) or 0
         text = _text([each for each in words if _size(each) == size])
         centred = "center" in (first.get("justify"), first.get("halign"))
         if centred and high >= height / 2 and text not in people and not _OF_PEOPLE.match(text):
@@ -51,10 +50,4 @@ def _text(words: list[Element]) -> str:
 
 def _size(words: Element) -> float:
     size = words.get("font-size", "").strip()
-    return _SIZES[size] if size in _SIZES else _number(size)
-
-
-def _number(text: str | None) -> float:
-    """A decimal number; 0 for what is none."""
-    found = re.fullmatch(r"\s*(-?\d{1,6}(?:\.\d{1,9})?)\s*", text or "")
-    return float(found[1]) if found else 0.0
+    return SIZES[size] if size in SIZES else float(number(size) or 0)

@@ -15,6 +15,7 @@ from fractions import Fraction
 from math import inf, nan
 from xml.etree.ElementTree import Element, SubElement
 
+from timing.reader.figures import VALUES
 from timing.reader.slips import Slips
 
 _JUMPS = {
@@ -25,7 +26,6 @@ _STARTS = {
     ("wedge", "crescendo"): 1.0, ("wedge", "diminuendo"): -1.0, ("pedal", "start"): 1.0, ("pedal", "sostenuto"): 1.0,
     ("dashes", "start"): nan,
 }  # fmt: skip
-_QUARTERS = {"breve": 8.0, "whole": 4.0, "half": 2.0, "quarter": 1.0, "eighth": 0.5, "16th": 0.25, "32nd": 0.125}
 _DOUBLE = ("light-light", "light-heavy", "heavy-heavy", "heavy-light")
 _KINDS = {"wedge": "hairpin", "pedal": "pedal", "dashes": "words"}
 
@@ -113,8 +113,6 @@ class Directions:
         starts = element.get("direction") == "forward"
         offset = at if side == "middle" else Fraction(0) if starts else inf
         bar += (side == "right") if starts else -(side == "left")
-        if not re.fullmatch(r"[1-9]\d{0,3}", element.get("times", "2")):
-            del element.attrib["times"]
         if 0 <= bar < self._bars:
             value = nan if starts else float(element.get("times", "2"))
             self._add(Line("repeat start" if starts else "repeat end", self._part, 0, bar, offset, bar, offset, value))
@@ -221,7 +219,7 @@ def _leave_to_sound(direction: Element) -> None:
     found = re.search(r"\d{1,4}(\.\d{1,12})?", per_minute.text or "") if per_minute is not None else None
     hidden = metronome.get("print-object") == "no"
     if hidden and found and direction.find("sound[@tempo]") is None:
-        quarters = _QUARTERS.get(metronome.findtext("beat-unit", "").strip(), 1.0)
+        quarters = float(VALUES.get(metronome.findtext("beat-unit", "").strip(), 1))
         dots = len(metronome.findall("beat-unit-dot"))
         sounding = SubElement(direction, "sound")
         sounding.set("tempo", f"{float(found[0]) * quarters * (2 - 0.5**dots):.6g}")

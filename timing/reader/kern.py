@@ -20,8 +20,18 @@ from itertools import pairwise
 
 _PATHS = {"*^", "*v", "*x", "*-", "*+"}
 _MOST_JOINED = 16  # spines of one staff; no staff has more voices
+_LIST = re.compile(r"^\*>\[([^\]\t\n]*)\]", re.MULTILINE)  # of sections, in their order
+MOST_SPLITS = 64  # within each other, in one staff
 
 Spine = tuple[int, ...]  # the column in which it began, then which half of each split it is
+
+
+class SplitError(Exception):
+    """More than MOST_SPLITS splits within each other, at this line of the text."""
+
+    def __init__(self, line: int):
+        super().__init__(line)
+        self.line = line
 
 
 def parse(text: str):
@@ -84,16 +94,19 @@ def prepare(text: str) -> str:
     signs that music21 does not take for opening ones as well (it would add a bar after the last of them).
 
     Where spines are joined that are no halves of one split, while the staff has more of them, all are joined and split
-    anew.
+    anew. SplitError where what is split is split again without end: music21 copies the music of each half into what
+    it is a half of.
     """
     made: list[str] = []
     spines: list[Spine] = []
-    for line in text.splitlines():
+    for number, line in enumerate(text.splitlines(), start=1):
         fields = line.rstrip().split("\t")
         if line.startswith("**"):
             spines = [(column,) for column in range(len(fields))]
         elif len(fields) == len(spines) and not _PATHS.isdisjoint(fields):
             lines, spines = _step(fields, spines)
+            if any(len(spine) - 1 > MOST_SPLITS for spine in spines):
+                raise SplitError(number)
             made += lines
             continue
         made.append(re.sub(r"(^|\t)(=+):", r"\1\2 :", line) if line.startswith("=") else line)
@@ -229,7 +242,7 @@ def read_signs(text: str, opened: list[int]) -> list[tuple[str, int, int, float,
 
 def _sections(text: str, opened: list[int]) -> list[tuple[str, int, int, float, str]] | None:
     """What the text's own list of its sections says, as signs; None without one, or where no signs say the same."""
-    listed = re.search(r"^\*>\[([^\]\t]*)\]", text, re.MULTILINE)
+    listed = _LIST.search(text)
     begins = _labels(text, opened) if listed else None
     if not begins:
         return None

@@ -13,8 +13,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from fractions import Fraction
+from functools import cached_property
 from xml.etree.ElementTree import Element
 
+from timing.reader.figures import MOST_NUMBER, VALUES, between, figure, leave_out, tidy, whole, within
 from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT
 from timing.reader.slips import Slips
 
@@ -23,43 +25,26 @@ MOST_DIVISIONS = 10**7
 ROUNDED = Fraction(1, 8)  # quarters by which <backup> may go too far without a word: files round their tuplets
 MOST_TIMES = 64  # that a repeat is heard
 MOST_STAVES, MOST_IN_TUPLET, MOST_FIFTHS, MOST_SHIFT = 16, 512, 28, 60
+MOST_STROKES, MOST_TUPLETS = 8, 6  # of a tremolo; within each other
 MOST_LINES, MOST_STRINGS, MOST_OCTAVES, HIGHEST_OCTAVE, MOST_ALTER = 12, 12, 2, 12, 4
 
-_NUMBER = re.compile(r"[+-]?\d{1,12}(\.\d{1,12})?", re.ASCII)
-_VALUES = {
-    "maxima": 32, "long": 16, "breve": 8, "whole": 4, "half": 2, "quarter": 1, "eighth": Fraction(1, 2),
-    **{f"{n}th": Fraction(4, n) for n in (16, 64, 128, 256, 512, 1024)}, "32nd": Fraction(1, 8),
-}  # fmt: skip
 _ALTERS = {*range(-MOST_ALTER, MOST_ALTER + 1), *(Fraction(quarters, 2) for quarters in (-3, -1, 1, 3))}
-_PLACES = {"default-x", "default-y", "relative-x", "relative-y"}
+_ENDING = re.compile(r"\s*(\d{1,2}\s*([,\s-]\s*\d{1,2}\s*)*)?", re.ASCII)  # the times it is for: "1", "1, 2", ""
+_SHIFTS = ("8", "15", "22")
+_ON_STAVES = {"key", "time", "clef", "transpose", "staff-details", "measure-style"}
+_STEPS = set("ABCDEFG")
+_OF_PITCH = {"tie", "instrument", "accidental", "notehead", "notehead-text", "stem"}  # what a rest has none of
+_OF_RESTS = {"tuplet", "fermata"}  # the notations that a rest can have
 _MENDED = "a number that cannot be music ({what}) is mended in {bars}: "
 _SHOWN = 12  # letters of a number that is none
 
 
-def figure(element: Element | None) -> Fraction | None:
-    """The number that an element holds; None if it holds none."""
-    text = (element.text or "").strip() if element is not None else ""
-    return Fraction(text) if _NUMBER.fullmatch(text) else None
-
-
-def whole(element: Element | None, least: int, most: int) -> bool:
-    """Whether an element holds a whole number between these, both included."""
-    value = figure(element)
-    return value is not None and value.denominator == 1 and least <= value <= most
-
-
 def mend(root: Element, parts: list[Element], slips: Slips) -> None:
-    """Mend the numbers of a score in place, and remember the slips in these parts. Where things stand on the paper is
-    put right without a word."""
+    """Mend the numbers of a score in place, and remember the slips in these parts. What is beside the music, as where
+    things stand on the paper, is put right without a word."""
+    tidy(root)
     for part in parts:
         _Part(part, slips).run()
-    for element in root.iter():
-        for key in _PLACES.intersection(element.attrib):
-            if not _NUMBER.fullmatch(element.get(key).strip()):
-                del element.attrib[key]
-    for defaults in root.findall("defaults"):
-        if any(figure(item) is None for tag in ("tenths", "millimeters") for item in defaults.iter(tag)):
-            root.remove(defaults)
 
 
 class _Part:
@@ -68,6 +53,8 @@ class _Part:
     def __init__(self, part: Element, slips: Slips):
         self._part, self._slips = part, slips
         self._row, self._divisions, self._cursor = 0, Fraction(1), Fraction(0)
+        self._left_out: list[Element] = []  # of the notes of this bar
+        self._unread: tuple[Element, Fraction] | None = None  # the note before, if it has no pitch any more; its length
 
     def run(self) -> None:
         handlers: dict[str, Callable] = {
@@ -76,9 +63,11 @@ class _Part:
         }  # fmt: skip
         for row, measure in enumerate(self._part.iterfind("measure")):
             self._row, self._cursor = row, Fraction(0)
-            for element in list(measure):
+            self._left_out, self._unread = [], None
+            for element in measure:
                 if handler := handlers.get(element.tag):
                     handler(element)
+            leave_out(measure, self._left_out)
 
     def _slip(self, done: str, element: Element) -> None:
         text = " ".join("".join(element.itertext()).split()) or element.get("times", "")
@@ -88,6 +77,11 @@ class _Part:
     def _drop(self, parent: Element, element: Element, done: str) -> None:
         self._slip(done, element)
         parent.remove(element)
+
+    def _drop_attribute(self, element: Element, key: str, done: str) -> None:
+        said = Element(f"{element.tag} {key}")
+        said.text = element.attrib.pop(key)
+        self._slip(done, said)
 
     # -- time
 
@@ -125,21 +119,40 @@ class _Part:
     # -- notes
 
     def _note(self, element: Element) -> None:
-        changed = element.find("time-modification")
-        if changed is not None and not self._modified(changed):
-            self._drop(element, changed, "it stands outside the tuplet, as long as its duration says")
-            for notations in element.iterfind("notations"):
-                for tuplet in notations.findall("tuplet"):
-                    notations.remove(tuplet)
-        length = Fraction(0)
+        chord = self._chord(element)
+        self._tuplets(element)
+        duration, length = element.find("duration"), Fraction(0)
         if element.find("grace") is None:
             length = self._length(element, "it is as long as its note value", lambda: self._value(element))
-        if element.find("chord") is None:
+        elif duration is not None and not within(figure(duration), 0, LONGEST_BAR * MOST_DIVISIONS):
+            self._drop(element, duration, "a grace note has no length of its own")
+        if not chord:
             self._cursor = max(Fraction(0), self._cursor) + length
         self._staff(element)
+        for tremolo in element.iterfind("notations/ornaments/tremolo"):
+            if not whole(tremolo, 0, MOST_STROKES) and (text := (tremolo.text or "").strip()):
+                strokes = str(MOST_STROKES) if text.isdecimal() else "3"
+                self._slip(f"the tremolo has {strokes} strokes", tremolo)
+                tremolo.text = strokes
         pitch = element.find("pitch")
         if pitch is not None:
             self._pitch(pitch)
+            self._step(element, pitch, length)
+
+    def _tuplets(self, element: Element) -> None:
+        changed = element.find("time-modification")
+        bad = changed is not None and not self._modified(changed)
+        if bad:
+            self._drop(element, changed, "it stands outside the tuplet, as long as its duration says")
+        for notations in element.iterfind("notations"):
+            if bad:
+                leave_out(notations, notations.findall("tuplet"))
+            for tuplet in notations.iterfind("tuplet"):
+                if not between(tuplet.get("number", "1"), MOST_TUPLETS):
+                    self._drop_attribute(tuplet, "number", "it is the only tuplet there")
+                if any(not whole(count, 1, MOST_IN_TUPLET) for count in tuplet.iter("tuplet-number")):
+                    sides = tuplet.findall("tuplet-actual") + tuplet.findall("tuplet-normal")
+                    leave_out(tuplet, sides)  # the time modification says the same
 
     def _modified(self, changed: Element) -> bool:
         counts = [count for count in changed if count.tag in ("actual-notes", "normal-notes")]
@@ -147,7 +160,7 @@ class _Part:
 
     def _value(self, element: Element) -> Fraction:
         """The length of the written note value; a quarter where there is none."""
-        value = Fraction(_VALUES.get((element.findtext("type") or "").strip(), 1))
+        value = Fraction(VALUES.get((element.findtext("type") or "").strip(), 1))
         value *= 2 - Fraction(1, 2 ** min(len(element.findall("dot")), 8))
         changed = element.find("time-modification")
         if changed is not None:
@@ -170,37 +183,88 @@ class _Part:
             self._slip("the note lies in the octave of middle C", octave)
             octave.text = "4"
 
+    def _step(self, element: Element, pitch: Element, length: Fraction) -> None:
+        """Put a rest where no step can be read; nothing for a grace note, nor in a chord: the next of it is then its
+        first."""
+        step = pitch.find("step")
+        said = (pitch.findtext("step") or "").strip().upper()
+        if said in _STEPS:
+            step.text = said
+            return
+        self._slip("the note is left out", pitch if step is None else step)
+        if element.find("chord") is not None:
+            self._left_out.append(element)
+            return
+        if element.find("grace") is not None:
+            self._left_out.append(element)
+        self._unread = element, length
+        element[list(element).index(pitch)] = Element("rest")
+        leave_out(element, [child for child in element if child.tag in _OF_PITCH])
+        for notations in element.iterfind("notations"):
+            leave_out(notations, [child for child in notations if child.tag not in _OF_RESTS])
+
+    def _chord(self, element: Element) -> bool:
+        """Whether a note sounds with the one before. What the first of a chord has lost, the next one has."""
+        chord, unread, self._unread = element.find("chord"), self._unread, None
+        if chord is not None and unread is not None:
+            element.remove(chord)
+            self._left_out.append(unread[0])
+            self._cursor -= unread[1]
+            chord = None
+        return chord is not None
+
     def _direction(self, element: Element) -> None:
         self._staff(element)
         offset = element.find("offset")
         if offset is not None and figure(offset) is None:
             self._drop(element, offset, "the mark stands where it is written")
+        for shift in element.iterfind("direction-type/octave-shift"):
+            if shift.get("size", "8") not in _SHIFTS:
+                self._drop_attribute(shift, "size", "the sign is for one octave")
+        for scordatura in element.iterfind("direction-type/scordatura"):
+            self._strings(scordatura)
 
     def _bar_line(self, element: Element) -> None:
+        for ending in element.iterfind("ending"):
+            if not _ENDING.fullmatch(ending.get("number", "1")):
+                self._drop_attribute(ending, "number", "the ending is for the times that its text names, or the first")
+                ending.set("number", ",".join(re.findall(r"[1-9]\d?", ending.text or "")) or "1")
         for repeat in element.iterfind("repeat"):
-            if not _between(repeat.get("times", "2"), MOST_TIMES):
+            if not between(repeat.get("times", "2"), MOST_TIMES):
                 self._slip("the repeat is played once more", repeat)
                 del repeat.attrib["times"]
 
     # -- what holds from here
 
     def _attributes(self, element: Element) -> None:
-        for bad, done in list(_bad_attributes(element)):
-            self._drop(element, bad, done)
+        bad = list(_bad_attributes(element))
+        for child, done in bad:
+            self._slip(done, child)
+        leave_out(element, [child for child, _ in bad])
+        for child in element:
+            if child.tag in _ON_STAVES and not between(child.get("number", "1"), MOST_NUMBER):
+                self._drop_attribute(child, "number", "it holds where one without a number does")
         for staves in element.iterfind("staves"):
             if not whole(staves, 1, MOST_STAVES):
                 self._slip("there are as many staves as the notes name", staves)
-                named = [int(staff.text) for staff in self._part.iter("staff") if whole(staff, 1, MOST_STAVES)]
-                staves.text = str(max(named, default=1))
+                staves.text = str(self._named_staves)
         for divisions in element.iterfind("divisions"):
             if not 0 < (figure(divisions) or 0) <= MOST_DIVISIONS:
                 self._slip("the divisions before it hold", divisions)
                 divisions.text = f"{float(self._divisions):.12g}"
             self._divisions = figure(divisions)
         for details in element.iterfind("staff-details"):
-            for item in list(details):
-                if not _tuned(item):
-                    self._drop(details, item, "it says nothing of the strings")
+            self._strings(details)
+
+    def _strings(self, details: Element) -> None:
+        bad = [item for item in details if not _tuned(item)]
+        for item in bad:
+            self._slip("it says nothing of the strings", item)
+        leave_out(details, bad)
+
+    @cached_property
+    def _named_staves(self) -> int:
+        return max((int(staff.text) for staff in self._part.iter("staff") if whole(staff, 1, MOST_STAVES)), default=1)
 
 
 def _bad_attributes(element: Element) -> Iterator[tuple[Element, str]]:
@@ -209,7 +273,7 @@ def _bad_attributes(element: Element) -> Iterator[tuple[Element, str]]:
         if time.find("senza-misura") is None and not _metre(time):
             yield time, "the time signature before it holds"
     for key in element.iterfind("key"):
-        if any(not whole(fifths, -MOST_FIFTHS, MOST_FIFTHS) for fifths in key.iterfind("fifths")):
+        if not _key(key):
             yield key, "the key before it holds"
     for clef in element.iterfind("clef"):
         bounds = {"line": (1, 5), "clef-octave-change": (-MOST_OCTAVES, MOST_OCTAVES)}
@@ -223,29 +287,35 @@ def _bad_attributes(element: Element) -> Iterator[tuple[Element, str]]:
             yield transpose, "the part sounds as it is written"
 
 
+def _key(key: Element) -> bool:
+    steps, alters = key.findall("key-step"), key.findall("key-alter")
+    return (
+        all(whole(fifths, -MOST_FIFTHS, MOST_FIFTHS) for fifths in key.iterfind("fifths"))
+        and len(steps) == len(alters)
+        and all((step.text or "").strip() in _STEPS for step in steps)
+        and all(figure(alter) in _ALTERS for alter in alters)
+    )
+
+
 def _metre(time: Element) -> bool:
     beats = [figure.strip() for group in time.iterfind("beats") for figure in (group.text or "").split("+")]
     units = [(unit.text or "").strip() for unit in time.iterfind("beat-type")]
     return (
         bool(beats and units)
-        and all(_between(figure, MOST_BEATS) for figure in beats)
-        and all(_between(unit, SMALLEST_UNIT) for unit in units)
+        and all(between(figure, MOST_BEATS) for figure in beats)
+        and all(between(unit, SMALLEST_UNIT) for unit in units)
         and sum(map(int, beats)) <= MOST_BEATS
     )
-
-
-def _between(text: str, most: int) -> bool:
-    return text.isdecimal() and len(text) < 9 and 0 < int(text) <= most
 
 
 def _tuned(item: Element) -> bool:
     if item.tag == "staff-lines":
         return whole(item, 0, MOST_LINES)
-    if item.tag != "staff-tuning":
+    if item.tag not in ("staff-tuning", "accord"):
         return True
-    line, alter = item.get("line", "0"), item.find("tuning-alter")
+    alter = item.find("tuning-alter")
     return (
-        _between(line, MOST_STRINGS)
+        between(item.get("string" if item.tag == "accord" else "line", "0"), MOST_STRINGS)
         and whole(item.find("tuning-octave"), 0, HIGHEST_OCTAVE)
-        and (alter is None or (figure(alter) is not None and abs(figure(alter)) <= MOST_ALTER))
+        and (alter is None or within(figure(alter), -MOST_ALTER, MOST_ALTER))
     )

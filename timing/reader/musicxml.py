@@ -22,8 +22,9 @@ from xml.etree.ElementTree import Element, SubElement
 
 from timing.reader.cues import judge, tie_cues
 from timing.reader.directions import Directions, Line, find_lost_endings
+from timing.reader.figures import figure, leave_out
 from timing.reader.guard import Raw, metres
-from timing.reader.mending import LONGEST_BAR, figure, mend
+from timing.reader.mending import LONGEST_BAR, mend
 from timing.reader.slips import Slips, and_more
 from timing.reader.tunings import MOST_CAPO, string_words, words_of
 from timing.remarks import CannotDo, Remark, Severity
@@ -93,8 +94,10 @@ def read_facts(root: Element, raw: Raw) -> Facts:
     if root.find("part-list/score-part") is None:
         raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
     listed = {part.get("id") for part in root.iterfind("part-list/score-part")} | {None}
-    parts = [part for part in root.findall("part") if part.get("id") in listed]
-    facts.remarks += _left_out([part.get("id") for part in root.findall("part") if part.get("id") not in listed])
+    parts = [part for part in root.iterfind("part") if part.get("id") in listed]
+    others = [part for part in root.iterfind("part") if part.get("id") not in listed]
+    leave_out(root, others)  # music21 passes over them: nobody else shall see them either
+    facts.remarks += _left_out([part.get("id") for part in others])
     if all(part.find("measure") is None for part in parts):
         raise raw.refuse("score-empty", "holds no bars")
     mend(root, parts, facts.slips)
