@@ -32,9 +32,9 @@ SHOWN = [rule for rule in MINE if rule.example.startswith("score:")]
 
 # -- the codes that the sources hold
 
-# Calls that make a remark: the name of the function, and where its code stands among the arguments.
-MAKERS = {"Remark": 1, "remark": 1, "remark_at": 1, "_add": 0, "remember": 0}  # the last two tell later: _add of
-# string_remarks, remember of the slips of a file
+# Calls that make a remark: the name of the function, and where its code stands among the arguments. Two tell later:
+# _add of string_remarks, and remember of the slips of a file.
+MAKERS = {"Remark": 1, "remark": 1, "remark_at": 1, "_add": 0, "remember": 0}
 
 
 def calls(tree: ast.AST) -> Iterator[tuple[list[ast.FunctionDef], ast.Call]]:
