@@ -13,6 +13,7 @@ from written import FOUR_FOUR, bar, musicxml, note
 from timing.reader import _parse, guard, mending, read_score, tabulate
 from timing.reader.accidentals import write_accidentals
 from timing.reader.mending import mend
+from timing.reader.slips import Slips
 from timing.remarks import Severity
 from timing.score import Score
 
@@ -427,7 +428,7 @@ def test_no_number_costs_the_score(spot):
     for bad in BAD:
         text = changed(*spot, bad)
         tree = fromstring(text)
-        mend(tree, tree.findall("part"))
+        mend(tree, tree.findall("part"), Slips())
         if (alike := tostring(tree)) not in mended:
             mended.add(alike)
             parsed = _parse(guard.Raw(Path("a.xml"), "xml", text.encode()))
