@@ -4,8 +4,9 @@ A dynamic programme over the moments at which notes begin (the approach of S. Sa
 1989). A state is a string for every note that begins or still sounds, and a position of the hand; what a state costs by
 itself and what it costs to come from one state to the next is in `timing.strings.weights`. Both depend on little (the
 pitches, what is asked of them, which notes go on), so they are worked out once for each combination that the music has:
-a repeat or a figure that comes back costs next to nothing. All is judged in written time, so that rubato does not
-change the fingering.
+a repeat or a figure that comes back costs next to nothing. How much of a note is lost when it is cut does depend on
+where it is cut; so this is paid bit by bit, at each moment at which the note is silent. All is judged in written time,
+so that rubato does not change the fingering.
 """
 
 from __future__ import annotations
@@ -13,11 +14,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
 from timing.strings import weights
-from timing.strings.playable import COMFORTABLE, POSSIBLE, WAY, reach
+from timing.strings.playable import COMFORTABLE, FRETS, POSSIBLE, WAY, reach
 
 _NEVER = 1e6
 
@@ -26,8 +28,7 @@ _STATES, _RELEASED, _ASSIGNMENTS = 80, 12, 400  # kept at most: states of a mome
 
 _HELD, _NEIGHBOUR, _SAME, _LIGADO = 0, 1, 2, 3
 
-# How a sound comes into a moment: it begins, or it goes on and loses one to three thirds if it is cut here.
-_BEGINS, _WRITTEN, _BELL, _RINGS = 0, 1, 4, 5
+_BEGINS, _WRITTEN, _RINGS = 0, 1, 2  # how a sound comes into a moment: it begins, is written to go on, or only rings
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,31 @@ class Sounds:
     ligado: np.ndarray  # better on the string of the note before it in its voice
 
 
+class Step(NamedTuple):
+    """One moment."""
+
+    members: list[int]  # its sounds, held ones first
+    key: tuple[tuple[int, int], ...]  # of each its kind and how it comes into the moment
+    pairs: tuple[tuple[int, int, int], ...]  # a sound of the moment before, one of this, what they have to do with
+    haste: int
+    ebb: list[float]  # of each how much less there is to lose of it at the next moment
+
+    @property
+    def way_here(self) -> tuple:
+        return self.key, self.pairs, self.haste
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Ways to lay some sounds on strings, none of which is taken twice."""
+
+    rows: np.ndarray  # (drafts, sounds) in the table of all ways
+    taken: np.ndarray  # (drafts,) bits of strings
+    cost: np.ndarray  # (drafts,)
+    low: np.ndarray  # (drafts,) the lowest stopped fret, 99 for none
+    high: np.ndarray  # (drafts,) the highest, 0 for none
+
+
 @dataclass(frozen=True)
 class Shape:
     """The states of one moment."""
@@ -55,15 +81,30 @@ class Shape:
     frets: np.ndarray  # (states, sounds)
     position: np.ndarray  # (states,)
     cost: np.ndarray  # (states,)
+    stopped: np.ndarray  # (states, sounds) the string where it is stopped, else 0
+    eased: np.ndarray  # (states,) the part of the cost of a shift from here that is left
+    silent: np.ndarray  # (states, sounds) 1.0: given up
 
 
 class Hand:
     """Chooses strings for the sounds of one part. `ways` holds a WAY table for each kind of sound."""
 
     def __init__(self, ways: list[np.ndarray], across: np.ndarray, strings: int):
-        self._ways, self._across, self._strings = ways, across, strings
-        thirds = np.arange(1, 4) / 3
-        self._cuts = np.concatenate([[0.0], weights.CUT * thirds, [weights.BELL_CUT], weights.RING * thirds])
+        self._across, self._strings = across, strings
+        nowhere = np.zeros(1, WAY)
+        nowhere["fret"] = -1
+        self._ways = np.concatenate([table for each in ways for table in (each, nowhere)])
+        self._last = np.cumsum([len(each) + 1 for each in ways]) - 1  # where each kind has its nowhere
+        self._first = self._last - [len(each) for each in ways]
+        string, self._fret = self._ways["string"].astype(np.int8), self._ways["fret"].astype(np.int8)
+        self._string, self._bit = string, np.where(string > 0, 1 << self._ways["string"], 0)
+        between = np.abs(np.subtract.outer(np.arange(string.max() + 1), np.arange(string.max() + 1))) - 1
+        self._apart = (weights.LINE * np.maximum(between, 0)).astype(np.float32)  # of strings, 0: not stopped
+        self._apart[0] = self._apart[:, 0] = 0
+        frets = np.arange(max(_POSITIONS, FRETS) + 1)
+        self._shifts = np.where(frets > 0, weights.SHIFT + weights.SHIFT_FRET * frets, 0).astype(np.float32)
+        self._price = _prices(self._ways, np.repeat(across, self._last - self._first + 1))
+        self._draft = lru_cache(1024)(self._find_draft)
         self._shape = lru_cache(4096)(self._find_shape)
         self._passing = lru_cache(2048)(self._find_passing)
 
@@ -74,33 +115,35 @@ class Hand:
         steps = self._steps(sounds, seconds)
         if not steps:
             return strings, frets, 0.0
-        best, back = self._shape(steps[0][1]).cost, []
+        best, back = self.cost(steps[0]), []
         for before, step in pairwise(steps):
-            passing = self._passing(before[1], *step[1:])
-            total = passing + best
+            total = self._passing(before.key, *step.way_here) + best
             came = total.argmin(axis=1)
             back.append(came)
-            best = total[np.arange(len(came)), came] + self._shape(step[1]).cost
+            best = total[np.arange(len(came)), came] + self.cost(step)
         state = int(best.argmin())
         for number in range(len(steps) - 1, -1, -1):
             members, key = steps[number][:2]
             shape = self._shape(key)
-            begun = [place for place, (_, held) in enumerate(key) if not held]
+            begun = [place for place, (_, how) in enumerate(key) if how == _BEGINS]
             rows = [members[place] for place in begun]
             strings[rows], frets[rows] = shape.strings[state, begun], shape.frets[state, begun]
             state = int(back[number - 1][state]) if number else state
         return strings, frets, float(best.min())
 
-    def _steps(self, sounds: Sounds, seconds: float) -> list[tuple]:
-        """For each moment: its sounds, held ones first; their kinds; what they have to do with those of the moment
-        before; the haste."""
+    def cost(self, step: Step) -> np.ndarray:
+        """(states,) what each state of a moment costs by itself."""
+        shape = self._shape(step.key)
+        return shape.cost + shape.silent @ step.ebb
+
+    def _steps(self, sounds: Sounds, seconds: float) -> list[Step]:
         kind, pitch, voice, start = (getattr(sounds, name).tolist() for name in ("kind", "pitch", "voice", "start"))
         end, rings, across = sounds.end.tolist(), sounds.rings.tolist(), sounds.across.tolist()
         same = np.where(sounds.slurred, _SAME, np.where(sounds.ligado, _LIGADO, _NEIGHBOUR)).tolist()
         bounds = np.flatnonzero(np.diff(sounds.moment, prepend=-1, append=-1)).tolist()
         waits = np.diff(sounds.start[bounds[:-1]], prepend=0) * seconds
         haste = np.searchsorted(weights.HASTES, waits, side="right").tolist()
-        made: list[tuple] = []
+        made: list[Step] = []
         members: list[int] = []
         for number, (first, last) in enumerate(pairwise(bounds)):
             now = start[first]
@@ -112,7 +155,10 @@ class Hand:
                 held = sorted(held, key=lambda s: end[s] > now + 1e-6)[-most:]
             places = {s: place for place, s in enumerate(members)}
             pairs = [(places[s], place, _HELD) for place, s in enumerate(held)]
-            key = [(kind[s], _lost(start[s], end[s], rings[s], now, across[s])) for s in held]
+            key = [(kind[s], _WRITTEN if end[s] > now + 1e-6 else _RINGS) for s in held]
+            losses = [_loss(start[s], end[s], rings[s], now, across[s]) for s in held]
+            for s, loss in zip(held, losses, strict=True):
+                made[-1].ebb[places[s]] -= loss
             for place, s in enumerate(begun, len(held)):
                 key.append((kind[s], _BEGINS))
                 source = sounds.comes_from.get(s)
@@ -124,7 +170,7 @@ class Hand:
                     near = min(line, key=lambda m: (-start[m], abs(pitch[m] - pitch[s])))
                     pairs.append((places[near], place, same[s]))
             members = [*held, *begun]
-            made.append((members, tuple(key), tuple(pairs), haste[number]))
+            made.append(Step(members, tuple(key), tuple(pairs), haste[number], [*losses, *[0.0] * len(begun)]))
         return made
 
     def _outermost(self, first: int, last: int) -> list[int]:
@@ -134,101 +180,108 @@ class Hand:
         return [*range(first, first + self._strings), *range(last - self._strings, last)]
 
     def _find_shape(self, key: tuple[tuple[int, int], ...]) -> Shape:
-        """The states of sounds given as (kind, how much is lost if it is cut; 0: it begins)."""
-        picked = self._assignments(key, giving_up=False)
-        if not len(picked[0]):
-            picked = self._assignments(key, giving_up=True)
-        ways, cost, low, high = picked
-        strings, frets = ways["string"], ways["fret"]
+        """The states of sounds given as (kind, how they come into the moment)."""
+        draft = self._draft(tuple((kind, how, 0.0 if how else None) for kind, how in key))
+        if not len(draft.cost):
+            outer = [place for place, (_, how) in enumerate(key) if how == _BEGINS][:: max(sum(not how for _, how in key) - 1, 1)]
+            draft = self._draft(tuple((kind, how, 0.0 if how else weights.GIVEN_UP * (1.2 if place in outer else 1)) for place, (kind, how) in enumerate(key)))
+        strings, frets, low, high = self._string[draft.rows], self._fret[draft.rows], draft.low, draft.high
         # each with every position from which the hand can take it; with open strings alone it may be anywhere
         free = high == 0
         lowest = np.where(free, 1, np.minimum(np.maximum(high - 3, 1), low))
         count = np.where(free, _POSITIONS, low - lowest + 1)
-        row = np.repeat(np.arange(len(cost)), count)
-        position = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + lowest[row]
-        begun = np.array([held == 0 for _, held in key])
-        anchor = ways["anchor"][row] * begun
-        away = np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
-        bells = all(self._across[kind] for kind, held in key if not held)  # these are at home in high positions
-        height = 0.0 if bells else weights.HEIGHT
-        if ways["finger"].any():
-            cost = cost + weights.ASTRAY * _tangled(ways["finger"], frets)
-        cost = (cost + _grip(strings, frets, low) + weights.SPREAD * np.where(free, 0, high - low))[row]
-        cost = cost + height * (position - 1) + weights.ANCHOR * away
+        row = np.repeat(np.arange(len(count)), count)
+        position = np.arange(len(row)) - np.repeat(np.cumsum(count) - count - lowest, count)
+        begun = np.array([how == _BEGINS for _, how in key])
+        bells = all(self._across[kind] for kind, how in key if how == _BEGINS)  # these are at home in high positions
+        cost = draft.cost + _stretch(low, high) + weights.SPREAD * np.where(free, 0, high - low)
+        if len(key) > 4:
+            cost += _grip(strings, frets, low)
+        finger, anchor = self._ways["finger"][draft.rows], self._ways["anchor"][draft.rows] * begun
+        if finger.any():
+            cost += weights.ASTRAY * _tangled(finger, frets)
         if not bells:
-            opened = ((frets == 0) & begun).sum(axis=1) * ~free
-            cost = cost + weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
             chord = strings[:, begun]  # which is sorted by pitch
             crossed = (chord[:, 1:] > chord[:, :-1]) & (chord[:, :-1] > 0)
-            cost = cost + weights.CROSSED * crossed.sum(axis=1)[row]
-        lost = self._cuts[[held for _, held in key]]
-        rank = cost + ((strings[row] == 0) * lost).sum(axis=1)
-        order = np.argsort(rank, kind="stable")
-        released = order[np.all((strings[row[order]] == 0) | begun, axis=1)]
-        kept = np.union1d(order[:_STATES], released[:_RELEASED])
-        return Shape(strings[row[kept]], frets[row[kept]], position[kept], cost[kept])
+            cost += weights.CROSSED * crossed.sum(axis=1)
+        cost = cost[row]
+        if anchor.any():
+            anchor = anchor[row]
+            cost += weights.ANCHOR * np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
+        if not bells:
+            opened = ((frets == 0) & begun).sum(axis=1) * ~free
+            cost += weights.HEIGHT * (position - 1)
+            cost += weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
+        silent = (strings == 0).astype(float)
+        order = np.argsort(cost + (silent @ self._losses(key))[row], kind="stable")
+        released = np.all((strings == 0) | begun, axis=1)[row[order]]
+        kept = np.zeros(len(row), bool)
+        kept[order[:_STATES]] = kept[order[released][:_RELEASED]] = True
+        row = row[kept]
+        stopped = np.where(frets > 0, strings, 0)[row]
+        eased = np.where(free, weights.EASED, 1.0)[row].astype(np.float32)
+        return Shape(strings[row], frets[row], position[kept].astype(np.int8), cost[kept], stopped, eased, silent[row])
 
-    def _assignments(self, key: tuple, giving_up: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """WAY (assignments, sounds) with no string twice; what each costs; its lowest and highest stopped fret."""
-        nowhere = np.zeros(1, WAY)
-        nowhere["fret"] = -1
-        options: list[np.ndarray] = []
-        chosen, taken, cost = np.zeros((1, 0), np.int64), np.zeros(1, np.int64), np.zeros(1)
-        low, high = np.full(1, 99), np.zeros(1, np.int64)
-        begun = [place for place, (_, held) in enumerate(key) if not held]
-        for place, (kind, held) in enumerate(key):
-            ways = self._ways[kind]
-            if held or giving_up:
-                ways = np.concatenate([ways, nowhere])
-            options.append(ways)
-            a, b = (side.ravel() for side in np.indices((len(taken), len(ways))))
-            string, fret = ways["string"][b], ways["fret"][b]
-            bit = np.where(string > 0, 1 << string, 0)
-            free = (taken[a] & bit) == 0
-            a, b, bit, fret = a[free], b[free], bit[free], fret[free]
-            price = np.zeros(len(ways))
-            if not held:
-                outer = place in (begun[0], begun[-1])  # the highest and the lowest note are missed the most
-                price = np.where(ways["string"] == 0, weights.GIVEN_UP * (1.2 if outer else 1), ways["price"])
-                thick = np.maximum(ways["string"] - weights.BRIGHT_STRINGS, 0)
-                price += weights.DULL * thick * np.maximum(ways["fret"] - weights.BRIGHT_FRETS, 0)
-                price -= np.where(ways["fret"] == 0, weights.BELL if self._across[kind] else weights.OPEN, 0)
-            cost, taken = cost[a] + price[b], taken[a] | bit
-            low, high = np.minimum(low[a], np.where(fret > 0, fret, 99)), np.maximum(high[a], fret)
-            chosen = np.column_stack([chosen[a], b])
-            if len(cost) > _ASSIGNMENTS:
-                best = np.argsort(cost + _stretch(low, high), kind="stable")[:_ASSIGNMENTS]
-                chosen, cost, taken, low, high = chosen[best], cost[best], taken[best], low[best], high[best]
-        ways = np.zeros(chosen.shape, WAY)
-        for place, option in enumerate(options):
-            ways[:, place] = option[chosen[:, place]]
-        return ways, cost + _stretch(low, high), low, high
+    def _find_draft(self, sounds: tuple) -> Draft:
+        """Of sounds given as (kind, how they come into the moment, what it costs to give them up; None: that is not
+        to be)."""
+        if not sounds:
+            none = np.zeros(1, np.int64)
+            return Draft(np.zeros((1, 0), np.int64), none, np.zeros(1), none + 99, none)
+        before = self._draft(sounds[:-1])
+        kind, how, given_up = sounds[-1]
+        first, last = self._first[kind], self._last[kind]
+        price = self._price[first : last + 1].copy() if how == _BEGINS else np.zeros(last + 1 - first)
+        if given_up is None:
+            last -= 1
+        else:
+            price[-1] = given_up
+        old, new = np.nonzero((before.taken[:, None] & self._bit[first : last + 1]) == 0)
+        row = first + new
+        fret = self._fret[row]
+        cost = before.cost[old] + price[new]
+        low, high = np.minimum(before.low[old], np.where(fret > 0, fret, 99)), np.maximum(before.high[old], fret)
+        if len(cost) > _ASSIGNMENTS:
+            best = np.argsort(cost + _stretch(low, high), kind="stable")[:_ASSIGNMENTS]
+            old, row, cost, low, high = old[best], row[best], cost[best], low[best], high[best]
+        return Draft(np.column_stack([before.rows[old], row]), before.taken[old] | self._bit[row], cost, low, high)
 
     def _find_passing(self, before: tuple, after: tuple, pairs: tuple, haste: int) -> np.ndarray:
         """(states after, states before) what it costs to come from each to each."""
         here, there = self._shape(before), self._shape(after)
         moved = np.abs(there.position[:, None] - here.position)
-        eased = np.where(np.any(here.frets > 0, axis=1), 1.0, weights.EASED) * weights.HASTE_COSTS[haste]
-        cost = np.where(moved > 0, (weights.SHIFT + weights.SHIFT_FRET * moved) * eased, 0.0)
+        cost = self._shifts.take(moved) * (here.eased * np.float32(weights.HASTE_COSTS[haste]))
         for first, second, how in pairs:
             old, new = here.strings[:, first], there.strings[:, second][:, None]
             if how == _HELD:
-                cost += (new != old) * np.where(new == 0, self._cuts[after[second][1]], _NEVER)
-            elif how in (_SAME, _LIGADO):
-                cost += (new != old) * (weights.TORN if how == _SAME else weights.LIGADO)
+                cost += ((new != old) & (new > 0)) * np.float32(_NEVER)
+            elif how == _NEIGHBOUR:
+                cost += self._apart[there.stopped[:, second]][:, here.stopped[:, first]]
             else:
-                stopped = (here.frets[:, first] > 0) & (there.frets[:, second][:, None] > 0)
-                cost += np.where(stopped, weights.LINE * np.maximum(np.abs(new - old) - 1, 0), 0.0)
-        return cost.astype(np.float32)
+                cost += (new != old) * np.float32(weights.TORN if how == _SAME else weights.LIGADO)
+        return cost
+
+    def _losses(self, key: tuple) -> list[float]:
+        """(sounds,) what it costs at most to cut each."""
+        bell = [weights.BELL_CUT if self._across[kind] else weights.CUT for kind, _ in key]
+        return [(0.0, most, weights.RING)[how] for most, (_, how) in zip(bell, key, strict=True)]
 
 
-def _lost(start: float, end: float, rings: float, now: float, across: bool) -> int:
-    """How much of a note is lost if it is cut now: of what is written; after that, of what had better ring."""
+def _prices(ways: np.ndarray, across: np.ndarray) -> np.ndarray:
+    """(n,) what each way costs to begin a note with."""
+    thick = np.maximum(ways["string"] - weights.BRIGHT_STRINGS, 0)
+    dull = weights.DULL * thick * np.maximum(ways["fret"] - weights.BRIGHT_FRETS, 0)
+    easy = np.where(ways["fret"] == 0, np.where(across, weights.BELL, weights.OPEN), 0.0)
+    return ways["price"] + dull - easy
+
+
+def _loss(start: float, end: float, rings: float, now: float, across: bool) -> float:
+    """What it costs to cut a note now: of what is written; after that, of what had better ring."""
     written = end > now + 1e-6
     if written and across:
-        return _BELL
-    kind, until = (_WRITTEN, end) if written else (_RINGS, rings)
-    return kind + min(int(3 * (until - now) / max(until - start, 1e-9)), 2)
+        return weights.BELL_CUT
+    most, until = (weights.CUT, end) if written else (weights.RING, rings)
+    return most * (min(int(3 * (until - now) / max(until - start, 1e-9)), 2) + 1) / 3
 
 
 def _stretch(low: np.ndarray, high: np.ndarray) -> np.ndarray:
