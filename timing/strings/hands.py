@@ -24,7 +24,10 @@ from timing.strings.playable import COMFORTABLE, FRETS, POSSIBLE, WAY, reach
 _NEVER = 1e6
 
 _POSITIONS = 16
+_HIGHEST = max(_POSITIONS, FRETS) + 1
 _STATES, _RELEASED, _ASSIGNMENTS = 80, 12, 400  # kept at most: states of a moment, of these with nothing held; drafts
+
+_AT_ONCE = 1 / 6  # of what is lost when a note is cut, as much is reckoned for a moment when states are sorted out
 
 _HELD, _NEIGHBOUR, _SAME, _LIGADO = 0, 1, 2, 3
 
@@ -82,7 +85,7 @@ class Shape:
     position: np.ndarray  # (states,)
     cost: np.ndarray  # (states,)
     stopped: np.ndarray  # (states, sounds) the string where it is stopped, else 0
-    eased: np.ndarray  # (states,) the part of the cost of a shift from here that is left
+    leaves: np.ndarray  # (states,) the column of _shifts for a shift from here
     silent: np.ndarray  # (states, sounds) 1.0: given up
 
 
@@ -98,12 +101,9 @@ class Hand:
         self._first = self._last - [len(each) for each in ways]
         string, self._fret = self._ways["string"].astype(np.int8), self._ways["fret"].astype(np.int8)
         self._string, self._bit = string, np.where(string > 0, 1 << self._ways["string"], 0)
-        between = np.abs(np.subtract.outer(np.arange(string.max() + 1), np.arange(string.max() + 1))) - 1
-        self._apart = (weights.LINE * np.maximum(between, 0)).astype(np.float32)  # of strings, 0: not stopped
-        self._apart[0] = self._apart[:, 0] = 0
-        frets = np.arange(max(_POSITIONS, FRETS) + 1)
-        self._shifts = np.where(frets > 0, weights.SHIFT + weights.SHIFT_FRET * frets, 0).astype(np.float32)
+        self._joins, self._shifts = _joins(int(string.max())), _shifts()
         self._price = _prices(self._ways, np.repeat(across, self._last - self._first + 1))
+        self._led = bool(self._ways["anchor"].any())  # by fingers or positions that are asked for
         self._draft = lru_cache(1024)(self._find_draft)
         self._shape = lru_cache(4096)(self._find_shape)
         self._passing = lru_cache(2048)(self._find_passing)
@@ -197,30 +197,31 @@ class Hand:
         cost = draft.cost + _stretch(low, high) + weights.SPREAD * np.where(free, 0, high - low)
         if len(key) > 4:
             cost += _grip(strings, frets, low)
-        finger, anchor = self._ways["finger"][draft.rows], self._ways["anchor"][draft.rows] * begun
-        if finger.any():
-            cost += weights.ASTRAY * _tangled(finger, frets)
+        if self._led:
+            cost += weights.ASTRAY * _tangled(self._ways["finger"][draft.rows], frets)
         if not bells:
             chord = strings[:, begun]  # which is sorted by pitch
             crossed = (chord[:, 1:] > chord[:, :-1]) & (chord[:, :-1] > 0)
             cost += weights.CROSSED * crossed.sum(axis=1)
         cost = cost[row]
-        if anchor.any():
-            anchor = anchor[row]
+        if self._led:
+            anchor = (self._ways["anchor"][draft.rows] * begun)[row]
             cost += weights.ANCHOR * np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
         if not bells:
             opened = ((frets == 0) & begun).sum(axis=1) * ~free
             cost += weights.HEIGHT * (position - 1)
             cost += weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
         silent = (strings == 0).astype(float)
-        order = np.argsort(cost + (silent @ self._losses(key))[row], kind="stable")
+        losses = np.array([0.0, weights.CUT, weights.RING])[[how for _, how in key]]
+        order = np.argsort(cost + (silent @ losses)[row] * _AT_ONCE, kind="stable")
         released = np.all((strings == 0) | begun, axis=1)[row[order]]
         kept = np.zeros(len(row), bool)
         kept[order[:_STATES]] = kept[order[released][:_RELEASED]] = True
         row = row[kept]
         stopped = np.where(frets > 0, strings, 0)[row]
-        eased = np.where(free, weights.EASED, 1.0)[row].astype(np.float32)
-        return Shape(strings[row], frets[row], position[kept].astype(np.int8), cost[kept], stopped, eased, silent[row])
+        position = position[kept]
+        leaves = position + _HIGHEST * free[row]
+        return Shape(strings[row], frets[row], position, cost[kept], stopped, leaves, silent[row])
 
     def _find_draft(self, sounds: tuple) -> Draft:
         """Of sounds given as (kind, how they come into the moment, what it costs to give them up; None: that is not
@@ -249,22 +250,11 @@ class Hand:
     def _find_passing(self, before: tuple, after: tuple, pairs: tuple, haste: int) -> np.ndarray:
         """(states after, states before) what it costs to come from each to each."""
         here, there = self._shape(before), self._shape(after)
-        moved = np.abs(there.position[:, None] - here.position)
-        cost = self._shifts.take(moved) * (here.eased * np.float32(weights.HASTE_COSTS[haste]))
+        cost = self._shifts[haste][there.position][:, here.leaves]
         for first, second, how in pairs:
-            old, new = here.strings[:, first], there.strings[:, second][:, None]
-            if how == _HELD:
-                cost += ((new != old) & (new > 0)) * np.float32(_NEVER)
-            elif how == _NEIGHBOUR:
-                cost += self._apart[there.stopped[:, second]][:, here.stopped[:, first]]
-            else:
-                cost += (new != old) * np.float32(weights.TORN if how == _SAME else weights.LIGADO)
+            old, new = (side.stopped if how == _NEIGHBOUR else side.strings for side in (here, there))
+            cost += self._joins[how][new[:, second]][:, old[:, first]]
         return cost
-
-    def _losses(self, key: tuple) -> list[float]:
-        """(sounds,) what it costs at most to cut each."""
-        bell = [weights.BELL_CUT if self._across[kind] else weights.CUT for kind, _ in key]
-        return [(0.0, most, weights.RING)[how] for most, (_, how) in zip(bell, key, strict=True)]
 
 
 def _prices(ways: np.ndarray, across: np.ndarray) -> np.ndarray:
@@ -273,6 +263,25 @@ def _prices(ways: np.ndarray, across: np.ndarray) -> np.ndarray:
     dull = weights.DULL * thick * np.maximum(ways["fret"] - weights.BRIGHT_FRETS, 0)
     easy = np.where(ways["fret"] == 0, np.where(across, weights.BELL, weights.OPEN), 0.0)
     return ways["price"] + dull - easy
+
+
+def _joins(count: int) -> np.ndarray:
+    """(4, strings, strings) what each way to have to do with a sound before costs on a string after one; 0 is none."""
+    after, before = np.indices((count + 1, count + 1))
+    moved, both = after != before, (after > 0) & (before > 0)
+    made = np.empty((4, *moved.shape), np.float32)
+    made[_HELD] = _NEVER * (moved & (after > 0))
+    made[_NEIGHBOUR] = weights.LINE * np.maximum(np.abs(after - before) - 1, 0) * both
+    made[_SAME], made[_LIGADO] = weights.TORN * moved, weights.LIGADO * moved
+    return made
+
+
+def _shifts() -> np.ndarray:
+    """(hastes, positions, positions twice over) what it costs to come to a position from one: first while something is
+    stopped there, then while nothing but open strings sounds."""
+    far = np.abs(np.subtract.outer(np.arange(_HIGHEST), np.arange(_HIGHEST)))
+    cost = (weights.SHIFT + weights.SHIFT_FRET * far) * (far > 0)
+    return np.multiply.outer(weights.HASTE_COSTS, np.hstack([cost, weights.EASED * cost])).astype(np.float32)
 
 
 def _loss(start: float, end: float, rings: float, now: float, across: bool) -> float:
