@@ -225,7 +225,7 @@ def margins(task: Task) -> np.ndarray:
     steps = hand._steps(task.sounds, task.seconds)
     shapes = [hand._shape(step.key) for step in steps]
     costs = [hand.cost(step) for step in steps]
-    passings = [hand._passing(before.key, *step.way_here) for before, step in pairwise(steps)]
+    passings = [hand.passing(before, step) for before, step in pairwise(steps)]
     come, go = [costs[0]], [np.zeros(len(costs[-1]))]
     for passing, cost in zip(passings, costs[1:], strict=True):
         come.append((passing + come[-1]).min(axis=1) + cost)

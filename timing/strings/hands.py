@@ -25,9 +25,10 @@ _NEVER = 1e6
 
 _POSITIONS = 16
 _HIGHEST = max(_POSITIONS, FRETS) + 1
+_OPEN = FRETS + 1  # stands for the lowest stopped fret where none is stopped
 _STATES, _RELEASED, _ASSIGNMENTS = 80, 12, 400  # kept at most: states of a moment, of these with nothing held; drafts
 
-_AT_ONCE = 1 / 6  # of what is lost when a note is cut, as much is reckoned for a moment when states are sorted out
+_AT_ONCE = 1 / 6  # of what is lost of a cut note, about as much is lost at one moment: by this states are compared
 
 _HELD, _NEIGHBOUR, _SAME, _LIGADO = 0, 1, 2, 3
 
@@ -58,21 +59,17 @@ class Step(NamedTuple):
     key: tuple[tuple[int, int], ...]  # of each its kind and how it comes into the moment
     pairs: tuple[tuple[int, int, int], ...]  # a sound of the moment before, one of this, what they have to do with
     haste: int
-    ebb: list[float]  # of each how much less there is to lose of it at the next moment
-
-    @property
-    def way_here(self) -> tuple:
-        return self.key, self.pairs, self.haste
+    ebb: list[float]  # of each, how much more of it is lost if it is cut here than if it is cut at the next moment
 
 
 @dataclass(frozen=True)
 class Draft:
-    """Ways to lay some sounds on strings, none of which is taken twice."""
+    """Ways to lay sounds on strings, none of which is taken twice."""
 
-    rows: np.ndarray  # (drafts, sounds) in the table of all ways
+    rows: np.ndarray  # (drafts, sounds) in the hand's table of ways
     taken: np.ndarray  # (drafts,) bits of strings
     cost: np.ndarray  # (drafts,)
-    low: np.ndarray  # (drafts,) the lowest stopped fret, 99 for none
+    low: np.ndarray  # (drafts,) the lowest stopped fret, _OPEN for none
     high: np.ndarray  # (drafts,) the highest, 0 for none
 
 
@@ -84,9 +81,9 @@ class Shape:
     frets: np.ndarray  # (states, sounds)
     position: np.ndarray  # (states,)
     cost: np.ndarray  # (states,)
-    stopped: np.ndarray  # (states, sounds) the string where it is stopped, else 0
-    leaves: np.ndarray  # (states,) the column of _shifts for a shift from here
     silent: np.ndarray  # (states, sounds) 1.0: given up
+    stopped: np.ndarray  # (states, sounds) the string where it is stopped, else 0
+    leaves: np.ndarray  # (states,) the column of `_shifts` for what comes next
 
 
 class Hand:
@@ -97,11 +94,12 @@ class Hand:
         nowhere = np.zeros(1, WAY)
         nowhere["fret"] = -1
         self._ways = np.concatenate([table for each in ways for table in (each, nowhere)])
-        self._last = np.cumsum([len(each) + 1 for each in ways]) - 1  # where each kind has its nowhere
+        self._last = np.cumsum([len(each) + 1 for each in ways]) - 1  # the row of each kind's nowhere, after its ways
         self._first = self._last - [len(each) for each in ways]
-        string, self._fret = self._ways["string"].astype(np.int8), self._ways["fret"].astype(np.int8)
-        self._string, self._bit = string, np.where(string > 0, 1 << self._ways["string"], 0)
-        self._joins, self._shifts = _joins(int(string.max())), _shifts()
+        self._string, self._fret = (self._ways[name].astype(np.int8) for name in ("string", "fret"))
+        self._bit = np.where(self._string > 0, 1 << self._ways["string"], 0)
+        self._joins, self._shifts = _joins(int(self._string.max())), _shifts()
+        self._stretch = _stretch(*np.indices((_OPEN + 1, FRETS + 1)))
         self._price = _prices(self._ways, np.repeat(across, self._last - self._first + 1))
         self._led = bool(self._ways["anchor"].any())  # by fingers or positions that are asked for
         self._draft = lru_cache(1024)(self._find_draft)
@@ -117,7 +115,7 @@ class Hand:
             return strings, frets, 0.0
         best, back = self.cost(steps[0]), []
         for before, step in pairwise(steps):
-            total = self._passing(before.key, *step.way_here) + best
+            total = self.passing(before, step) + best
             came = total.argmin(axis=1)
             back.append(came)
             best = total[np.arange(len(came)), came] + self.cost(step)
@@ -135,6 +133,10 @@ class Hand:
         """(states,) what each state of a moment costs by itself."""
         shape = self._shape(step.key)
         return shape.cost + shape.silent @ step.ebb
+
+    def passing(self, before: Step, step: Step) -> np.ndarray:
+        """(states, states before) what it costs to come from each to each."""
+        return self._passing(before.key, step.key, step.pairs, step.haste)
 
     def _steps(self, sounds: Sounds, seconds: float) -> list[Step]:
         kind, pitch, voice, start = (getattr(sounds, name).tolist() for name in ("kind", "pitch", "voice", "start"))
@@ -181,74 +183,83 @@ class Hand:
 
     def _find_shape(self, key: tuple[tuple[int, int], ...]) -> Shape:
         """The states of sounds given as (kind, how they come into the moment)."""
-        draft = self._draft(tuple((kind, how, 0.0 if how else None) for kind, how in key))
-        if not len(draft.cost):
-            outer = [place for place, (_, how) in enumerate(key) if how == _BEGINS][:: max(sum(not how for _, how in key) - 1, 1)]
-            draft = self._draft(tuple((kind, how, 0.0 if how else weights.GIVEN_UP * (1.2 if place in outer else 1)) for place, (kind, how) in enumerate(key)))
+        draft = self._laid(key)
         strings, frets, low, high = self._string[draft.rows], self._fret[draft.rows], draft.low, draft.high
+        begun = np.array([how == _BEGINS for _, how in key])
+        bells = all(self._across[kind] for kind, how in key if how == _BEGINS)  # these are at home in high positions
         # each with every position from which the hand can take it; with open strings alone it may be anywhere
         free = high == 0
         lowest = np.where(free, 1, np.minimum(np.maximum(high - 3, 1), low))
         count = np.where(free, _POSITIONS, low - lowest + 1)
         row = np.repeat(np.arange(len(count)), count)
         position = np.arange(len(row)) - np.repeat(np.cumsum(count) - count - lowest, count)
-        begun = np.array([how == _BEGINS for _, how in key])
-        bells = all(self._across[kind] for kind, how in key if how == _BEGINS)  # these are at home in high positions
-        cost = draft.cost + _stretch(low, high) + weights.SPREAD * np.where(free, 0, high - low)
-        if len(key) > 4:
-            cost += _grip(strings, frets, low)
+        cost = self._holding(draft, strings, frets, begun, bells)[row]
+        if not bells:
+            opened = ((frets == 0) & begun).sum(axis=1) * ~free
+            cost += weights.HEIGHT * (position - 1)
+            cost += weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
+        if self._led:
+            anchor = (self._ways["anchor"][draft.rows] * begun)[row]
+            cost += weights.ANCHOR * np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
+        silent = (strings == 0).astype(float)
+        losses = np.array([0.0, weights.CUT, weights.RING])[[how for _, how in key]]
+        order = np.argsort(cost + (_AT_ONCE * (silent @ losses))[row], kind="stable")
+        released = np.all((strings == 0) | begun, axis=1)[row[order]]
+        kept = np.zeros(len(row), bool)
+        kept[order[:_STATES]] = kept[order[released][:_RELEASED]] = True
+        row, position, cost = row[kept], position[kept], cost[kept]
+        stopped, leaves = np.where(frets > 0, strings, 0)[row], position + _HIGHEST * free[row]
+        return Shape(strings[row], frets[row], position, cost, silent[row], stopped, leaves)
+
+    def _holding(
+        self, draft: Draft, strings: np.ndarray, frets: np.ndarray, begun: np.ndarray, bells: bool
+    ) -> np.ndarray:
+        """(drafts,) what they cost wherever the hand is. `begun` says which sounds begin."""
+        cost = draft.cost + self._stretch[draft.low, draft.high]
+        cost += weights.SPREAD * np.maximum(draft.high - draft.low, 0)
+        if len(begun) > 4:
+            cost += _grip(strings, frets, draft.low)
         if self._led:
             cost += weights.ASTRAY * _tangled(self._ways["finger"][draft.rows], frets)
         if not bells:
             chord = strings[:, begun]  # which is sorted by pitch
             crossed = (chord[:, 1:] > chord[:, :-1]) & (chord[:, :-1] > 0)
             cost += weights.CROSSED * crossed.sum(axis=1)
-        cost = cost[row]
-        if self._led:
-            anchor = (self._ways["anchor"][draft.rows] * begun)[row]
-            cost += weights.ANCHOR * np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
-        if not bells:
-            opened = ((frets == 0) & begun).sum(axis=1) * ~free
-            cost += weights.HEIGHT * (position - 1)
-            cost += weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
-        silent = (strings == 0).astype(float)
-        losses = np.array([0.0, weights.CUT, weights.RING])[[how for _, how in key]]
-        order = np.argsort(cost + (silent @ losses)[row] * _AT_ONCE, kind="stable")
-        released = np.all((strings == 0) | begun, axis=1)[row[order]]
-        kept = np.zeros(len(row), bool)
-        kept[order[:_STATES]] = kept[order[released][:_RELEASED]] = True
-        row = row[kept]
-        stopped = np.where(frets > 0, strings, 0)[row]
-        position = position[kept]
-        leaves = position + _HIGHEST * free[row]
-        return Shape(strings[row], frets[row], position, cost[kept], stopped, leaves, silent[row])
+        return cost
 
-    def _find_draft(self, sounds: tuple) -> Draft:
-        """Of sounds given as (kind, how they come into the moment, what it costs to give them up; None: that is not
-        to be)."""
+    def _laid(self, key: tuple[tuple[int, int], ...]) -> Draft:
+        """Drafts of the sounds of a moment. What begins is given up only if there is no other way."""
+        draft = self._draft(tuple((kind, how, None if how == _BEGINS else 0.0) for kind, how in key))
+        if len(draft.cost):
+            return draft
+        begun = [place for place, (_, how) in enumerate(key) if how == _BEGINS]
+        missed = dict.fromkeys(begun, weights.GIVEN_UP)
+        missed[begun[0]] = missed[begun[-1]] = 1.2 * weights.GIVEN_UP  # the highest and the lowest the most
+        return self._draft(tuple((kind, how, missed.get(place, 0.0)) for place, (kind, how) in enumerate(key)))
+
+    def _find_draft(self, sounds: tuple[tuple[int, int, float | None], ...]) -> Draft:
+        """Drafts of sounds given as (kind, how they come into the moment, what it costs to give them up, None if they
+        must not be): those of all but the last, and the ways of the last on strings that are free."""
         if not sounds:
             none = np.zeros(1, np.int64)
-            return Draft(np.zeros((1, 0), np.int64), none, np.zeros(1), none + 99, none)
+            return Draft(np.zeros((1, 0), np.int64), none, np.zeros(1), none + _OPEN, none)
         before = self._draft(sounds[:-1])
         kind, how, given_up = sounds[-1]
-        first, last = self._first[kind], self._last[kind]
-        price = self._price[first : last + 1].copy() if how == _BEGINS else np.zeros(last + 1 - first)
-        if given_up is None:
-            last -= 1
-        else:
-            price[-1] = given_up
-        old, new = np.nonzero((before.taken[:, None] & self._bit[first : last + 1]) == 0)
+        first, last = self._first[kind], self._last[kind] + (given_up is not None)
+        price = self._price[first:last] if how == _BEGINS else np.zeros(last - first)
+        if given_up:
+            price = np.append(price[:-1], given_up)
+        old, new = np.nonzero((before.taken[:, None] & self._bit[first:last]) == 0)
         row = first + new
         fret = self._fret[row]
         cost = before.cost[old] + price[new]
-        low, high = np.minimum(before.low[old], np.where(fret > 0, fret, 99)), np.maximum(before.high[old], fret)
+        low, high = np.minimum(before.low[old], np.where(fret > 0, fret, _OPEN)), np.maximum(before.high[old], fret)
         if len(cost) > _ASSIGNMENTS:
-            best = np.argsort(cost + _stretch(low, high), kind="stable")[:_ASSIGNMENTS]
+            best = np.argsort(cost + self._stretch[low, high], kind="stable")[:_ASSIGNMENTS]
             old, row, cost, low, high = old[best], row[best], cost[best], low[best], high[best]
         return Draft(np.column_stack([before.rows[old], row]), before.taken[old] | self._bit[row], cost, low, high)
 
     def _find_passing(self, before: tuple, after: tuple, pairs: tuple, haste: int) -> np.ndarray:
-        """(states after, states before) what it costs to come from each to each."""
         here, there = self._shape(before), self._shape(after)
         cost = self._shifts[haste][there.position][:, here.leaves]
         for first, second, how in pairs:
@@ -266,7 +277,8 @@ def _prices(ways: np.ndarray, across: np.ndarray) -> np.ndarray:
 
 
 def _joins(count: int) -> np.ndarray:
-    """(4, strings, strings) what each way to have to do with a sound before costs on a string after one; 0 is none."""
+    """(4, strings + 1, strings + 1) what it costs that a sound lies on a string and the one before, with which it has
+    something to do, on another; string 0 is none."""
     after, before = np.indices((count + 1, count + 1))
     moved, both = after != before, (after > 0) & (before > 0)
     made = np.empty((4, *moved.shape), np.float32)
@@ -277,8 +289,8 @@ def _joins(count: int) -> np.ndarray:
 
 
 def _shifts() -> np.ndarray:
-    """(hastes, positions, positions twice over) what it costs to come to a position from one: first while something is
-    stopped there, then while nothing but open strings sounds."""
+    """(hastes, positions, twice the positions) what it costs to come to a position from another: first those where
+    something is stopped, then those where nothing but open strings sounds."""
     far = np.abs(np.subtract.outer(np.arange(_HIGHEST), np.arange(_HIGHEST)))
     cost = (weights.SHIFT + weights.SHIFT_FRET * far) * (far > 0)
     return np.multiply.outer(weights.HASTE_COSTS, np.hstack([cost, weights.EASED * cost])).astype(np.float32)
