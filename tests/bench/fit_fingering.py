@@ -191,8 +191,12 @@ class _Watched(Hand):
 
     asked: tuple = ()
 
+    def __init__(self, *hand):
+        super().__init__(*hand)
+        self._hand = hand
+
     def play(self, sounds: Sounds, seconds: float):
-        _Watched.asked = ((self._ways, self._across, self._strings), sounds, seconds)
+        _Watched.asked = (self._hand, sounds, seconds)
         return super().play(sounds, seconds)
 
 
