@@ -131,7 +131,7 @@ class Hand:
     def cost(self, step: Step) -> np.ndarray:
         """(states,) what each state of a moment costs by itself."""
         shape = self._shape(step.key)
-        return shape.cost + shape.silent @ step.ebb
+        return shape.cost + shape.silent @ step.ebb if any(step.ebb) else shape.cost
 
     def passing(self, before: Step, step: Step) -> np.ndarray:
         """(states, states before) what it costs to come from each to each."""
@@ -264,7 +264,7 @@ class Hand:
         for first, second, how in pairs:
             old, new = (side.stopped if how == _NEIGHBOUR else side.strings for side in (here, there))
             cost += self._joins[how][new[:, second]][:, old[:, first]]
-        return cost
+        return np.ascontiguousarray(cost)  # which has its columns one after another, and is read by rows
 
 
 def _prices(ways: np.ndarray, across: np.ndarray) -> np.ndarray:
