@@ -191,8 +191,12 @@ class _Watched(Hand):
 
     asked: tuple = ()
 
+    def __init__(self, *hand):
+        super().__init__(*hand)
+        self._hand = hand
+
     def play(self, sounds: Sounds, seconds: float):
-        _Watched.asked = ((self._ways, self._across, self._strings), sounds, seconds)
+        _Watched.asked = (self._hand, sounds, seconds)
         return super().play(sounds, seconds)
 
 
@@ -223,13 +227,14 @@ def margins(task: Task) -> np.ndarray:
     """(marks,) what the best way to meet each costs more than the best way not to."""
     hand = Hand(*task.hand)
     steps = hand._steps(task.sounds, task.seconds)
-    shapes = [hand._shape(step[1]) for step in steps]
-    passings = [hand._passing(before[1], *step[1:]) for before, step in pairwise(steps)]
-    come, go = [shapes[0].cost], [np.zeros(len(shapes[-1].cost))]
-    for passing, shape in zip(passings, shapes[1:], strict=True):
-        come.append((passing + come[-1]).min(axis=1) + shape.cost)
-    for passing, shape in zip(passings[::-1], shapes[:0:-1], strict=True):
-        go.append((passing + (go[-1] + shape.cost)[:, None]).min(axis=0))
+    shapes = [hand._shape(step.key) for step in steps]
+    costs = [hand.cost(step) for step in steps]
+    passings = [hand.passing(before, step) for before, step in pairwise(steps)]
+    come, go = [costs[0]], [np.zeros(len(costs[-1]))]
+    for passing, cost in zip(passings, costs[1:], strict=True):
+        come.append((passing + come[-1]).min(axis=1) + cost)
+    for passing, cost in zip(passings[::-1], costs[:0:-1], strict=True):
+        go.append((passing + (go[-1] + cost)[:, None]).min(axis=0))
     made = []
     for sound, kind, string in task.marks:
         moment = int(task.sounds.moment[sound])

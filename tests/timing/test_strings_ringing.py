@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -65,11 +67,49 @@ def test_the_hand_moves_while_an_open_string_sounds():
 
 def cost_on_one_string(*frets: int) -> float:
     """What it costs to play these frets of the first string one after another, half a second each."""
-    asks = np.array((0, -1, 0, -1, False, False, 0), WISH)
-    tables, count = [ways({1: fret}, asks) for fret in frets], len(frets)
+    hand, sounds = without_choice(*((1, fret) for fret in frets))
+    return hand.play(sounds, 0.5)[2]
+
+
+def without_choice(*forced: tuple[int, int]) -> tuple[Hand, Sounds]:
+    """Notes a quarter apart that leave the hand no choice: each has one string and fret."""
+    asks, count = np.array((0, -1, 0, -1, False, False, 0), WISH), len(forced)
     moments, start, flat = np.arange(count), np.arange(count, dtype=float), np.zeros(count, bool)
-    sounds = Sounds(moments, moments, start, start, start, np.zeros(count), 64 + np.array(frets), flat, {}, flat, flat)
-    return Hand(tables, flat, 6).play(sounds, 0.5)[2]
+    pitch = np.array([(64, 59, 55, 50, 45, 40)[string - 1] + fret for string, fret in forced])
+    sounds = Sounds(moments, moments, start, start, start, np.zeros(count), pitch, flat, {}, flat, flat)
+    return Hand([ways({string: fret}, asks) for string, fret in forced], flat, 6), sounds
+
+
+def first_rings(sounds: Sounds, until: float) -> Sounds:
+    return replace(sounds, rings=np.append(until, sounds.start[1:]))
+
+
+@pytest.mark.parametrize(("until", "lost"), [(1.2, 1 / 3), (2.0, 2 / 3), (4.0, 1.0), (9.0, 1.0)])
+def test_what_a_cut_note_loses_is_lost_once(until, lost):
+    """The first note is cut by the second, however many come while it had better ring."""
+    for count in (2, 3, 6):
+        hand, sounds = without_choice(*((1, fret) for fret in (3, 0, 1, 5, 4, 2)[:count]))
+        costs = [hand.play(each, 0.5)[2] for each in (sounds, first_rings(sounds, until))]
+        assert costs[1] - costs[0] == pytest.approx(lost * weights.RING, abs=1e-4)
+
+
+def test_a_note_that_has_no_string_loses_nothing_more():
+    """Of two notes on one string the hand gives up one; the other rings on while another string is played."""
+    hand, sounds = without_choice((1, 3), (1, 5), (2, 0), (3, 0))
+    moment = np.array([0, 0, 1, 2])
+    chord = replace(sounds, moment=moment, start=moment.astype(float), rings=np.array([0.0, 0, 1, 2]))
+    rings = replace(chord, rings=np.array([9.0, 9, 1, 2]))
+    assert hand.play(rings, 0.5)[2] - hand.play(chord, 0.5)[2] == pytest.approx(0, abs=1e-4)
+
+
+def test_how_long_a_note_still_rings_makes_no_new_states():
+    """States are worked out for what begins and what goes on: music whose figures do not come back has few of them."""
+    hand, sounds = without_choice((1, 3), (2, 1), (1, 0), (1, 1))
+    found = []
+    for until in (3.1, 4.0, 5.0, 9.0):
+        hand.play(first_rings(sounds, until), 0.5)
+        found.append(hand._shape.cache_info().misses)
+    assert found == found[:1] * 4
 
 
 def test_a_short_slur_stays_on_one_string():

@@ -4,8 +4,9 @@ A dynamic programme over the moments at which notes begin (the approach of S. Sa
 1989). A state is a string for every note that begins or still sounds, and a position of the hand; what a state costs by
 itself and what it costs to come from one state to the next is in `timing.strings.weights`. Both depend on little (the
 pitches, what is asked of them, which notes go on), so they are worked out once for each combination that the music has:
-a repeat or a figure that comes back costs next to nothing. All is judged in written time, so that rubato does not
-change the fingering.
+a repeat or a figure that comes back costs next to nothing. How much of a note is lost when it is cut does depend on
+where it is cut; so this is paid bit by bit, at each moment at which the note is silent. All is judged in written time,
+so that rubato does not change the fingering.
 """
 
 from __future__ import annotations
@@ -13,21 +14,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
 from timing.strings import weights
-from timing.strings.playable import COMFORTABLE, POSSIBLE, WAY, reach
+from timing.strings.playable import COMFORTABLE, FRETS, POSSIBLE, WAY, reach
 
 _NEVER = 1e6
 
-_POSITIONS = 16
+_POSITIONS = 16  # in which open strings alone are played
+_HIGHEST = max(_POSITIONS, FRETS) + 1  # above all positions
+_OPEN = FRETS + 1  # stands for the lowest stopped fret where none is stopped
 _STATES, _RELEASED, _ASSIGNMENTS = 80, 12, 400  # kept at most: states of a moment, of these with nothing held; drafts
+_AT_ONCE = 1 / 6  # the part of a cut note that is lost at one moment, roughly: for choosing the states that are kept
 
 _HELD, _NEIGHBOUR, _SAME, _LIGADO = 0, 1, 2, 3
 
-# How a sound comes into a moment: it begins, or it goes on and loses one to three thirds if it is cut here.
-_BEGINS, _WRITTEN, _BELL, _RINGS = 0, 1, 4, 5
+_BEGINS, _WRITTEN, _RINGS = 0, 1, 2  # how a sound comes into a moment: it begins, is written to go on, or only rings
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,27 @@ class Sounds:
     ligado: np.ndarray  # better on the string of the note before it in its voice
 
 
+class Step(NamedTuple):
+    """One moment."""
+
+    members: list[int]  # its sounds, held ones first
+    key: tuple[tuple[int, int], ...]  # of each its kind and how it comes into the moment
+    pairs: tuple[tuple[int, int, int], ...]  # a sound of the moment before, one of this, what they have to do with
+    haste: int
+    ebb: list[float]  # of each, how much more of it is lost if it is cut here than if it is cut at the next moment
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Ways to lay sounds on strings, none of which is taken twice."""
+
+    rows: np.ndarray  # (drafts, sounds) in the hand's table of ways
+    taken: np.ndarray  # (drafts,) bits of strings
+    cost: np.ndarray  # (drafts,)
+    low: np.ndarray  # (drafts,) the lowest stopped fret, _OPEN for none
+    high: np.ndarray  # (drafts,) the highest, 0 for none
+
+
 @dataclass(frozen=True)
 class Shape:
     """The states of one moment."""
@@ -55,15 +80,28 @@ class Shape:
     frets: np.ndarray  # (states, sounds)
     position: np.ndarray  # (states,)
     cost: np.ndarray  # (states,)
+    silent: np.ndarray  # (states, sounds) 1.0: given up
+    stopped: np.ndarray  # (states, sounds) the string where it is stopped, else 0
+    leaves: np.ndarray  # (states,) the column of `_shifts` for what comes next
 
 
 class Hand:
     """Chooses strings for the sounds of one part. `ways` holds a WAY table for each kind of sound."""
 
     def __init__(self, ways: list[np.ndarray], across: np.ndarray, strings: int):
-        self._ways, self._across, self._strings = ways, across, strings
-        thirds = np.arange(1, 4) / 3
-        self._cuts = np.concatenate([[0.0], weights.CUT * thirds, [weights.BELL_CUT], weights.RING * thirds])
+        self._across, self._strings = across, strings
+        nowhere = np.zeros(1, WAY)
+        nowhere["fret"] = -1
+        self._ways = np.concatenate([table for each in ways for table in (each, nowhere)])
+        self._last = np.cumsum([len(each) + 1 for each in ways]) - 1  # the row of each kind's nowhere, after its ways
+        self._first = self._last - [len(each) for each in ways]
+        self._string, self._fret = (self._ways[name].astype(np.int8) for name in ("string", "fret"))
+        self._bit = np.where(self._string > 0, 1 << self._ways["string"], 0)
+        self._joins, self._shifts = _joins(int(self._string.max())), _shifts()
+        self._stretch = _stretch(*np.indices((_OPEN + 1, FRETS + 1)))
+        self._price = _prices(self._ways, np.repeat(across, self._last - self._first + 1))
+        self._led = bool(self._ways["anchor"].any())  # by fingers or positions that are asked for
+        self._draft = lru_cache(1024)(self._find_draft)
         self._shape = lru_cache(4096)(self._find_shape)
         self._passing = lru_cache(2048)(self._find_passing)
 
@@ -74,33 +112,39 @@ class Hand:
         steps = self._steps(sounds, seconds)
         if not steps:
             return strings, frets, 0.0
-        best, back = self._shape(steps[0][1]).cost, []
+        best, back = self.cost(steps[0]), []
         for before, step in pairwise(steps):
-            passing = self._passing(before[1], *step[1:])
-            total = passing + best
+            total = self.passing(before, step) + best
             came = total.argmin(axis=1)
             back.append(came)
-            best = total[np.arange(len(came)), came] + self._shape(step[1]).cost
+            best = total[np.arange(len(came)), came] + self.cost(step)
         state = int(best.argmin())
         for number in range(len(steps) - 1, -1, -1):
             members, key = steps[number][:2]
             shape = self._shape(key)
-            begun = [place for place, (_, held) in enumerate(key) if not held]
+            begun = [place for place, (_, how) in enumerate(key) if how == _BEGINS]
             rows = [members[place] for place in begun]
             strings[rows], frets[rows] = shape.strings[state, begun], shape.frets[state, begun]
             state = int(back[number - 1][state]) if number else state
         return strings, frets, float(best.min())
 
-    def _steps(self, sounds: Sounds, seconds: float) -> list[tuple]:
-        """For each moment: its sounds, held ones first; their kinds; what they have to do with those of the moment
-        before; the haste."""
+    def cost(self, step: Step) -> np.ndarray:
+        """(states,) what each state of a moment costs by itself."""
+        shape = self._shape(step.key)
+        return shape.cost + shape.silent @ step.ebb if any(step.ebb) else shape.cost
+
+    def passing(self, before: Step, step: Step) -> np.ndarray:
+        """(states, states before) what it costs to come from each to each."""
+        return self._passing(before.key, step.key, step.pairs, step.haste)
+
+    def _steps(self, sounds: Sounds, seconds: float) -> list[Step]:
         kind, pitch, voice, start = (getattr(sounds, name).tolist() for name in ("kind", "pitch", "voice", "start"))
         end, rings, across = sounds.end.tolist(), sounds.rings.tolist(), sounds.across.tolist()
         same = np.where(sounds.slurred, _SAME, np.where(sounds.ligado, _LIGADO, _NEIGHBOUR)).tolist()
         bounds = np.flatnonzero(np.diff(sounds.moment, prepend=-1, append=-1)).tolist()
         waits = np.diff(sounds.start[bounds[:-1]], prepend=0) * seconds
         haste = np.searchsorted(weights.HASTES, waits, side="right").tolist()
-        made: list[tuple] = []
+        made: list[Step] = []
         members: list[int] = []
         for number, (first, last) in enumerate(pairwise(bounds)):
             now = start[first]
@@ -112,7 +156,10 @@ class Hand:
                 held = sorted(held, key=lambda s: end[s] > now + 1e-6)[-most:]
             places = {s: place for place, s in enumerate(members)}
             pairs = [(places[s], place, _HELD) for place, s in enumerate(held)]
-            key = [(kind[s], _lost(start[s], end[s], rings[s], now, across[s])) for s in held]
+            key = [(kind[s], _WRITTEN if end[s] > now + 1e-6 else _RINGS) for s in held]
+            losses = [_loss(start[s], end[s], rings[s], now, across[s]) for s in held]
+            for s, loss in zip(held, losses, strict=True):
+                made[-1].ebb[places[s]] -= loss
             for place, s in enumerate(begun, len(held)):
                 key.append((kind[s], _BEGINS))
                 source = sounds.comes_from.get(s)
@@ -124,7 +171,7 @@ class Hand:
                     near = min(line, key=lambda m: (-start[m], abs(pitch[m] - pitch[s])))
                     pairs.append((places[near], place, same[s]))
             members = [*held, *begun]
-            made.append((members, tuple(key), tuple(pairs), haste[number]))
+            made.append(Step(members, tuple(key), tuple(pairs), haste[number], [*losses, *[0.0] * len(begun)]))
         return made
 
     def _outermost(self, first: int, last: int) -> list[int]:
@@ -134,101 +181,127 @@ class Hand:
         return [*range(first, first + self._strings), *range(last - self._strings, last)]
 
     def _find_shape(self, key: tuple[tuple[int, int], ...]) -> Shape:
-        """The states of sounds given as (kind, how much is lost if it is cut; 0: it begins)."""
-        picked = self._assignments(key, giving_up=False)
-        if not len(picked[0]):
-            picked = self._assignments(key, giving_up=True)
-        ways, cost, low, high = picked
-        strings, frets = ways["string"], ways["fret"]
+        """The states of sounds given as (kind, how they come into the moment)."""
+        draft = self._laid(key)
+        strings, frets, low, high = self._string[draft.rows], self._fret[draft.rows], draft.low, draft.high
+        begun = np.array([how == _BEGINS for _, how in key])
+        bells = all(self._across[kind] for kind, how in key if how == _BEGINS)  # these are at home in high positions
         # each with every position from which the hand can take it; with open strings alone it may be anywhere
         free = high == 0
         lowest = np.where(free, 1, np.minimum(np.maximum(high - 3, 1), low))
         count = np.where(free, _POSITIONS, low - lowest + 1)
-        row = np.repeat(np.arange(len(cost)), count)
-        position = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count) + lowest[row]
-        begun = np.array([held == 0 for _, held in key])
-        anchor = ways["anchor"][row] * begun
-        away = np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
-        bells = all(self._across[kind] for kind, held in key if not held)  # these are at home in high positions
-        height = 0.0 if bells else weights.HEIGHT
-        if ways["finger"].any():
-            cost = cost + weights.ASTRAY * _tangled(ways["finger"], frets)
-        cost = (cost + _grip(strings, frets, low) + weights.SPREAD * np.where(free, 0, high - low))[row]
-        cost = cost + height * (position - 1) + weights.ANCHOR * away
+        row = np.repeat(np.arange(len(count)), count)
+        position = np.arange(len(row)) - np.repeat(np.cumsum(count) - count - lowest, count)
+        cost = self._holding(draft, strings, frets, begun, bells)[row]
         if not bells:
             opened = ((frets == 0) & begun).sum(axis=1) * ~free
-            cost = cost + weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
+            cost += weights.HEIGHT * (position - 1)
+            cost += weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
+        if self._led:
+            anchor = (self._ways["anchor"][draft.rows] * begun)[row]
+            cost += weights.ANCHOR * np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)
+        silent = (strings == 0).astype(float)
+        losses = np.array([0.0, weights.CUT, weights.RING])[[how for _, how in key]]
+        order = np.argsort(cost + (_AT_ONCE * (silent @ losses))[row], kind="stable")
+        released = np.all((strings == 0) | begun, axis=1)[row[order]]
+        kept = np.zeros(len(row), bool)
+        kept[order[:_STATES]] = kept[order[released][:_RELEASED]] = True
+        row, position, cost = row[kept], position[kept], cost[kept]
+        stopped, leaves = np.where(frets > 0, strings, 0)[row], position + _HIGHEST * free[row]
+        return Shape(strings[row], frets[row], position, cost, silent[row], stopped, leaves)
+
+    def _holding(
+        self, draft: Draft, strings: np.ndarray, frets: np.ndarray, begun: np.ndarray, bells: bool
+    ) -> np.ndarray:
+        """(drafts,) what they cost wherever the hand is. `begun` says which sounds begin."""
+        cost = draft.cost + self._stretch[draft.low, draft.high]
+        cost += weights.SPREAD * np.maximum(draft.high - draft.low, 0)
+        if len(begun) > 4:
+            cost += _grip(strings, frets, draft.low)
+        if self._led:
+            cost += weights.ASTRAY * _tangled(self._ways["finger"][draft.rows], frets)
+        if not bells:
             chord = strings[:, begun]  # which is sorted by pitch
             crossed = (chord[:, 1:] > chord[:, :-1]) & (chord[:, :-1] > 0)
-            cost = cost + weights.CROSSED * crossed.sum(axis=1)[row]
-        lost = self._cuts[[held for _, held in key]]
-        rank = cost + ((strings[row] == 0) * lost).sum(axis=1)
-        order = np.argsort(rank, kind="stable")
-        released = order[np.all((strings[row[order]] == 0) | begun, axis=1)]
-        kept = np.union1d(order[:_STATES], released[:_RELEASED])
-        return Shape(strings[row[kept]], frets[row[kept]], position[kept], cost[kept])
+            cost += weights.CROSSED * crossed.sum(axis=1)
+        return cost
 
-    def _assignments(self, key: tuple, giving_up: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """WAY (assignments, sounds) with no string twice; what each costs; its lowest and highest stopped fret."""
-        nowhere = np.zeros(1, WAY)
-        nowhere["fret"] = -1
-        options: list[np.ndarray] = []
-        chosen, taken, cost = np.zeros((1, 0), np.int64), np.zeros(1, np.int64), np.zeros(1)
-        low, high = np.full(1, 99), np.zeros(1, np.int64)
-        begun = [place for place, (_, held) in enumerate(key) if not held]
-        for place, (kind, held) in enumerate(key):
-            ways = self._ways[kind]
-            if held or giving_up:
-                ways = np.concatenate([ways, nowhere])
-            options.append(ways)
-            a, b = (side.ravel() for side in np.indices((len(taken), len(ways))))
-            string, fret = ways["string"][b], ways["fret"][b]
-            bit = np.where(string > 0, 1 << string, 0)
-            free = (taken[a] & bit) == 0
-            a, b, bit, fret = a[free], b[free], bit[free], fret[free]
-            price = np.zeros(len(ways))
-            if not held:
-                outer = place in (begun[0], begun[-1])  # the highest and the lowest note are missed the most
-                price = np.where(ways["string"] == 0, weights.GIVEN_UP * (1.2 if outer else 1), ways["price"])
-                thick = np.maximum(ways["string"] - weights.BRIGHT_STRINGS, 0)
-                price += weights.DULL * thick * np.maximum(ways["fret"] - weights.BRIGHT_FRETS, 0)
-                price -= np.where(ways["fret"] == 0, weights.BELL if self._across[kind] else weights.OPEN, 0)
-            cost, taken = cost[a] + price[b], taken[a] | bit
-            low, high = np.minimum(low[a], np.where(fret > 0, fret, 99)), np.maximum(high[a], fret)
-            chosen = np.column_stack([chosen[a], b])
-            if len(cost) > _ASSIGNMENTS:
-                best = np.argsort(cost + _stretch(low, high), kind="stable")[:_ASSIGNMENTS]
-                chosen, cost, taken, low, high = chosen[best], cost[best], taken[best], low[best], high[best]
-        ways = np.zeros(chosen.shape, WAY)
-        for place, option in enumerate(options):
-            ways[:, place] = option[chosen[:, place]]
-        return ways, cost + _stretch(low, high), low, high
+    def _laid(self, key: tuple[tuple[int, int], ...]) -> Draft:
+        """Drafts of the sounds of a moment. What begins is given up only if there is no other way."""
+        draft = self._draft(tuple((kind, how, None if how == _BEGINS else 0.0) for kind, how in key))
+        if len(draft.cost):
+            return draft
+        begun = [place for place, (_, how) in enumerate(key) if how == _BEGINS]
+        missed = dict.fromkeys(begun, weights.GIVEN_UP)
+        missed[begun[0]] = missed[begun[-1]] = 1.2 * weights.GIVEN_UP  # the highest and the lowest the most
+        return self._draft(tuple((kind, how, missed.get(place, 0.0)) for place, (kind, how) in enumerate(key)))
+
+    def _find_draft(self, sounds: tuple[tuple[int, int, float | None], ...]) -> Draft:
+        """Drafts of sounds given as (kind, how they come into the moment, what it costs to give them up, None if they
+        must not be): those of all but the last, and the ways of the last on strings that are free."""
+        if not sounds:
+            none = np.zeros(1, np.int64)
+            return Draft(np.zeros((1, 0), np.int64), none, np.zeros(1), none + _OPEN, none)
+        before = self._draft(sounds[:-1])
+        kind, how, given_up = sounds[-1]
+        first, last = self._first[kind], self._last[kind] + (given_up is not None)
+        price = self._price[first:last] if how == _BEGINS else np.zeros(last - first)
+        if given_up:
+            price = np.append(price[:-1], given_up)
+        old, new = np.nonzero((before.taken[:, None] & self._bit[first:last]) == 0)
+        row = first + new
+        fret = self._fret[row]
+        cost = before.cost[old] + price[new]
+        low, high = np.minimum(before.low[old], np.where(fret > 0, fret, _OPEN)), np.maximum(before.high[old], fret)
+        if len(cost) > _ASSIGNMENTS:
+            best = np.argsort(cost + self._stretch[low, high], kind="stable")[:_ASSIGNMENTS]
+            old, row, cost, low, high = old[best], row[best], cost[best], low[best], high[best]
+        return Draft(np.column_stack([before.rows[old], row]), before.taken[old] | self._bit[row], cost, low, high)
 
     def _find_passing(self, before: tuple, after: tuple, pairs: tuple, haste: int) -> np.ndarray:
-        """(states after, states before) what it costs to come from each to each."""
         here, there = self._shape(before), self._shape(after)
-        moved = np.abs(there.position[:, None] - here.position)
-        eased = np.where(np.any(here.frets > 0, axis=1), 1.0, weights.EASED) * weights.HASTE_COSTS[haste]
-        cost = np.where(moved > 0, (weights.SHIFT + weights.SHIFT_FRET * moved) * eased, 0.0)
+        cost = self._shifts[haste][there.position][:, here.leaves]
         for first, second, how in pairs:
-            old, new = here.strings[:, first], there.strings[:, second][:, None]
-            if how == _HELD:
-                cost += (new != old) * np.where(new == 0, self._cuts[after[second][1]], _NEVER)
-            elif how in (_SAME, _LIGADO):
-                cost += (new != old) * (weights.TORN if how == _SAME else weights.LIGADO)
-            else:
-                stopped = (here.frets[:, first] > 0) & (there.frets[:, second][:, None] > 0)
-                cost += np.where(stopped, weights.LINE * np.maximum(np.abs(new - old) - 1, 0), 0.0)
-        return cost.astype(np.float32)
+            old, new = (side.stopped if how == _NEIGHBOUR else side.strings for side in (here, there))
+            cost += self._joins[how][new[:, second]][:, old[:, first]]
+        return np.ascontiguousarray(cost)  # which has its columns one after another, and is read by rows
 
 
-def _lost(start: float, end: float, rings: float, now: float, across: bool) -> int:
-    """How much of a note is lost if it is cut now: of what is written; after that, of what had better ring."""
+def _prices(ways: np.ndarray, across: np.ndarray) -> np.ndarray:
+    """(n,) what each way costs to begin a note with."""
+    thick = np.maximum(ways["string"] - weights.BRIGHT_STRINGS, 0)
+    dull = weights.DULL * thick * np.maximum(ways["fret"] - weights.BRIGHT_FRETS, 0)
+    easy = np.where(ways["fret"] == 0, np.where(across, weights.BELL, weights.OPEN), 0.0)
+    return ways["price"] + dull - easy
+
+
+def _joins(count: int) -> np.ndarray:
+    """(4, strings + 1, strings + 1) what it costs that a sound lies on a string and the one before, with which it has
+    something to do, on another; string 0 is none."""
+    after, before = np.indices((count + 1, count + 1))
+    moved, both = after != before, (after > 0) & (before > 0)
+    made = np.empty((4, *moved.shape), np.float32)
+    made[_HELD] = _NEVER * (moved & (after > 0))
+    made[_NEIGHBOUR] = weights.LINE * np.maximum(np.abs(after - before) - 1, 0) * both
+    made[_SAME], made[_LIGADO] = weights.TORN * moved, weights.LIGADO * moved
+    return made
+
+
+def _shifts() -> np.ndarray:
+    """(hastes, positions, twice the positions) what it costs to come to a position from another: first those where
+    something is stopped, then those where nothing but open strings sounds."""
+    far = np.abs(np.subtract.outer(np.arange(_HIGHEST), np.arange(_HIGHEST)))
+    cost = (weights.SHIFT + weights.SHIFT_FRET * far) * (far > 0)
+    return np.multiply.outer(weights.HASTE_COSTS, np.hstack([cost, weights.EASED * cost])).astype(np.float32)
+
+
+def _loss(start: float, end: float, rings: float, now: float, across: bool) -> float:
+    """What it costs to cut a note now: of what is written; after that, of what had better ring."""
     written = end > now + 1e-6
     if written and across:
-        return _BELL
-    kind, until = (_WRITTEN, end) if written else (_RINGS, rings)
-    return kind + min(int(3 * (until - now) / max(until - start, 1e-9)), 2)
+        return weights.BELL_CUT
+    most, until = (weights.CUT, end) if written else (weights.RING, rings)
+    return most * (min(int(3 * (until - now) / max(until - start, 1e-9)), 2) + 1) / 3
 
 
 def _stretch(low: np.ndarray, high: np.ndarray) -> np.ndarray:
