@@ -78,8 +78,10 @@ def test_a_capo_leaves_the_hand_where_it_is(piece, capo):
     """Where all can be played: of what a hand must give up, fewer frets leave another choice."""
     playable = [[([pitch for pitch in chord if pitch != "d2"] or ["g3"], length) for chord, length in line]
                 for line in piece]  # fmt: skip
-    plain = performed(playable).performance.notes
+    made = performed(playable)
+    plain = made.performance.notes
     assume(plain["fret"].max() + capo <= FRETS and plain["string"].all())
+    assume(all(remark.code != "unplayable-chord" for remark in made.remarks))
     raised = performed(playable, capo=capo).performance.notes
     order = [np.lexsort((notes["id"], notes["score_onset"])) for notes in (plain, raised)]
     for column in ("string", "fret"):
@@ -122,3 +124,9 @@ def test_no_way_costs_less(pitches, data):
     other = [table[[data.draw(st.integers(0, len(table) - 1))]] for table in tables]
     assert Hand(mine, flat, 6).play(sounds, 1.0)[2] == pytest.approx(cost, abs=1e-4)
     assert Hand(other, flat, 6).play(sounds, 1.0)[2] >= cost - 1e-4
+
+
+def test_a_dense_chord_lets_go_what_is_held_rather_than_stretch_too_far():
+    """Four notes that a hand reaches only from the tenth fret on, while two others are held lower."""
+    piece = [[(["f#3", "a3"], 1)], [(["e2"], 0.25), (["d3", "g5", "e4", "f#4"], 0.25), (["g3"], 0.25)]]
+    assert "unplayable-chord" not in [remark.code for remark in performed(piece).remarks]

@@ -26,7 +26,7 @@ _NEVER = 1e6
 _POSITIONS = 16  # in which open strings alone are played
 _HIGHEST = max(_POSITIONS, FRETS) + 1  # above all positions
 _OPEN = FRETS + 1  # stands for the lowest stopped fret where none is stopped
-_STATES, _RELEASED, _ASSIGNMENTS = 80, 12, 400  # kept at most: states of a moment, of these with nothing held; drafts
+_STATES, _RELEASED, _ASSIGNMENTS = 80, 12, 1500  # kept at most: states of a moment, of these with nothing held; drafts
 _AT_ONCE = 1 / 6  # the part of a cut note that is lost at one moment, roughly: for choosing the states that are kept
 
 _HELD, _NEIGHBOUR, _SAME, _LIGADO = 0, 1, 2, 3
