@@ -26,6 +26,16 @@ def note(pitch: str = "C4", quarters: float = 1.0, more: str = "", *, voice: int
     return f"<note>{first}{sound}{length}{named}{more}</note>"
 
 
+def back(quarters: float) -> str:
+    """The way back in a bar, to where another voice begins."""
+    return f"<backup><duration>{round(quarters * 12)}</duration></backup>"
+
+
+def forward(quarters: float) -> str:
+    """The way on in a bar, over what a voice leaves out."""
+    return f"<forward><duration>{round(quarters * 12)}</duration></forward>"
+
+
 def bar(content: str, number: object = 1, attributes: str = "", more: str = "") -> str:
     """A <measure>; `more` are further attributes of the element, such as implicit="yes"."""
     attributes = f"<attributes>{attributes}</attributes>" if attributes else ""

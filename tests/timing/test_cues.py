@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from written import FOUR_FOUR, bar, musicxml, note
+from written import FOUR_FOUR, back, bar, musicxml, note
 
 from render.drawing.engraver import engrave
 from timing.cautions.fixing import fix
@@ -20,10 +20,6 @@ from timing.remarks import Severity
 from timing.score import Sign
 
 CUE = "<cue/>"
-
-
-def back(quarters: float) -> str:
-    return f"<backup><duration>{round(quarters * 12)}</duration></backup>"
 
 
 def hidden(text: str) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from written import FOUR_FOUR, bar, musicxml, note, standard_midi
+from written import FOUR_FOUR, back, bar, musicxml, note, standard_midi
 
 from timing.reader import read_score, read_stream, tabulate
 from timing.reader.walk import walk_heads
@@ -16,10 +16,6 @@ from timing.score import Score, Sign
 
 TIE = {"start": '<tie type="start"/>', "stop": '<tie type="stop"/>'}
 CHORD, GRACE, STROKE = "<chord/>", "<grace/>", '<grace slash="yes"/>'
-
-
-def back(quarters: float) -> str:
-    return f"<backup><duration>{round(quarters * 12)}</duration></backup>"
 
 
 def staff(number: int) -> str:
