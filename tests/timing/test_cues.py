@@ -230,3 +230,13 @@ def test_cues_are_not_compared_with_every_note():
         return Counted.compared
 
     assert comparisons(400) < 6 * comparisons(100)
+
+
+def test_a_silent_cue_prolongs_no_note_that_is_tied_to_it(tmp_path):
+    first = note("E4", 4, '<tie type="start"/>')
+    cue = note("E4", 4, '<notations><tied type="stop"/></notations>', first=CUE) + back(4) + note("rest", 4, voice=2)
+    path = tmp_path / "a.musicxml"
+    path.write_text(musicxml([bar(first, 1, FOUR_FOUR), bar(cue, 2)]))
+    reading = perform(read_score(path, cache=False), Plan())
+    assert reading.performance.notes["score_length"].tolist() == [4]
+    assert [remark.message for remark in reading.remarks] == ["1 cue of what another part plays is silent"]

@@ -85,7 +85,8 @@ def _merge_ties(heads: list[Head]) -> list[list[int]]:
     for number in order:
         head = heads[number]
         tie = head.note.tie
-        sound = (head.part, round(head.pitch * 100))
+        silent = bool(head.facts and head.facts.silent)  # a cue of another part goes on from no note of this one
+        sound = (head.part, (round(head.pitch * 100), silent))
         note = None
         if tie and tie.type in ("stop", "continue"):
             note = _continued(heads, waiting, (*sound, head.bar, round(float(head.offset), 6)), head.voice)
