@@ -10,7 +10,7 @@ from rich.text import Text
 from render.files import keep_from_inputs, written_whole
 from soundfonts import guitar
 from timing.drafting import draft
-from timing.drafting.phrases import FoundPhrase
+from timing.finding.phrases import FoundPhrase
 from timing.plan.planfile import PLANS
 from timing.reader import read_score
 from timing.remarks import CannotDo

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing.drafting.melody import TICKS, Melody, ticks
+from timing.finding.melody import TICKS, Melody, ticks
 
 
 def every_note(melody: Melody) -> np.ndarray:

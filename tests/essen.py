@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from timing.drafting.melody import Melody
+from timing.finding.melody import Melody
 
 _HEAD = re.compile(r"([A-Za-z]):(.*)")
 _TOKEN = re.compile(r"(?P<sharp>[\^_=]*)(?P<name>[A-Ga-gz])(?P<octave>[,']*)(?P<length>\d*)|(?P<bar>\|)|(?P<tie>-)")

@@ -20,8 +20,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from essen import Song, erk_songs, other_songs  # noqa: E402
 
-from timing.drafting import weights  # noqa: E402
-from timing.drafting.boundaries import LONGEST, cutting_sums, features, length_classes  # noqa: E402
+from timing.finding import weights  # noqa: E402
+from timing.finding.boundaries import LONGEST, cutting_sums, features, length_classes  # noqa: E402
 
 PENALTY = 0.5  # of the square of a weight
 STEPS = 300

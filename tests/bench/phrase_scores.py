@@ -20,7 +20,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from boundary_methods import every_note, every_two_bars, local_boundaries, rests_only, scores  # noqa: E402
 from essen import Song, erk_songs, folder, read_songs  # noqa: E402
 
-from timing.drafting.boundaries import best_ends, end_probabilities, phrase_scores  # noqa: E402
+from timing.finding.boundaries import best_ends, end_probabilities, phrase_scores  # noqa: E402
 
 METHODS = {
     "an end after every note": every_note,

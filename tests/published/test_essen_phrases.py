@@ -11,8 +11,8 @@ import pytest
 from boundary_methods import every_note, every_two_bars, local_boundaries, rests_only, scores
 from essen import erk_songs, folder, read_songs
 
-from timing.drafting.boundaries import best_ends, end_probabilities, phrase_scores
-from timing.drafting.leading import leading_voice
+from timing.finding.boundaries import best_ends, end_probabilities, phrase_scores
+from timing.finding.leading import leading_voice
 from timing.reader import read_score
 
 

@@ -16,11 +16,11 @@ from timing.cautions.rules import Sound
 from timing.drafting.form import closes, form_lines, sections_of
 from timing.drafting.harmony import Sounds
 from timing.drafting.items import Item
-from timing.drafting.phrases import FoundPhrase, find_phrases
 from timing.drafting.printed import marks_of, tempi_of
 from timing.drafting.shape import kept, phrase_items, slowing_items, voice_items
 from timing.drafting.strings import string_settings
 from timing.drafting.writing import plan_text
+from timing.finding.phrases import FoundPhrase, find_phrases
 from timing.loading import load
 from timing.naming import bars_at
 from timing.plan import Plan

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.drafting.harmony import Sounds, Tonality, close_at, tonality
-from timing.drafting.phrases import FoundPhrase, range_of
+from timing.finding.phrases import FoundPhrase, range_of
 from timing.reading import Reading
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.drafting.items import Item, decibels, percent, sureness
-from timing.drafting.phrases import FoundPhrase, range_of
+from timing.finding.phrases import FoundPhrase, range_of
 from timing.performance import BASS, INNER, MELODY
 from timing.reading import Reading
 from timing.score import Score

@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import score
 
-from timing.drafting.boundaries import end_probabilities, phrase_scores
-from timing.drafting.leading import leading_voice
-from timing.drafting.phrases import find_phrases, range_of
-from timing.drafting.signs import read_signs
+from timing.finding.boundaries import end_probabilities, phrase_scores
+from timing.finding.leading import leading_voice
+from timing.finding.phrases import find_phrases, range_of
+from timing.finding.signs import read_signs
 from timing.order import unfold
 from timing.plan.position import parse_range
 from timing.reader import read_score

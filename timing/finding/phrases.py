@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from timing.drafting.boundaries import best_ends, end_probabilities, phrase_scores
-from timing.drafting.leading import Leading, leading_voice
-from timing.drafting.melody import TICKS, Melody, ticks
-from timing.drafting.signs import read_signs
+from timing.finding.boundaries import best_ends, end_probabilities, phrase_scores
+from timing.finding.leading import Leading, leading_voice
+from timing.finding.melody import TICKS, Melody, ticks
+from timing.finding.signs import read_signs
 from timing.naming import range_at
 from timing.plan.position import Range
 from timing.score import Score

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from timing.drafting import weights
-from timing.drafting.boundaries import best_ends, end_probabilities, features, phrase_scores
-from timing.drafting.melody import Melody
+from timing.finding import weights
+from timing.finding.boundaries import best_ends, end_probabilities, features, phrase_scores
+from timing.finding.melody import Melody
 
 
 def melody(steps, pitches, place=0.0) -> Melody:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.drafting.leading import Leading
+from timing.finding.leading import Leading
 from timing.marks.words import clauses
 from timing.score import Score
 

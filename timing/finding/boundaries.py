@@ -17,8 +17,8 @@ import math
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from timing.drafting import weights
-from timing.drafting.melody import TICKS, Melody, ticks
+from timing.finding import weights
+from timing.finding.melody import TICKS, Melody, ticks
 
 LONGEST = 30  # notes of a phrase
 LONGEST_RUNNING = 80  # where the notes run so fast that four bars have more than LONGEST
