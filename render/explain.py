@@ -46,7 +46,8 @@ def page(rule: Rule) -> str:
     told = f"- *Told when:* {_ended(rule.threshold)}\n- *From:* {_ended(rule.source)}\n- {mends}"
     shown = f"This plan is told so:\n\n```yaml\n{rule.example.strip()}\n```"
     example = shown if rule.example.startswith("score:") else f"*Example:* {_plain(rule.example)}"
-    return f"### {rule.code}\n\n{_plain(rule.why)}\n\n{told}\n\n{example}\n"
+    asked = f"\n{rule.asks}\n" if rule.asks else ""
+    return f"### {rule.code}\n\n{_plain(rule.why)}\n\n{told}\n\n{example}\n{asked}"
 
 
 def _ended(text: str) -> str:

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.cautions.slowing import SHORT_PHRASE, judge, phrase_ends
+from timing.cautions.endings import Endings
+from timing.cautions.slowing import phrase_ends
 from timing.phrases import PhraseRun
 from timing.plan.position import Position, Range, parse_position, parse_range
 from timing.plan.time import Slowing
@@ -24,6 +25,7 @@ from timing.where import Fault, Passes, Run, Where, felt_beat
 
 MOST_HEARD = 5_000  # hearings of all changes of pace: far beyond any music
 
+SHORT_PHRASE = 2.75  # bars; the middle of a shorter one is near both its ends
 _NEAR = 1e-6  # quarters
 _MOST_TRIED = 32  # beats about the middle of a phrase
 
@@ -32,7 +34,7 @@ def misplaced(reading: Reading) -> tuple[tuple[Slowing, ...], int, int]:
     """The entries of `slowing` (those that the score prints among them) with the slowdowns that end a phrase moved, so
     that they are slowest near the middle of it; how many are moved, and how many slowdowns are not.
 
-    The phrase is the innermost one of about four bars that the slowdown ends (as `judge` has it). A slowdown keeps its
+    The phrase is the innermost one of three bars or more that the slowdown ends. A slowdown keeps its
     depth, its passes and its return (one by a place comes as much later as it did), and its length as far as the phrase
     has room for it before that point. Its `why` is left out, for that belongs to the old place. CannotDo where nothing
     is moved.
@@ -64,7 +66,7 @@ class _Heard:
         self.reading, self.where = reading, reading.where
         slows = reading.pace.slowings
         self.releases = np.array(reading.pace.releases)
-        self.spans, self.ends = reading.phrase_spans, phrase_ends(reading)
+        self.spans, self.ends, self.endings = reading.phrase_spans, phrase_ends(reading), Endings(reading)
         self.runs: dict[int, list[SlowingRun]] = {}  # by the identity of the entry
         for slow in slows:
             self.runs.setdefault(id(slow.entry), []).append(slow)
@@ -120,7 +122,7 @@ def _moved(entry: Slowing, heard: _Heard) -> Slowing | None:
         return None
     best = None
     for place in _places(entry, slows, phrases, heard):
-        weight = _weight(place, slows[0].to, heard)
+        weight = _weight(place, entry, slows[0].to, heard)
         if weight is not None and (best is None or weight < best[0]):
             best = weight, place
             if weight == (False, -round(slows[0].run.length, 6)):
@@ -134,15 +136,13 @@ def _moved(entry: Slowing, heard: _Heard) -> Slowing | None:
 
 
 def _ended(slow: SlowingRun, heard: _Heard) -> PhraseRun | None:
-    """The phrase that a slowdown ends: the innermost of about four bars in whose last bar, or within a beat after
+    """The phrase that a slowdown ends: the innermost of three bars or more in whose last bar, or within a beat after
     which, it is slowest."""
     where, end = heard.where, slow.run.end
-    bar = where.bars[where.ordinal(end - 1e-4)]
-    last_bar = 4 * int(bar["beats"]) / int(bar["unit"])
     starts, ends, bars = heard.spans
     around = np.flatnonzero((starts + _NEAR < end) & (end <= ends + where.felt_beat(end) + _NEAR))
     grown = around[bars[around] >= min(SHORT_PHRASE, bars[around].max(initial=0.0))]
-    ended = grown[end > ends[grown] - last_bar + _NEAR]
+    ended = grown[end > ends[grown] - where.full_bar(end - 1e-4) + _NEAR]
     return heard.reading.phrases[ended[np.argmin(bars[ended])]] if len(ended) else None
 
 
@@ -207,13 +207,13 @@ def _beats_about_the_middle(phrase: PhraseRun, heard: _Heard) -> list[float]:
     return beats[np.lexsort((beats, np.abs(beats - middle)))][:_MOST_TRIED].tolist()
 
 
-def _weight(place: _Place, to: float, heard: _Heard) -> tuple | None:
+def _weight(place: _Place, entry: Slowing, to: float, heard: _Heard) -> tuple | None:
     """How good a place is, the least the best: what earns the caution before what earns advice, the full length before
     a shorter one. None where one of the hearings earns neither."""
     told = []
     for run in place.runs:
         row = int(np.searchsorted(heard.ends, run.end)) - 1
-        severity, *_ = judge(run.end, to, heard.reading)
+        severity = heard.endings.judge(run.end, to, entry, run.start)
         if severity is None or (row >= 0 and heard.ends[row] > run.start + _NEAR):
             return None
         told.append(severity is not Severity.CAUTION)

@@ -309,6 +309,11 @@ class Where:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
         return float(felt_beat(self.bars[self.ordinal(quarters - 1e-4)]))
 
+    def full_bar(self, quarters: float) -> float:
+        """Quarters of a bar by the metre that holds here."""
+        bar = self.bars[self.ordinal(quarters)]
+        return 4 * int(bar["beats"]) / int(bar["unit"])
+
     # -- with the faults of an entry gathered
 
     def moments_of(self, entry: Entry, key: str, after: bool = False) -> np.ndarray:

@@ -18,7 +18,6 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )
-from timing.cautions.slowing import FOUR_BARS
 from timing.dynamics import HAIRPIN
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.phrases import PhraseRun
@@ -31,6 +30,7 @@ from timing.tracks import sample
 from timing.where import felt_beat
 
 SOFTEST = 40 * np.log10(1 / 127)  # dB: velocity 1, by the law of SoundFont 2.04 and General MIDI 2
+FOUR_BARS = 4.0  # after which a change that stays is one that was left standing
 MOST_SWELL = 6.0  # dB by which a sounding note can grow: CC11 has 5.98 above its rest, within half a step of it
 
 

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from timing.cautions.endings import HEARD
 from timing.cautions.rules import ADVICE, CAUTION, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
-from timing.cautions.slowing import HEARD, slowdowns, tempo_starts
+from timing.cautions.slowdowns import slowdowns, tempo_starts
 from timing.naming import bars_at
 from timing.pace import STANDARD_TEMPO
 from timing.plan.edits import added, replaced

@@ -157,13 +157,13 @@ def phrases_gap(reading: Reading) -> Iterator[Remark]:
 
 def _gap(older: PhraseRun, newer: PhraseRun, reading: Reading) -> Remark:
     where = reading.where
-    bar, gap = where.bars[where.ordinal(older.end)], where.range_text(older.end, newer.start)
+    gap = where.range_text(older.end, newer.start)
     message = (
         f"the notes of {gap} belong to no phrase: they come after the phrase {older.phrase.bars} and before the phrase "
         f"{newer.phrase.bars}"
     )
     fix: tuple[Edit, ...] = ()
-    if newer.start - older.end <= UPBEAT * 4 * int(bar["beats"]) / int(bar["unit"]) + 1e-6 and newer.run.begun:
+    if newer.start - older.end <= UPBEAT * where.full_bar(older.end) + 1e-6 and newer.run.begun:
         fix = (replaced(newer.phrase, {"bars": _from(newer, older.end, reading)}),)
     elif newer.depth == 0:
         fix = (added("phrases", {"bars": gap}),)

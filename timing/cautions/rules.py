@@ -50,9 +50,9 @@ class Rule:
 
     `why` it matters to a listener, in one sentence; an `example`, a plan over one of the demo's scores that earns it
     (or, where only a score can, that score in words); the `threshold` from which it is told, and the `source` of that;
-    what mending it automatically `mends` (nothing: it takes a musician to decide); and the function that finds its
-    cases (None: they are met where score and plan are brought together). A rule that `listens` takes a Reading and a
-    Sound (or None), any other one a Reading.
+    what mending it automatically `mends` (nothing: it takes a musician to decide); the question that it `asks`, where
+    the answer is a matter of reading; and the function that finds its cases (None: they are met where score and plan
+    are brought together). A rule that `listens` takes a Reading and a Sound (or None), any other one a Reading.
     """
 
     code: str
@@ -61,6 +61,7 @@ class Rule:
     threshold: str = ""
     source: str = ""
     mends: str = ""
+    asks: str = ""
     find: Callable[..., Iterator[Remark]] | None = None
     listens: bool = False
 

@@ -1,0 +1,90 @@
+"""The slowdowns of a reading, hearing by hearing, and the other places at which its time gives way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from timing.plan.time import Slowing, TempoMark
+from timing.reading import Reading
+
+# Kinds of hold that end something; an agogic accent and a delay belong to their notes.
+ENDING = ("fermata", "breath", "caesura")
+
+
+@dataclass(frozen=True)
+class Slowdown:
+    """One hearing of a slowdown: an entry of `slowing`, or a slower tempo that is reached `over` a range."""
+
+    entry: Slowing | TempoMark
+    key: str  # that holds its range
+    start: float  # quarters
+    end: float  # where it is slowest
+    length: float  # of its whole range
+    to: float  # the pace at its end against the tempo before
+
+    @property
+    def name(self) -> str:
+        bars = self.entry.value(self.key)
+        return f"the slower tempo over {bars}" if self.key == "over" else f"the {self.key} {bars}"
+
+
+def slowdowns(reading: Reading) -> list[Slowdown]:
+    """All hearings of all slowdowns, sorted by start."""
+    where, basic = reading.where, reading.performance.time.basic
+    made = [
+        Slowdown(slow.entry, slow.entry.kind, slow.run.start, slow.until, slow.run.length, slow.to)
+        for slow in reading.pace.slowings
+        if slow.entry.kind not in Slowing.HURRYING
+    ]
+    for mark in reading.plan.tempo:
+        for run in where.runs(mark.over, mark.passes) if mark.over is not None else ():
+            to = float(basic(run.end, before=True) / basic(run.start))
+            if run.complete and to < 1 - 1e-6:
+                made.append(Slowdown(mark, "over", run.start, run.end, run.length, to))
+    return sorted(made, key=lambda slow: slow.start)
+
+
+def tempo_starts(reading: Reading) -> tuple[np.ndarray, list[TempoMark]]:
+    """(n,) quarters, sorted, at which new tempi of the plan begin at once, and which those are."""
+    marks = [mark for mark in reading.plan.tempo if mark.at is not None]
+    made = [(float(at), mark) for mark in marks for at in reading.where.moments(mark.at, mark.passes)]
+    made.sort(key=lambda pair: pair[0])
+    return np.array([at for at, _ in made]), [mark for _, mark in made]
+
+
+def hold_ends(reading: Reading, printed: bool = False) -> np.ndarray:
+    """(n,) quarters, sorted, at which fermatas, breaths and caesuras are over; `printed`: those of the score alone."""
+    where, made = reading.where, []
+    for hold in reading.plan.holds:
+        if printed and not hold.printed:
+            continue
+        if hold.kind == "fermata":
+            made += [run.end for run in where.runs(hold.fermata, hold.passes)]
+        elif hold.kind in ENDING:
+            made += where.moments(hold.where, hold.passes, after=True).tolist()
+    return np.sort(made)
+
+
+class EndsThatGiveWay:
+    """How far the time gives way at the end of a phrase: in its last bar, or within a beat after it."""
+
+    def __init__(self, reading: Reading):
+        self._where, self._holds = reading.where, hold_ends(reading)
+        self._slows = sorted(slowdowns(reading), key=lambda slow: slow.end)
+        self._moments = np.array([slow.end for slow in self._slows])
+
+    def slowest(self, end: float, but: Slowing | TempoMark | None = None) -> Slowdown | None:
+        """The deepest slowdown of the phrase that ends at this quarter; those of the entry `but` are not counted."""
+        here = (slow for slow in self._slows[self._about(self._moments, end)] if slow.entry is not but)
+        return min(here, key=lambda slow: slow.to, default=None)
+
+    def held(self, end: float) -> bool:
+        """Whether a fermata, a breath or a caesura ends there."""
+        about = self._about(self._holds, end)
+        return about.stop > about.start
+
+    def _about(self, moments: np.ndarray, end: float) -> slice:
+        before, after = self._where.full_bar(end - 1e-4) - 1e-6, self._where.felt_beat(end) + 1e-6
+        return slice(*np.searchsorted(moments, (end - before, end + after)))
