@@ -20,6 +20,8 @@ from timing.cautions.rules import Rule
 from timing.plan.words import nearest
 from timing.remarks import CannotDo
 
+_NOT_MENDED = "It takes a musician to decide what mends it."
+
 # The handbook has the pages between these comments.
 BEGIN, END = "<!-- made from the list of rules by render/explain.py: begin -->", "<!-- end -->"
 
@@ -42,7 +44,7 @@ def find(code: str) -> Rule:
 
 def page(rule: Rule) -> str:
     """The page of a code, in Markdown."""
-    mends = f"`lentando check --fix` {rule.mends}." if rule.mends else "It takes a musician to decide what mends it."
+    mends = f"`lentando check --fix-code {rule.code}` {rule.mends}." if rule.mends else _NOT_MENDED
     told = f"- *Told when:* {_ended(rule.threshold)}\n- *From:* {_ended(rule.source)}\n- {mends}"
     shown = f"This plan is told so:\n\n```yaml\n{rule.example.strip()}\n```"
     example = shown if rule.example.startswith("score:") else f"*Example:* {_plain(rule.example)}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from rich.console import Console
 from rich.table import Table
@@ -52,12 +52,20 @@ def show_difference(console: Console, changes: Sequence[str]) -> None:
     console.print()
 
 
-def show_left(console: Console, remarks: Sequence[Remark], refused: Sequence[tuple[Remark, str]]) -> None:
+def show_left(
+    console: Console,
+    remarks: Sequence[Remark],
+    refused: Sequence[tuple[Remark, str]],
+    wanted: Callable[[Remark], bool],
+) -> None:
     """Print which of the changes that remarks offer were tried and not kept, and why; and whose turn it is now."""
     for remark, why in refused:
         console.print(Text.assemble(("not mended", "bold"), f"  {_where(remark)}: {why}"))
-    if any(remark.accepted is None for remark in remarks):
+    left = [remark for remark in remarks if remark.accepted is None]
+    if left:
         console.print(Text("What is left takes a musician to decide."))
+    if any(remark.fix and not wanted(remark) for remark in left):
+        console.print(Text("--fix-advice mends as the advice says, --fix-code CODE what one code tells."))
 
 
 def _heading(remark: Remark) -> Text:

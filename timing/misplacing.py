@@ -51,7 +51,9 @@ def misplaced(reading: Reading) -> tuple[tuple[Slowing, ...], int, int]:
     heard = _Heard(reading)
     moved = {id(entry): made for entry in slowdowns if (made := _moved(entry, heard)) is not None}
     if not moved:
-        raise _nothing("none of the slowdowns ends a phrase that has room for it in its middle")
+        raise _nothing(
+            "none of the slowdowns is deep enough to be heard as an ending in the middle of the phrase that it ends"
+        )
     return tuple(moved.get(id(entry), entry) for entry in slowing), len(moved), len(slowdowns) - len(moved)
 
 
@@ -120,16 +122,17 @@ def _moved(entry: Slowing, heard: _Heard) -> Slowing | None:
     phrases = [_ended(slow, heard) for slow in slows]
     if None in phrases or not all(_alone(slow, heard) for slow in slows):
         return None
-    best = None
+    fallback = None
     for place in _places(entry, slows, phrases, heard):
-        weight = _weight(place, entry, slows[0].to, heard)
-        if weight is not None and (best is None or weight < best[0]):
-            best = weight, place
-            if weight == (False, -round(slows[0].run.length, 6)):
-                break  # none is better
-    if best is None:
+        severity = _severity(place, entry, slows[0].to, heard)
+        if severity is Severity.CAUTION:
+            break
+        if severity is not None and fallback is None:
+            fallback = place
+    else:
+        place = fallback
+    if place is None:
         return None
-    place = best[1]
     later = _return_after(slows[0])
     heard.move(entry, [(run.start, run.end + later) for run in place.runs])
     return _rewritten(entry, place, slows[0].to)
@@ -207,17 +210,16 @@ def _beats_about_the_middle(phrase: PhraseRun, heard: _Heard) -> list[float]:
     return beats[np.lexsort((beats, np.abs(beats - middle)))][:_MOST_TRIED].tolist()
 
 
-def _weight(place: _Place, entry: Slowing, to: float, heard: _Heard) -> tuple | None:
-    """How good a place is, the least the best: what earns the caution before what earns advice, the full length before
-    a shorter one. None where one of the hearings earns neither."""
-    told = []
+def _severity(place: _Place, entry: Slowing, to: float, heard: _Heard) -> Severity | None:
+    """What a place earns: the caution, advice where one of the hearings earns no more, None where one earns neither."""
+    told = set()
     for run in place.runs:
         row = int(np.searchsorted(heard.ends, run.end)) - 1
         severity = heard.endings.judge(run.end, to, entry, run.start)
         if severity is None or (row >= 0 and heard.ends[row] > run.start + _NEAR):
             return None
-        told.append(severity is not Severity.CAUTION)
-    return any(told), -round(place.end - place.start, 6)
+        told.add(severity)
+    return Severity.ADVICE if Severity.ADVICE in told else Severity.CAUTION
 
 
 def _rewritten(entry: Slowing, place: _Place, to: float) -> Slowing:

@@ -42,7 +42,8 @@ def test_a_page_says_all_there_is_to_say(rule):
 
 
 def test_a_page_says_what_check_fix_does_or_that_it_takes_a_musician():
-    assert "lentando check --fix moves the slowdown to the nearest phrase end." in explained("slowing-mid-phrase")
+    mends = "lentando check --fix-code slowing-mid-phrase moves the slowdown to the nearest phrase end."
+    assert mends in explained("slowing-mid-phrase")
     assert "It takes a musician to decide" in explained("inner-over-melody")
 
 
@@ -50,7 +51,7 @@ def test_a_page_in_markdown():
     rule = Rule("a-code", "It matters.", "score: a.musicxml\ntempo: 60\n", "once", "common practice", "mends it")
     assert page(rule) == (
         "### a-code\n\nIt matters.\n\n"
-        "- *Told when:* once.\n- *From:* common practice.\n- `lentando check --fix` mends it.\n\n"
+        "- *Told when:* once.\n- *From:* common practice.\n- `lentando check --fix-code a-code` mends it.\n\n"
         "This plan is told so:\n\n```yaml\nscore: a.musicxml\ntempo: 60\n```\n"
     )
     in_words = Rule("a-code", "It matters.", "A score of <rest/>.", "once", "common practice (from memory)")

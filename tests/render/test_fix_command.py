@@ -70,9 +70,28 @@ def test_a_plan_is_mended_and_the_difference_shown(run, plan):
 
 def test_the_difference_has_the_lines_of_the_file_and_no_more(run, plan):
     text = "score: piece.musicxml\ntempo: 60\nphrases: [1-8]\nslowing: [{rallentando: 4:1 - 4:4, to: 90%}]\n"
-    lines = run("--fix", plan=text).stdout.split("\n\n")[0].splitlines()[3:]
+    lines = run("--fix-advice", plan=text).stdout.split("\n\n")[0].splitlines()[3:]
     new = [line[1:] for line in lines if line[0] in "+ "]
     assert new and new == plan.read_text(encoding="utf-8").splitlines()[-len(new) :]
+
+
+ADVISED = "score: piece.musicxml\ntempo: 60\nphrases: [1-8]\nslowing: [{rallentando: 4:1 - 4:4, to: 90%}]\n"
+
+
+def test_advice_is_mended_where_it_is_asked_for(run, plan):
+    done = run("--fix", plan=ADVISED)
+    assert plan.read_text() == ADVISED and "nothing is mended" in done.stdout
+    assert "--fix-advice mends as the advice says" in done.stdout
+    done = run("--fix-code", "no-return")
+    assert plan.read_text() == ADVISED.replace("to: 90%", "to: 90%, then: a tempo")
+    assert "--fix-advice" in done.stdout  # the slowdown in the middle of the phrase
+    done = run("--fix-advice")
+    assert "4:1" not in plan.read_text() and "--fix-advice" not in done.stdout
+
+
+def test_a_code_that_there_is_not_is_refused(run, plan):
+    done = run("--fix-code", "no-retrun", plan=ADVISED)
+    assert done.returncode == 2 and "did you mean no-return?" in done.stderr and plan.read_text() == ADVISED
 
 
 def test_mending_twice_is_mending_once(run, plan):

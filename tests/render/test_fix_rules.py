@@ -10,7 +10,7 @@ import pytest
 
 from soundfonts import guitar
 from timing.cautions import check
-from timing.cautions.fixing import fix
+from timing.cautions.fixing import everything, fix
 from timing.cautions.rules import RULES
 from timing.loading import load
 from timing.remarks import Severity
@@ -40,7 +40,7 @@ def test_the_example_is_mended_or_takes_a_musician(plan, code):
     plan.write_text(text := EXAMPLES[code], encoding="utf-8")
     before = check(load(plan), guitar)
     offered = [remark for remark in before if remark.code == code and remark.fix]
-    mended = fix(plan, text, guitar)
+    mended = fix(plan, text, guitar, everything)
     cautions = [remark for remark in mended.remarks if remark.severity is Severity.CAUTION]
     assert kinds(cautions) <= kinds(before)
     assert mended.remarks == check(load(plan, text=mended.text), guitar)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from written import FOUR_FOUR, back, bar, musicxml, note
 
 from render.drawing.engraver import engrave
-from timing.cautions.fixing import fix
+from timing.cautions.fixing import everything, fix
 from timing.plan import Plan
 from timing.reader import read_score
 from timing.reader.cues import judge
@@ -155,7 +155,7 @@ def test_a_plan_over_cues_is_mended(tmp_path):
     (tmp_path / "a.musicxml").write_text(musicxml(bars))
     plan = tmp_path / "plan.yaml"
     text = "score: a.musicxml\ntempo: 60\nslowing:\n  - {ritenuto: 3-4, to: 70%}\n"
-    mended = fix(plan, text)
+    mended = fix(plan, text, wanted=everything)
     assert "then: a tempo" in mended.text
     assert not [why for _, why in mended.refused if "cues" in why]
 

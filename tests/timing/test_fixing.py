@@ -9,7 +9,7 @@ import pytest
 from support import musicxml
 
 from timing.cautions import check, fixing
-from timing.cautions.fixing import fix
+from timing.cautions.fixing import Mended, everything
 from timing.plan.planfile import read_plan
 from timing.remarks import CannotDo, Edit, Remark, Severity
 
@@ -53,6 +53,11 @@ def moved(bars: str, **others: str):
     return lambda reading: [Edit("slowing", entry, slow.place()) for slow in reading.plan.slowing]
 
 
+def fix(path: Path, text: str) -> Mended:
+    """Mended by advice as well."""
+    return fixing.fix(path, text, wanted=everything)
+
+
 def write(folder: Path, text: str, name: str = "plan.yaml") -> Path:
     path = folder / name
     path.write_text(text)
@@ -71,6 +76,24 @@ def test_a_change_that_mends_is_kept(folder, offer):
     assert mended.text == SLOW.replace("6:1 - 6:2", "8:1 - 8:4").replace('"a, test"', "a test")
     assert path.read_text() == SLOW  # nothing is written
     assert str(mended.reading.plan.slowing[0].where) == "8:1 - 8:4"
+
+
+def test_advice_is_left_to_the_musician(folder):
+    slowing = "slowing:\n  - {rallentando: 4:1 - 4:3, to: 70%, then: a tempo}\n  - {ritenuto: 7:1 - 8:4, to: 88%}\n"
+    path, text = write(folder, PLAN + slowing), PLAN + slowing
+    assert codes(check(fix(path, text).reading)) == []
+    mended = fixing.fix(path, text)
+    assert mended.text == text and codes(mended.remarks) == ["inner-end-slower"] and mended.refused == []
+    chosen = fixing.fix(path, text, wanted=lambda remark: remark.code == "inner-end-slower")
+    assert codes(chosen.fixed) == ["inner-end-slower"]
+
+
+def test_a_sentence_keeps_its_small_slowing(folder):
+    """A little at bar 4 of 2 + 2 + 4 is what a musician meant."""
+    text = PLAN.replace("[1-4, 5-8]", "[1-2, 3-4, 5-8]")
+    text += "slowing:\n  - {rallentando: 4:1 - 4:3, to: 88%, then: a tempo}\n  - {ritenuto: 7:1 - 8:4, to: 70%}\n"
+    mended = fix(write(folder, text), text)
+    assert mended.text == text and mended.remarks == [] and mended.fixed == []
 
 
 def test_mending_twice_is_mending_once(folder, offer):
@@ -231,7 +254,7 @@ def test_an_entry_of_another_plan_is_left_out_and_written_anew(folder, offer):
     assert codes(mended.fixed) == [MID] and mended.remarks == []
     assert mended.text == (
         "based on: base.yaml\n\nslowing:\n  - {rallentando: 6:1 - 6:2, pass: 1, omit: yes}\n"
-        "  - {rallentando: 8:1 - 8:4, to: 60%, then: a tempo}\n"
+        "  - {rallentando: 4:1 - 4:4, to: 60%, then: a tempo}\n"
     )
     assert base.read_text() == before
     assert [str(slow.where) for slow in read_plan(write(folder, mended.text)).slowing] == ["8:1 - 8:4"]
@@ -256,11 +279,11 @@ def test_where_a_change_takes_long_one_is_tried_and_the_rest_waits(folder, monke
 
 
 def test_an_entry_laid_over_another_plan_s_leaves_that_one_out(folder, offer):
-    offer(MID, moved("8:1 - 8:4"))
+    offer(MID, moved("4:1 - 4:4"))
     write(folder, SLOW, "base.yaml")
     own = "based on: base.yaml\nslowing:\n  - {rallentando: 6:1 - 6:2, to: 50%}  # deeper\n"
     mended = fix(write(folder, own), own)
-    assert codes(mended.fixed) == [MID] and mended.remarks == []
+    assert codes(mended.fixed) == [MID] and codes(mended.remarks) == ["inner-end-slower"]
     assert mended.text == (
         "based on: base.yaml\nslowing:\n  - {rallentando: 6:1 - 6:2, omit: yes}  # deeper\n"
         "  - {rallentando: 8:1 - 8:4, to: 60%, then: a tempo}\n"

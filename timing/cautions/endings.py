@@ -16,7 +16,7 @@ from functools import cached_property
 
 import numpy as np
 
-from timing.cautions.slowdowns import EndsThatGiveWay, hold_ends, tempo_starts
+from timing.cautions.slowdowns import EndsThatGiveWay, waits
 from timing.finding.phrases import find_phrases
 from timing.marks.uses import Fate
 from timing.performance import MELODY
@@ -40,11 +40,12 @@ DEEP, SLOWER = 0.80, 0.90  # paces: to which a slowdown is one that earns a caut
 class Facts:
     """What there is about the slowest point of a slowdown.
 
-    `to` is the pace there; `away` how many felt beats it lies from the nearest ending of a phrase, of whatever level
-    (0 within one); `own_end` the pace to which the phrase that it lies in slows at its end: 1 where it does not, 0
-    where a fermata, a breath or a caesura ends it; `attacks` the moments at which notes begin in the bar before and in
-    the bar after; `asked` whether the score asks for time there: by a fermata, a breath, a double bar, a repeat sign or
-    a new tempo within a beat, or by a word such as rit. anywhere in the slowdown.
+    `to` is the pace there; `away` how many felt beats it lies from the nearest ending of a phrase, of whatever
+    level (0 within one); `own_end` the pace to which the phrase that it lies in slows at its end, or to which a
+    fermata, a breath or a caesura brings the beat there, 1 where nothing does; `attacks` the moments at which notes
+    begin in the bar before and in the bar after; `asked` whether the score asks for time there: by a fermata, a
+    breath, a double bar, a repeat sign or a new tempo within a beat, or by a word such as rit. anywhere in the
+    slowdown.
     """
 
     to: float
@@ -96,7 +97,7 @@ class Endings:
         edges = np.searchsorted(self._attacks, np.array([end - bar, end, end + bar]) - 1e-6)
         before, after = np.diff(edges).tolist()
         slowest = self._give_way.slowest(phrase.end, but=entry)
-        own_end = 0.0 if self._give_way.held(phrase.end) else slowest.to if slowest is not None else 1.0
+        own_end = min(slowest.to if slowest is not None else 1.0, self._give_way.held_to(phrase.end))
         return Facts(to, self.beats_from_an_end(end), own_end, (before, after), self._asked(start, end))
 
     def phrase_at(self, end: float) -> PhraseRun | None:
@@ -160,12 +161,11 @@ def _any_in(moments: np.ndarray, first: float, last: float) -> bool:
 
 
 def _signs(reading: Reading) -> np.ndarray:
-    """(n,) quarters, sorted, at which the score asks for time: at holds, double bars, repeat signs and tempi; and at
-    which the plan has a new tempo."""
+    """(n,) quarters, sorted, at which the score asks for time: at holds, double bars, repeat signs and tempi."""
     where, lines = reading.where, reading.score.marks_of("double bar", "repeat start", "repeat end")
     made = [where.bars["start"][where.hearings(int(line["bar"]))] + float(line["offset"]) for line in lines]
-    made += [_printed(reading, "tempo"), _printed(reading, "holds"), tempo_starts(reading)[0]]
-    return np.sort(np.concatenate([hold_ends(reading, printed=True), *made]))
+    made += [_printed(reading, "tempo"), _printed(reading, "holds")]
+    return np.sort(np.concatenate([waits(reading, printed=True)[0], *made]))
 
 
 def _printed(reading: Reading, section: str) -> np.ndarray:

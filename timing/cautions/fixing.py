@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from time import monotonic
@@ -38,15 +38,25 @@ class Mended:
     refused: list[tuple[Remark, str]]
 
 
-def fix(path: Path, text: str, sound: Sound | None = None) -> Mended:
+def cautions(remark: Remark) -> bool:
+    return remark.severity is not Severity.ADVICE
+
+
+def everything(remark: Remark) -> bool:
+    return True
+
+
+def fix(path: Path, text: str, sound: Sound | None = None, wanted: Callable[[Remark], bool] = cautions) -> Mended:
     """Mend the plan at `path` that has this text; nothing is written.
+
+    Of the remarks those are mended that are `wanted`: advice is the musician's to take.
 
     A change is kept if the plan can be read and played with it, its remark is gone, and nothing as grave has come that
     was not there before (advice may come in place of a caution). What the plan accepts stays. CannotDo if the plan
     cannot be read as it is.
     """
     reading = load(path, text=text)
-    state, tried = _State(path, text, reading, check(reading, sound)), 0
+    state, tried = _State(path, text, reading, check(reading, sound), wanted), 0
     until = monotonic() + MOST_SECONDS
     fixed: list[Remark] = []
     refused: dict[tuple, tuple[Remark, str]] = {}
@@ -76,6 +86,7 @@ class _State:
     text: str
     reading: Reading
     remarks: list[Remark]
+    wanted: Callable[[Remark], bool]
 
     @property
     def plan(self) -> Plan:
@@ -88,7 +99,7 @@ class _State:
 
     @property
     def mendable(self) -> list[Remark]:
-        return [remark for remark in self.standing if remark.fix]
+        return [remark for remark in self.standing if remark.fix and self.wanted(remark)]
 
     @property
     def places(self) -> Counter:
@@ -126,7 +137,7 @@ def _mended(state: _State, remark: Remark, sound: Sound | None) -> _State | str:
         try:
             text = mend(state.text, edits())
             reading = perform(state.reading.source, read_plan(state.path, text))
-            after = _State(state.path, text, reading, check(reading, sound))
+            after = replace(state, text=text, reading=reading, remarks=check(reading, sound))
         except CannotDo as refusal:
             why = why or refusal.remarks[0].message
             continue

@@ -58,10 +58,10 @@ def _shortened(older: PhraseRun, newer: PhraseRun, reading: Reading) -> tuple[Ed
     """The older phrase, ending where the newer one begins; nothing where the newer lies in it or it holds others."""
     if older.phrase.inside or newer.end <= older.end + 1e-6 or newer.start <= older.start + 1e-6:
         return ()
-    return (replaced(older.phrase, {"bars": _until(older, newer.start, reading)}),)
+    return (replaced(older.phrase, {"bars": bars_until(older, newer.start, reading)}),)
 
 
-def _until(phrase: PhraseRun, end: float, reading: Reading) -> str:
+def bars_until(phrase: PhraseRun, end: float, reading: Reading) -> str:
     """The bars of a phrase if it ended at this quarter."""
     where, start = reading.where, phrase.phrase.bars.start
     last = where.bars[where.ordinal(end - 1e-4)]
@@ -69,7 +69,7 @@ def _until(phrase: PhraseRun, end: float, reading: Reading) -> str:
     return str(Range(start, write(reading.score, int(last["row"]), end - float(last["start"]), start)))
 
 
-def _from(phrase: PhraseRun, start: float, reading: Reading) -> str:
+def bars_from(phrase: PhraseRun, start: float, reading: Reading) -> str:
     """The bars of a phrase if it began at this quarter."""
     where, end = reading.where, phrase.phrase.bars.end
     first = where.bars[where.ordinal(start)]
@@ -164,7 +164,7 @@ def _gap(older: PhraseRun, newer: PhraseRun, reading: Reading) -> Remark:
     )
     fix: tuple[Edit, ...] = ()
     if newer.start - older.end <= UPBEAT * where.full_bar(older.end) + 1e-6 and newer.run.begun:
-        fix = (replaced(newer.phrase, {"bars": _from(newer, older.end, reading)}),)
+        fix = (replaced(newer.phrase, {"bars": bars_from(newer, older.end, reading)}),)
     elif newer.depth == 0:
         fix = (added("phrases", {"bars": gap}),)
     words = None if fix else f"list {gap} as a phrase of its own"
@@ -219,6 +219,6 @@ def _after_the_note(phrase: PhraseRun, end: float, reading: Reading) -> tuple[Ed
         return ()
     if end > reading.where.line_ends[reading.where.ordinal(here - 1e-4)] + 1e-6:
         return ()
-    edits = [replaced(phrase.phrase, {"bars": _until(phrase, end, reading)})]
-    edits += [replaced(each.phrase, {"bars": _from(each, end, reading)}) for each in beginning]
+    edits = [replaced(phrase.phrase, {"bars": bars_until(phrase, end, reading)})]
+    edits += [replaced(each.phrase, {"bars": bars_from(each, end, reading)}) for each in beginning]
     return tuple(edits)

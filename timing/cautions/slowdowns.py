@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.pace import BREATH, CAESURA, FERMATA
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
 
@@ -54,24 +55,32 @@ def tempo_starts(reading: Reading) -> tuple[np.ndarray, list[TempoMark]]:
     return np.array([at for at, _ in made]), [mark for _, mark in made]
 
 
-def hold_ends(reading: Reading, printed: bool = False) -> np.ndarray:
-    """(n,) quarters, sorted, at which fermatas, breaths and caesuras are over; `printed`: those of the score alone."""
-    where, made = reading.where, []
+def waits(reading: Reading, printed: bool = False) -> np.ndarray:
+    """(2, n) the quarters, sorted, at which fermatas, breaths and caesuras are over, and by which share of itself each
+    lengthens the felt beat that it ends, at the basic tempo; `printed`: those of the score alone."""
+    where, made = reading.where, [np.zeros((0, 2))]
     for hold in reading.plan.holds:
-        if printed and not hold.printed:
+        if hold.kind not in ENDING or (printed and not hold.printed):
             continue
         if hold.kind == "fermata":
-            made += [run.end for run in where.runs(hold.fermata, hold.passes)]
-        elif hold.kind in ENDING:
-            made += where.moments(hold.where, hold.passes, after=True).tolist()
-    return np.sort(made)
+            runs = where.runs(hold.fermata, hold.passes)
+            longer = (hold.length or FERMATA) - 1
+            made += [[(run.end, longer * min(run.length / where.felt_beat(run.end), 1.0))] for run in runs]
+        else:
+            moments = where.moments(hold.where, hold.passes, after=True)
+            beats = np.array([where.felt_beat(float(moment)) for moment in moments])
+            seconds = 0.0 if hold.in_time else hold.seconds or (BREATH if hold.kind == "breath" else CAESURA)
+            per_second = reading.performance.time.basic(moments, before=True) / 60 / beats
+            made.append(np.stack([moments, seconds * per_second], axis=1))
+    found = np.concatenate(made)
+    return found[np.argsort(found[:, 0], kind="stable")].T
 
 
 class EndsThatGiveWay:
     """How far the time gives way at the end of a phrase: in its last bar, or within a beat after it."""
 
     def __init__(self, reading: Reading):
-        self._where, self._holds = reading.where, hold_ends(reading)
+        self._where, (self._over, self._longer) = reading.where, waits(reading)
         self._slows = sorted(slowdowns(reading), key=lambda slow: slow.end)
         self._moments = np.array([slow.end for slow in self._slows])
 
@@ -82,8 +91,15 @@ class EndsThatGiveWay:
 
     def held(self, end: float) -> bool:
         """Whether a fermata, a breath or a caesura ends there."""
-        about = self._about(self._holds, end)
-        return about.stop > about.start
+        return bool(len(self._over[self._about(self._over, end)]))
+
+    def held_to(self, end: float) -> float:
+        """The pace of the slowest beat that a fermata, a breath or a caesura ends there, were nothing else slow; 1
+        without one."""
+        about = self._about(self._over, end)
+        moments, longer = self._over[about], self._longer[about]
+        shares = [longer[np.abs(moments - moment) < 1e-6].sum() for moment in moments]
+        return 1 / (1 + max(shares, default=0.0))
 
     def _about(self, moments: np.ndarray, end: float) -> slice:
         before, after = self._where.full_bar(end - 1e-4) - 1e-6, self._where.felt_beat(end) + 1e-6

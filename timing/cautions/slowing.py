@@ -19,6 +19,7 @@ from timing.cautions.endings import (
     MusicalEnds,
     like_an_ending,
 )
+from timing.cautions.phrases import bars_from, bars_until
 from timing.cautions.rules import ADVICE, EVIDENCE, remark_at, rule, said
 from timing.cautions.slowdowns import EndsThatGiveWay, Slowdown, slowdowns, tempo_starts
 from timing.phrases import PhraseRun
@@ -76,10 +77,10 @@ def _cases(reading: Reading, endings: Endings) -> Iterator[_Case]:
 
 _PLACE = (
     f"more than {FAR:g} felt beats from the ending of every phrase, of whatever level (an ending is from the phrase's "
-    f"last note on); {HEARD:.0%} or more slower than the end of the phrase that it lies in (one with a fermata, breath "
-    f"or caesura is never the faster one); less than {TURNS:g} times as many notes begin in the bar before as in the "
-    "bar after, or the other way round; and the score asks for no time there (rit. in the slowdown; fermata, breath, "
-    "double bar, repeat sign or new tempo within a beat)"
+    f"last note on); {HEARD:.0%} or more slower than the end of the phrase that it lies in (a beat that a fermata, "
+    "breath or caesura lengthens there counts too); the movement of the notes goes on across it (their attacks in the "
+    f"bar before and in the bar after differ less than {TURNS:g} to 1); and the score asks for no time there (rit. in "
+    "the slowdown; fermata, breath, double bar, repeat sign or new tempo within a beat)"
 )
 _DEPTH = f"A caution if it slows to {DEEP:.0%} or below, advice to {SLOWER:.0%}"
 _STUDIES = (
@@ -144,8 +145,7 @@ def _own_end(facts: Facts) -> str:
 
 def _divided(phrase: PhraseRun, end: float, reading: Reading) -> str:
     """How a plan has `inside` for a phrase that something ends in, at this quarter."""
-    parts = [reading.where.range_text(phrase.start, end), reading.where.range_text(end, phrase.end)]
-    return f"inside: {written(parts)}"
+    return f"inside: {written([bars_until(phrase, end, reading), bars_from(phrase, end, reading)])}"
 
 
 @rule(
@@ -252,9 +252,9 @@ slowing:
     ),
     source=(
         f"{EVIDENCE}: inner ends slow less than the ends that contain them, four-bar ends to 80 to 89 % of the tempo, "
-        "eight-bar ends to 68 to 79 %. In 14 sonata movements (as for `slowing-mid-phrase`) this would be told of 13 "
+        "eight-bar ends to 68 to 79 %. In 14 sonata movements (as for `slowing-mid-phrase`) this would be told of 12 "
         "of 42 slowings that four or more pianists share at smaller ends, 4 of them before a larger end that does not "
-        "slow (single pianists: 212 and 55 of 744). The margin is about the least difference of tempo that is surely "
+        "slow (single pianists: 195 and 55 of 744). The margin is about the least difference of tempo that is surely "
         "heard (C. Drake and M.-C. Botte, Perception & Psychophysics 54, 1993, from memory)"
     ),
     mends="makes the smaller end milder; where the larger one does not slow, it slows as much",
