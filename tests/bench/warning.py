@@ -14,8 +14,8 @@ where the next phrase begins, in quarters along the page). A slowing that is mov
 should be told: `own`, where the end of that phrase no longer slows; `any`, where it slows to 80 % or below as the
 pianists' ends do.
 
---scores: scores to draft plans for; of the slowdowns in the companion *misplaced* of these plans, and of the demo's, how
-many are moved, and how many told.
+--scores: scores to draft plans for; of the slowdowns in the companion *misplaced* of these plans, and of the demo's,
+how many are moved, and how many told.
 """
 
 from __future__ import annotations

@@ -69,8 +69,8 @@ def test_the_melody_leads_by_what_was_measured_where_the_plan_wants_it_to():
 
 
 def test_thresholds_of_the_warning():
-    """Found in 23 sonata movements in competition performances (ASAP, F. Foscarin et al. 2020), with phrases by the DCML
-    annotations: this blames 8 % of the slowings to 80 % that four pianists or more share (the rule before: 47 %)."""
+    """Found in 23 sonata movements in competition performances (ASAP, F. Foscarin et al. 2020), with phrases by the
+    DCML annotations: this blames 8 % of the slowings to 80 % that four pianists or more share (before: 47 %)."""
     assert (FAR, HEARD, TURNS, DEEP, SLOWER) == (2.0, 0.05, 2.0, 0.80, 0.90)
 
 
