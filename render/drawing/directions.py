@@ -1,0 +1,116 @@
+"""Where the engraver is to put words over and under the staff, told in the score it is given.
+
+It takes words whose side the file does not say for words below, and lets them begin where the file has them: what is
+said at the end of a bar would begin under the next one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import isfinite
+from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
+
+from timing.marks.words import clauses
+from timing.reader.marks import jump_kind
+
+_RETURNS = ("da capo", "dal segno")  # they hold for the end of their bar
+_AT_THE_END = (*_RETURNS, "fine", "to coda")
+_TEMPI = {"tempo", "change", "number", "first tempo", "same beat"}
+_STAFF = 40.0  # tenths, from the uppermost line to the lowest
+
+
+def with_places(musicxml: str) -> str:
+    """The score with a side for words that have none: the one at which the file places them, else above for tempi and
+    for where the music turns or ends (common practice); and these, where they stand at the end of a bar or only there
+    have room, end with it."""
+    if "<words" not in musicxml:
+        return musicxml
+    root = fromstring(musicxml)
+    for part in root.iterfind("part"):
+        for measure in part.iterfind("measure"):
+            if measure.find("direction/direction-type/words") is not None:
+                _place(measure)
+    return tostring(root, encoding="unicode")
+
+
+def _place(measure: Element) -> None:
+    found = list(_directions(measure))
+    end, last = _end_and_last(measure)
+    for direction, at in found:
+        words = direction.findall("direction-type/words")
+        text = "".join(each.text or "" for each in words)
+        if not words or not text.strip():
+            continue
+        turn = jump_kind(text)
+        if "placement" not in direction.attrib and (side := _side(direction, text, turn)):
+            direction.set("placement", side)
+        if turn in _AT_THE_END and 0 < at and (turn in _RETURNS or at >= last):
+            _end_with(direction, words, end - at)
+
+
+def _side(direction: Element, text: str, turn: str | None) -> str | None:
+    heights = (each.get("default-y") for each in direction.iterfind("direction-type/*"))
+    height = next((number for each in heights if (number := _number(each)) is not None), None)
+    if height is not None and not -_STAFF <= height <= 0:
+        return "above" if height > 0 else "below"
+    if turn or any(meaning.kind in _TEMPI for _, meanings in clauses(text) for meaning in meanings):
+        return "above"
+    return None
+
+
+def _end_with(direction: Element, words: list[Element], later: float) -> None:
+    """Let a direction stand at the end of its bar, `later` divisions on, and end there."""
+    for each in words:
+        each.set("halign", "right")
+    if later > 0:
+        offset = direction.find("offset")
+        if offset is None:
+            offset = SubElement(direction, "offset")
+            direction.remove(offset)
+            direction.insert(len(direction.findall("direction-type")), offset)
+        offset.text = f"{(_number(offset.text) or 0.0) + later:g}"
+
+
+def _directions(measure: Element) -> Iterator[tuple[Element, float]]:
+    """The directions of a bar, and at which of its divisions each stands."""
+    for element, start in _places(measure):
+        if element.tag == "direction":
+            yield element, start + (_number(element.findtext("offset")) or 0.0)
+
+
+def _end_and_last(measure: Element) -> tuple[float, float]:
+    """Where a bar ends, and where the last of its notes begins, in divisions."""
+    end = last = 0.0
+    for element, start in _places(measure):
+        if element.tag == "note":
+            end, last = max(end, start + _length(element)), max(last, start)
+        elif element.tag == "forward":
+            end = max(end, start + _length(element))
+    return end, last
+
+
+def _places(measure: Element) -> Iterator[tuple[Element, float]]:
+    """Every element of a bar, and at which of its divisions it stands."""
+    now = before = 0.0
+    for element in measure:
+        length = _length(element)
+        if element.tag == "note" and element.find("chord") is not None:
+            yield element, before
+            continue
+        yield element, now
+        if element.tag in ("note", "forward"):
+            before, now = now, now + length
+        elif element.tag == "backup":
+            now = max(now - length, 0.0)
+
+
+def _length(element: Element) -> float:
+    return _number(element.findtext("duration")) or 0.0
+
+
+def _number(text: str | None) -> float | None:
+    try:
+        number = float(text or "")
+    except ValueError:
+        return None
+    return number if isfinite(number) else None
