@@ -44,7 +44,7 @@ def _place(measure: Element) -> None:
         turn = jump_kind(text)
         if "placement" not in direction.attrib and (side := _side(direction, text, turn)):
             direction.set("placement", side)
-        if turn in _AT_THE_END and 0 < at and (turn in _RETURNS or at >= last):
+        if turn in _AT_THE_END and at > 0 and (turn in _RETURNS or at >= last):
             _end_with(direction, words, end - at)
 
 
