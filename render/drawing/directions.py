@@ -7,9 +7,9 @@ said at the end of a bar would begin under the next one.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import isfinite
-from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
+from xml.etree.ElementTree import Element, SubElement
 
+from render.drawing.walking import length, number, walk
 from timing.marks.words import clauses
 from timing.reader.marks import jump_kind
 
@@ -19,18 +19,14 @@ _TEMPI = {"tempo", "change", "number", "first tempo", "same beat"}
 _STAFF = 40.0  # tenths, from the uppermost line to the lowest
 
 
-def with_places(musicxml: str) -> str:
-    """The score with a side for words that have none: the one at which the file places them, else above for tempi and
-    for where the music turns or ends (common practice); and these, where they stand at the end of a bar or only there
-    have room, end with it."""
-    if "<words" not in musicxml:
-        return musicxml
-    root = fromstring(musicxml)
+def place_directions(root: Element) -> None:
+    """Give words that have no side one: that at which the file places them, else above for tempi and for where the
+    music turns or ends (common practice); and let these, where they stand at the end of a bar or only there have room,
+    end with it."""
     for part in root.iterfind("part"):
         for measure in part.iterfind("measure"):
             if measure.find("direction/direction-type/words") is not None:
                 _place(measure)
-    return tostring(root, encoding="unicode")
 
 
 def _place(measure: Element) -> None:
@@ -50,7 +46,7 @@ def _place(measure: Element) -> None:
 
 def _side(direction: Element, text: str, turn: str | None) -> str | None:
     heights = (each.get("default-y") for each in direction.iterfind("direction-type/*"))
-    height = next((number for each in heights if (number := _number(each)) is not None), None)
+    height = next((found for each in heights if (found := number(each)) is not None), None)
     if height is not None and not -_STAFF <= height <= 0:
         return "above" if height > 0 else "below"
     if turn or any(meaning.kind in _TEMPI for _, meanings in clauses(text) for meaning in meanings):
@@ -68,49 +64,22 @@ def _end_with(direction: Element, words: list[Element], later: float) -> None:
             offset = SubElement(direction, "offset")
             direction.remove(offset)
             direction.insert(len(direction.findall("direction-type")), offset)
-        offset.text = f"{(_number(offset.text) or 0.0) + later:g}"
+        offset.text = f"{(number(offset.text) or 0.0) + later:g}"
 
 
 def _directions(measure: Element) -> Iterator[tuple[Element, float]]:
     """The directions of a bar, and at which of its divisions each stands."""
-    for element, start in _places(measure):
+    for element, start in walk(measure):
         if element.tag == "direction":
-            yield element, start + (_number(element.findtext("offset")) or 0.0)
+            yield element, start + (number(element.findtext("offset")) or 0.0)
 
 
 def _end_and_last(measure: Element) -> tuple[float, float]:
     """Where a bar ends, and where the last of its notes begins, in divisions."""
     end = last = 0.0
-    for element, start in _places(measure):
+    for element, start in walk(measure):
         if element.tag == "note":
-            end, last = max(end, start + _length(element)), max(last, start)
+            end, last = max(end, start + length(element)), max(last, start)
         elif element.tag == "forward":
-            end = max(end, start + _length(element))
+            end = max(end, start + length(element))
     return end, last
-
-
-def _places(measure: Element) -> Iterator[tuple[Element, float]]:
-    """Every element of a bar, and at which of its divisions it stands."""
-    now = before = 0.0
-    for element in measure:
-        length = _length(element)
-        if element.tag == "note" and element.find("chord") is not None:
-            yield element, before
-            continue
-        yield element, now
-        if element.tag in ("note", "forward"):
-            before, now = now, now + length
-        elif element.tag == "backup":
-            now = max(now - length, 0.0)
-
-
-def _length(element: Element) -> float:
-    return _number(element.findtext("duration")) or 0.0
-
-
-def _number(text: str | None) -> float | None:
-    try:
-        number = float(text or "")
-    except ValueError:
-        return None
-    return number if isfinite(number) else None
