@@ -8,9 +8,8 @@ from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 import numpy as np
 
 from render.drawing.cleaning import NAME, clean
-from render.drawing.directions import place_directions
 from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System, divided
-from render.drawing.values import write_values
+from render.drawing.preparing import prepared
 from timing.remarks import CannotDo
 from timing.score import Score
 
@@ -60,7 +59,7 @@ class Engraver:
         self._toolkit = verovio.toolkit()
         self._toolkit.setOptions(_OPTIONS)
         rows = np.flatnonzero(~score.bars["continued"]).tolist()
-        if not self._toolkit.loadData(_prepared(named_musicxml(score.path, rows), score.bars[rows])):
+        if not self._toolkit.loadData(prepared(named_musicxml(score.path, rows), score.bars[rows])):
             raise _refused(score, "the engraver cannot read it")
 
     def engrave(self, width: float, prefix: str = "") -> Engraving:
@@ -80,14 +79,6 @@ class Engraver:
         self._toolkit.redoLayout()
         pages = [self._toolkit.renderToSVG(number + 1) for number in range(self._toolkit.getPageCount())]
         return [page.replace(' xmlns="http://www.w3.org/2000/svg"', "", 1) for page in pages]
-
-
-def _prepared(musicxml: str, bars: np.ndarray) -> str:
-    """The score with what the engraver leaves to the file: values, beams, and the sides of words."""
-    root = fromstring(musicxml)
-    write_values(root, bars)
-    place_directions(root)
-    return tostring(root, encoding="unicode")
 
 
 def _refused(score: Score, why: str) -> CannotDo:

@@ -73,18 +73,23 @@ def _groups(measure: Element, divisions: float, bar: np.void) -> Iterator[list[_
     """The notes of a bar that stand under one beam: neighbours in a voice, within a beat; quavers alone within two
     beats, or a bar of three (common practice)."""
     beat, wide = _beats(int(bar["beats"]), int(bar["unit"]))
-    last = max(int(bar["beats"] * 4 / max(bar["unit"], 1) // beat) - 1, 0)  # 7/8 is felt as 2, 2 and 3
+    whole = int(bar["beats"]) * 4 / max(int(bar["unit"]), 1)
+
+    def place(start: float, each: float) -> int:
+        return min(int(start // each), max(int(whole // each) - 1, 0))  # 7/8 is felt as 2, 2 and 3
+
     for notes in _voices(measure, divisions, float(bar["shift"])):
-        others = {int(note.start // wide) for note in notes if note.flagged and not note.plain}
+        others = {place(note.start, wide) for note in notes if note.flagged and not note.plain}
         group: list[_Note] = []
-        held = None
+        held = (-1, -1)
         for note in notes:
-            broad = int(note.start // wide)
-            place = (min(int(note.start // beat), last), True) if broad in others else (broad, False)
-            if not (group and note.flagged and place == held and abs(note.start - group[-1].end) < _NEAR):
+            here = place(note.start, wide), -1
+            if here[0] in others:
+                here = here[0], place(note.start, beat)
+            if not (group and note.flagged and here == held and abs(note.start - group[-1].end) < _NEAR):
                 if len(group) > 1:
                     yield group
-                group, held = [], place
+                group, held = [], here
             if note.flagged:
                 group.append(note)
         if len(group) > 1:
