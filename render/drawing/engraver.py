@@ -10,6 +10,7 @@ import numpy as np
 from render.drawing.cleaning import NAME, clean
 from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System, divided
 from render.drawing.preparing import prepared
+from render.drawing.rests import part_rests
 from timing.remarks import CannotDo
 from timing.score import Score
 
@@ -96,6 +97,7 @@ def _shape(element: Element) -> str:
 
 
 def _system(element: Element, score: Score, width: float, prefix: str) -> System:
+    part_rests(element)
     top, bottom = _extent(element)
     bars, lines = _bars(element)
     heads = _heads(element)
