@@ -38,20 +38,29 @@ def _place(measure: Element) -> None:
         if not words or not text.strip():
             continue
         turn = jump_kind(text)
-        if "placement" not in direction.attrib and (side := _side(direction, text, turn)):
+        tempo = not turn and any(meaning.kind in _TEMPI for _, meanings in clauses(text) for meaning in meanings)
+        if "placement" not in direction.attrib and (side := _side(direction, over=tempo or turn is not None)):
             direction.set("placement", side)
+        if tempo and direction.get("placement") == "above":
+            _be_a_tempo(direction)
         if turn in _AT_THE_END and at > 0 and (turn in _RETURNS or at >= last):
             _end_with(direction, words, end - at)
 
 
-def _side(direction: Element, text: str, turn: str | None) -> str | None:
+def _side(direction: Element, over: bool) -> str | None:
+    """At which side a direction stands in the file; else `over` the staff, or where the engraver likes."""
     heights = (each.get("default-y") for each in direction.iterfind("direction-type/*"))
     height = next((found for each in heights if (found := number(each)) is not None), None)
     if height is not None and not -_STAFF <= height <= 0:
         return "above" if height > 0 else "below"
-    if turn or any(meaning.kind in _TEMPI for _, meanings in clauses(text) for meaning in meanings):
-        return "above"
-    return None
+    return "above" if over else None
+
+
+def _be_a_tempo(direction: Element) -> None:
+    """The engraver writes a tempo in the letters of one where the file plays it; how fast that is it does not ask."""
+    sound = direction.find("sound")
+    sound = SubElement(direction, "sound") if sound is None else sound
+    sound.attrib.setdefault("tempo", "60")
 
 
 def _end_with(direction: Element, words: list[Element], later: float) -> None:

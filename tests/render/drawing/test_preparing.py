@@ -41,7 +41,7 @@ def found_in(tmp_path, *bars: str) -> dict[str, tuple]:
     found = {}
     for group in root.iter("g"):
         text = group.find("text")
-        if group.get("class", "").split()[0:1] == ["dir"] and text is not None:
+        if group.get("class", "").split()[0:1] in (["dir"], ["tempo"]) and text is not None:
             x, y = float(text.get("x")) * scale, float(text.get("y")) * scale
             row = int(np.flatnonzero(system.bars["left"] <= x - 1)[-1])
             left, right = system.bars[["left", "right"]][row]
@@ -84,6 +84,25 @@ def test_words_stand_where_the_file_has_them(tmp_path):
     over = {text for text, (*_, height, _) in found.items() if height > 0}
     assert over == {"quiet", "Andante"}
     assert found["D.C."][3] == "end"
+
+
+def test_a_tempo_in_words_is_written_as_one_and_other_words_are_not(tmp_path):
+    path = tmp_path / "score.musicxml"
+    said = [
+        words("Andante mosso."),
+        words("dolce"),
+        words("poco rit."),
+        words("Fine"),
+        words("Più mosso", "", 'placement="above"'),
+    ]
+    path.write_text(musicxml([bar(BEGIN + "".join(said) + "".join(FOUR), 1)]), encoding="utf-8")
+    root = fromstring(engrave(read_score(path, cache=False), 1400).systems[0].svg)
+    found = {
+        "".join(group.itertext()): group.get("class").split()[0]
+        for group in root.iter("g")
+        if group.find("text") is not None
+    }
+    assert {text for text, kind in found.items() if kind == "tempo"} == {"Andante mosso.", "Più mosso"}
 
 
 # -- values and beams
