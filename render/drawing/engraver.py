@@ -67,7 +67,8 @@ class Engraver:
         """As `engrave`. CannotDo where the engraver leaves out bars."""
         pages = [fromstring(page) for page in self._pages(width)]
         found = [system for page in pages for system in page.iter("g") if system.get("class") == "system"]
-        systems = tuple(_system(element, self._score, width, prefix) for element in found)
+        drawn = [element for element in found if _box(element, "content-bounding-box") is not None]
+        systems = tuple(_system(element, self._score, width, prefix) for element in drawn)
         if sum(len(system.bars) for system in systems) != len(self._score.bars):
             raise _refused(self._score, "the engraver leaves out bars")
         shapes = dict.fromkeys(_shape(shape) for page in pages for shape in page.findall("defs/g"))
