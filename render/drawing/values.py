@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from xml.etree.ElementTree import Element, SubElement
 
 import numpy as np
@@ -41,12 +42,18 @@ def _write_value(note: Element, divisions: float) -> None:
         return
     actual, normal = (number(note.findtext(f"time-modification/{kind}-notes")) or 1.0 for kind in ("actual", "normal"))
     quarters = length(note) / divisions * actual / normal
-    near = min(_DOTTED, key=lambda value: abs(value - quarters))
-    if abs(near - quarters) < _NEAR:
-        name, dots = _DOTTED[near]
+    name, dots = _value(quarters)
+    if name:
         SubElement(note, "type").text = name
         for _ in range(dots - len(note.findall("dot"))):
             SubElement(note, "dot")
+
+
+@lru_cache(1024)
+def _value(quarters: float) -> tuple[str, int]:
+    """The value of a length, and its dots; nothing for what is none."""
+    near = min(_DOTTED, key=lambda value: abs(value - quarters))
+    return _DOTTED[near] if abs(near - quarters) < _NEAR else ("", 0)
 
 
 # -- beams
@@ -58,11 +65,11 @@ class _Note:
     start: float  # quarters after the bar's first beat, had it one
     end: float
 
-    @property
+    @cached_property
     def flagged(self) -> bool:
         return self.element.find("rest") is None and self.element.findtext("type") in _FLAGGED
 
-    @property
+    @cached_property
     def plain(self) -> bool:
         """Whether it is a quaver and nothing else."""
         others = self.element.find("dot"), self.element.find("time-modification")
