@@ -9,7 +9,7 @@ import numpy as np
 
 _SPACE = 180.0  # the engraver's units from one staff line to the next
 _WHITE = 25.0  # around a rest
-_SOLID = ("note", "rest", "accid", "dots", "flag", "stem", "barLine", "clef", "artic", "fing", "dynam", "text")
+_SOLID = ("note", "rest", "accid", "dots", "flag", "stem", "beam", "barLine", "clef", "artic", "fing", "dynam", "text")
 _IN_THE_WAY = ("note", "rest", "accid", "dots")
 _AWAY = 1.5  # how much worse a space aside is than one up or down
 # Where a rest may go, in spaces: right and up or down, the nearest first.
