@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from render import titles
 from render.comparison_words import (
     LETTERS,
     NOTHING,
@@ -149,7 +150,7 @@ def _show_what_differs(console: Console, comparison: Comparison) -> None:
 def _show_names(console: Console, comparison: Comparison, sides: Sequence[Side]) -> None:
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     for letter, reading, side in zip(LETTERS, comparison.readings, sides, strict=False):
-        title = Text(reading.performance.title, "bold")
+        title = Text(titles.apart(reading.performance.title), "bold")
         if side.told is not None:
             title.append(f"\n{side.told}", "not bold dim")
         table.add_row(Text(letter, "bold"), title, Text("made from A" if side.kind else side.plan.name, "dim"))

@@ -12,10 +12,10 @@ from rich.text import Text
 from render.comparison_words import LETTERS
 from render.files import keep_from_inputs
 from render.report import clock
-from render.titles import own_title
+from render.titles import names_beside
 from soundfonts import guitar
 from timing.cautions import check
-from timing.companions import KINDS, companion
+from timing.companions import companion
 from timing.comparing import Comparison, compare
 from timing.loading import load_all
 from timing.plan.planfile import read_plan
@@ -111,14 +111,12 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
 
 
 def names_of(made: SideBySide) -> list[str]:
-    """What the readings are called on a page: what their titles say beside the piece's, with their letters where those
-    are alike; what is made of the first plan by what it is."""
-    titles = [own_title(each.performance.title, each.score.title) or each.performance.title for each in made.readings]
-    names = []
-    for title, side, letter in zip(titles, made.sides, LETTERS, strict=False):
-        alike = titles.count(title) > 1
-        names.append(f"A {KINDS[side.kind].title}" if side.kind else f"{title} ({letter})" if alike else title)
-    return names
+    """What the readings are called on a page (see `names_beside`); one without a title that can be seen by its plan."""
+    titles = [
+        (reading.performance.title, reading.score.title, side.plan.stem)
+        for reading, side in zip(made.readings, made.sides, strict=True)
+    ]
+    return names_beside(titles, LETTERS)
 
 
 def cautions_in_words(sides: Sequence[Side]) -> list[str]:

@@ -7,7 +7,10 @@ from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 import numpy as np
 
+from render.drawing.cleaning import NAME, clean
 from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System, divided
+from render.drawing.preparing import prepared
+from render.drawing.rests import part_rests
 from timing.remarks import CannotDo
 from timing.score import Score
 
@@ -22,11 +25,9 @@ _OPTIONS = {
     "systemDivider": "none", "xmlIdChecksum": True,
 }  # fmt: skip
 _LEAST_WIDTH, _MOST_WIDTH = 200, 20_000
-_BOXES = re.compile(r"bounding-box|placeholder|[mM]ilestone")
 _PLACE = re.compile(r"translate\((-?[\d.]+), ?(-?[\d.]+)\)")
 _LINE = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+)")
 _HOLDERS = {"system", "section", "measure", "staff", "layer"}
-_NAME = re.compile(r"[nb]\d+")
 _STRING = re.compile(r"\{(\d\d?)\}")  # as `timing.reader.named` has it
 _CIRCLE = 130  # the radius of the circle round it, in the engraver's units: its box is 271 high
 _FIGURE = {1: 215, 2: 165}  # the size of its figure, by the number of letters
@@ -59,14 +60,15 @@ class Engraver:
         self._toolkit = verovio.toolkit()
         self._toolkit.setOptions(_OPTIONS)
         rows = np.flatnonzero(~score.bars["continued"]).tolist()
-        if not self._toolkit.loadData(named_musicxml(score.path, rows)):
+        if not self._toolkit.loadData(prepared(named_musicxml(score.path, rows), score.bars[rows])):
             raise _refused(score, "the engraver cannot read it")
 
     def engrave(self, width: float, prefix: str = "") -> Engraving:
         """As `engrave`. CannotDo where the engraver leaves out bars."""
         pages = [fromstring(page) for page in self._pages(width)]
         found = [system for page in pages for system in page.iter("g") if system.get("class") == "system"]
-        systems = tuple(_system(element, self._score, width, prefix) for element in found)
+        drawn = [element for element in found if _box(element, "content-bounding-box") is not None]
+        systems = tuple(_system(element, self._score, width, prefix) for element in drawn)
         if sum(len(system.bars) for system in systems) != len(self._score.bars):
             raise _refused(self._score, "the engraver leaves out bars")
         shapes = dict.fromkeys(_shape(shape) for page in pages for shape in page.findall("defs/g"))
@@ -86,7 +88,9 @@ def _refused(score: Score, why: str) -> CannotDo:
 
 
 def _shape(element: Element) -> str:
-    element.set("id", element.get("id").partition("-")[0])
+    name = element.get("id").partition("-")[0]
+    clean(element)
+    element.set("id", name)
     return tostring(element, encoding="unicode").strip()
 
 
@@ -94,12 +98,13 @@ def _shape(element: Element) -> str:
 
 
 def _system(element: Element, score: Score, width: float, prefix: str) -> System:
+    part_rests(element)
     top, bottom = _extent(element)
     bars, lines = _bars(element)
     heads = _heads(element)
     _set_fingers(element)
     bars, moments = divided(bars, _moments(heads, score), score.bars)
-    _strip(element, prefix)
+    clean(element, prefix)
     markup = "".join(tostring(child, encoding="unicode") for child in element)
     return System(
         svg=f'<g class="music" transform="scale({_SCALE:.6f})">{markup}</g>',
@@ -150,7 +155,7 @@ def _bars(system: Element) -> tuple[np.ndarray, list[float]]:
     """BOX of the bars, and the heights of all staff lines."""
     made, heights = [], []
     for measure in system.iter("g"):
-        if measure.get("class") != "measure" or not _NAME.fullmatch(measure.get("id", "")):
+        if measure.get("class") != "measure" or not NAME.fullmatch(measure.get("id", "")):
             continue
         lines = [
             tuple(map(float, found.groups()))
@@ -171,7 +176,7 @@ def _heads(system: Element) -> np.ndarray:
     made = []
     for note in system.iter("g"):
         name = note.get("id", "")
-        if note.get("class") != "note" or not _NAME.fullmatch(name):
+        if note.get("class") != "note" or not NAME.fullmatch(name):
             continue
         box = _box(note, "note bounding-box")
         if box is None:
@@ -220,20 +225,3 @@ def _set_fingers(system: Element) -> None:
         SubElement(fing, "ellipse", {"cx": f"{x:g}", "cy": f"{y:g}"} | {key: str(n) for key, n in circle.items()})
         place = {"x": f"{x:g}", "y": f"{y + 0.33 * size:g}", "text-anchor": "middle", "font-size": f"{size}px"}
         SubElement(fing, "text", place).text = found[1]
-
-
-def _strip(element: Element, prefix: str) -> None:
-    """Take out the boxes and whatever is empty, and all names but ours, which get the prefix."""
-    for child in list(element):
-        if _BOXES.search(child.get("class", "")) or child.tag == "title":
-            element.remove(child)
-            continue
-        _strip(child, prefix)
-        if child.tag == "g" and not len(child):
-            element.remove(child)
-            continue
-        name = child.attrib.pop("id", "")
-        if _NAME.fullmatch(name):
-            child.set("id", prefix + name)
-        if child.tag == "use":
-            child.set("href", child.get("href").partition("-")[0])

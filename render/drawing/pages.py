@@ -49,7 +49,7 @@ class Paper:
         self.room = self.width - 2 * _MARGIN
         self._words = words
         self._head, self._begin = self._titles()
-        self._end = self.height - _FOOT - 2.5 * _SMALL
+        self._end = self.height - _FOOT - 3.5 * _SMALL  # the legend, and a line of white over it
 
     @property
     def column(self) -> float:

@@ -159,3 +159,10 @@ def test_a_score_that_the_engraver_refuses_is_refused_in_words(monkeypatch):
     monkeypatch.setattr(verovio.toolkit, "loadData", lambda *_: False)
     with pytest.raises(CannotDo, match=r"low-water\.musicxml cannot be engraved"):
         engrave(read_score(PLANS / "low-water.musicxml", cache=False), 700)
+
+
+def test_a_score_of_which_the_engraver_draws_nothing_is_refused_in_words(tmp_path):
+    path = tmp_path / "bare.musicxml"
+    path.write_text(musicxml([bar(note("rest", 4), 1)]))  # neither metre nor clef nor a note
+    with pytest.raises(CannotDo, match="leaves out bars"):
+        engrave(read_score(path, cache=False), 700)
