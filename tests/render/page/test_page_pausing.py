@@ -1,0 +1,280 @@
+"""Whatever one does on a page, and whenever: a pause stops all sound, and nothing that was asked is lost."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+from pages import page_of
+
+# What goes to the loudspeaker is measured on its way; every source that was started is counted until it has ended.
+WATCH = """
+(() => {
+  const connect = AudioNode.prototype.connect;
+  const meters = new WeakMap();
+  window.running = new Set();
+  const meter = (context) => {
+    if (!meters.has(context)) {
+      window.meter = context.createAnalyser();
+      window.meter.fftSize = 2048;
+      connect.call(window.meter, context.destination);
+      meters.set(context, window.meter);
+    }
+    return meters.get(context);
+  };
+  AudioNode.prototype.connect = function (target, ...rest) {
+    if (target instanceof AudioDestinationNode) connect.call(this, meter(target.context));
+    return connect.call(this, target, ...rest);
+  };
+  const begin = AudioBufferSourceNode.prototype.start;
+  AudioBufferSourceNode.prototype.start = function (...when) {
+    window.running.add(this);
+    this.addEventListener("ended", () => window.running.delete(this));
+    return begin.apply(this, when);
+  };
+  window.loudest = () => {
+    const samples = new Float32Array(window.meter.fftSize);
+    window.meter.getFloatTimeDomainData(samples);
+    return samples.reduce((most, each) => Math.max(most, Math.abs(each)), 0);
+  };
+  window.shown = () => {
+    const playing = document.getElementById("play").classList.contains("playing");
+    const word = document.querySelector("#play .unseen").textContent;
+    return playing === (word === "Pause") && playing === document.body.classList.contains("heard") ? playing : "both";
+  };
+})();
+"""
+# Pauses by the key, and says what is wrong 150 ms later: long after a fade of 30.
+PAUSED = """(press) => new Promise((done) => {
+  if (press) document.body.dispatchEvent(new KeyboardEvent("keydown", { key: " ", bubbles: true }));
+  setTimeout(() => {
+    const wrong = [];
+    if (window.loudest() > 1e-4) wrong.push(`it sounds at ${window.loudest()}`);
+    if (window.running.size) wrong.push(`${window.running.size} sources run`);
+    if (window.shown() !== false) wrong.push(`shown as playing: ${window.shown()}`);
+    done(wrong);
+  }, 150);
+})"""
+# Until something is heard.
+SOUNDING = """() => new Promise((done, never) => {
+  const latest = performance.now() + 10000;
+  const look = () => {
+    if (document.body.classList.contains("heard") && window.loudest() > 1e-3) done();
+    else if (performance.now() > latest) never(new Error("nothing is heard"));
+    else setTimeout(look, 5);
+  };
+  look();
+})"""
+# A pause so many milliseconds after a wish, measured in the page itself.
+WISHED = """([wish, delay]) => new Promise((done) => {
+  document.body.dispatchEvent(new KeyboardEvent("keydown", { key: wish, bubbles: true }));
+  const until = performance.now() + delay;
+  const wait = () => {
+    if (performance.now() < until) return void setTimeout(wait, 0);
+    document.body.dispatchEvent(new KeyboardEvent("keydown", { key: " ", bubbles: true }));
+    done();
+  };
+  wait();
+})"""
+
+
+def playing(page):
+    page.keyboard.press(" ")
+    page.evaluate(SOUNDING)
+
+
+def test_a_pause_at_any_time_after_another_reading_was_chosen_stops_all(open_page):
+    page = open_page(init=WATCH)
+    page.keyboard.press("a")
+    for number, delay in enumerate(range(0, 124, 4)):
+        playing(page)
+        page.evaluate(WISHED, ["ba"[number % 2], delay])
+        assert page.evaluate(PAUSED, False) == [], f"{delay} ms"
+        chosen = page.locator("input[name=reading]").nth(1 - number % 2)
+        assert chosen.is_checked(), f"{delay} ms"  # what was chosen last is not forgotten
+        page.keyboard.press("Home")
+
+
+def test_several_wishes_at_once_and_then_a_pause(open_page):
+    page = open_page(init=WATCH)
+    for delay in range(0, 80, 8):
+        playing(page)
+        page.evaluate("""() => {
+            const press = (key) => document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true }));
+            for (const key of ["b", "ArrowRight", "a", "ArrowRight", "b", "ArrowRight"]) press(key);
+        }""")
+        page.wait_for_timeout(delay)
+        assert page.evaluate(PAUSED, True) == [], f"{delay} ms"
+        assert page.locator("input[name=reading]").nth(1).is_checked()
+        page.keyboard.press("Home")
+
+
+ROUND = 600  # milliseconds of two beats
+SHORT = """\
+score: piece.abc
+instrument: violin
+tempo: 200
+phrases:
+  - {bars: 1-4}
+"""
+
+
+@pytest.fixture(scope="module")
+def quick(tmp_path_factory):
+    """A page with quick music, on which a bar lasts less than a second."""
+    from pages import PIECE
+
+    folder = tmp_path_factory.mktemp("quick")
+    (folder / "piece.abc").write_text(PIECE.format(title="Tern Ledge"), encoding="utf-8")
+    plans = [folder / "one.yaml", folder / "two.yaml"]
+    for plan, tempo in zip(plans, ("200", "180"), strict=True):
+        plan.write_text(f"title: {plan.stem}\n" + SHORT.replace("200", tempo), encoding="utf-8")
+    return page_of(plans, ["One", "Two"], folder / "quick.html")
+
+
+def repeat(page, start, end):
+    page.locator("#repeat").select_option("bars")
+    page.locator("#from").fill(start)
+    page.locator("#until").fill(end)
+    page.locator("#until").press("Enter")
+    page.locator("h1").click()
+
+
+# Presses keys so many milliseconds after what is repeated (from beat 2 to beat 3) has begun again, or before it does so.
+SEAM = """([keys, delay, round]) => new Promise((done) => {
+  const beat = () => document.getElementById("place").textContent;
+  const press = (key) => document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true }));
+  let before = beat();
+  let at = Infinity;
+  const look = () => {
+    const again = before.includes("beat 3") && beat().includes("beat 2");
+    if (again && at === Infinity) at = performance.now() + delay + (delay < 0 ? round : 0);
+    before = beat();
+    if (performance.now() < at) return void setTimeout(look, 0);
+    for (const key of keys) press(key);
+    done();
+  };
+  look();
+})"""
+
+
+@pytest.mark.parametrize("turns", [False, True])
+def test_a_pause_at_any_time_around_the_seam_of_a_repeat_stops_all(open_page, quick, turns):
+    page = open_page(quick[1].path, init=WATCH)
+    repeat(page, "2:2", "2:3")
+    if turns:
+        page.locator("#turns").check()
+        page.locator("h1").click()
+    for delay in range(-90, 91, 15):
+        playing(page)
+        page.evaluate(SEAM, [[" "], delay, ROUND])
+        assert page.evaluate(PAUSED, False) == [], f"{delay} ms"
+
+
+def test_another_reading_chosen_at_the_seam_stays_in_what_is_repeated(open_page, quick):
+    page = open_page(quick[1].path, init=WATCH)
+    repeat(page, "2:2", "2:3")
+    page.evaluate("""() => {
+        window.beats = new Set();
+        const place = document.getElementById("place");
+        new MutationObserver(() => window.beats.add(place.textContent.slice(0, 13))).observe(place, { childList: true });
+    }""")
+    playing(page)
+    for delay in range(-100, 61, 20):
+        page.keyboard.press("a")
+        page.wait_for_timeout(300)
+        page.evaluate(SEAM, [["b"], delay, ROUND])
+    page.wait_for_timeout(1000)
+    assert page.evaluate(PAUSED, True) == []
+    assert set(page.evaluate("[...window.beats]")) == {"bar 2, beat 2", "bar 2, beat 3"}
+
+
+def test_a_beat_is_repeated_as_long_as_one_likes(open_page, quick):
+    """0.3 seconds: several rounds come between two looks at what comes next."""
+    page = open_page(quick[1].path, init=WATCH)
+    repeat(page, "2:2", "2:2")
+    page.evaluate("""() => {
+        window.places = [];
+        const place = document.getElementById("place");
+        new MutationObserver(() => window.places.push(place.textContent)).observe(place, { childList: true });
+    }""")
+    playing(page)
+    page.wait_for_timeout(3000)
+    assert page.evaluate(PAUSED, True) == []
+    assert set(page.evaluate("window.places")) <= {"bar 2, beat 2"}
+
+
+# -- before the sound has been read
+
+
+def late(seconds: float) -> str:
+    return WATCH + f"""
+(() => {{
+  const decode = OfflineAudioContext.prototype.decodeAudioData;
+  OfflineAudioContext.prototype.decodeAudioData = async function (...all) {{
+    await new Promise((done) => setTimeout(done, {seconds * 1000 / 2}));
+    return decode.apply(this, all);
+  }};
+}})();
+"""
+
+
+def test_the_page_answers_before_the_sound_has_been_read(open_page):
+    page = open_page(init=late(4), ready=False)
+    page.locator("#bar").wait_for()
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#place").inner_text().startswith("bar 2")
+    page.locator(".sheets.wide .touch[data-bar='4']").click()
+    assert page.locator("#place").inner_text().startswith("bar 5")
+    page.locator("input[name=reading]").nth(1).click()
+    assert page.locator("input[name=reading]").nth(1).is_checked()
+    repeat(page, "5", "6")
+    page.locator("#blind").click()
+    assert "first" in page.locator(".which").inner_text()
+    page.get_by_role("button", name="Leave it").click()
+    assert page.locator(".readings").is_visible()
+    assert not page.locator("body.ready").count()  # all of it before
+
+
+@pytest.mark.parametrize("way", ["key", "button", "hear"])
+def test_what_was_asked_to_be_heard_is_heard_when_it_can_be(open_page, way):
+    page = open_page(init=late(2), ready=False)
+    page.locator("#bar").wait_for()
+    if way == "key":
+        page.keyboard.press(" ")
+    elif way == "button":
+        page.locator("#play").click()
+    else:
+        page.locator(".hear").first.click()
+    assert "the sound is still being read" in page.locator("#notice").inner_text()
+    assert page.locator("#play.waiting").count() == 1
+    assert not page.locator("body.ready").count()
+    page.evaluate(SOUNDING)
+    assert not page.locator("#notice").is_visible()
+    assert page.evaluate(PAUSED, True) == []
+
+
+def test_what_was_asked_and_taken_back_is_not_heard(open_page):
+    page = open_page(init=late(1.5), ready=False)
+    page.locator("#bar").wait_for()
+    page.keyboard.press(" ")
+    page.keyboard.press(" ")
+    assert not page.locator("#play.playing").count()
+    page.wait_for_selector("body.ready")
+    page.wait_for_timeout(300)
+    assert page.evaluate("window.running.size") == 0
+    assert page.evaluate("window.shown()") is False
+
+
+def test_sound_that_cannot_be_read_leaves_the_plain_controls(browser, made):
+    with browser.new_context() as context:
+        page = context.new_page()
+        faults = []
+        page.on("pageerror", lambda fault: faults.append(str(fault)))
+        page.add_init_script("OfflineAudioContext.prototype.decodeAudioData = () => Promise.reject(new Error('not so'))")
+        page.goto(made[1].path.as_uri())
+        page.wait_for_selector("body:not(.alive)")
+        assert page.locator("audio").first.is_visible()
+        assert not page.locator(".player").is_visible()
+        page.keyboard.press(" ")
+        assert faults == ["not so"]
