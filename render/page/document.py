@@ -158,7 +158,7 @@ def _player(names: Sequence[str], several: bool) -> Markup:
     ends = element("span", _end("from", "from bar"), _end("until", "to bar"), time, class_="ends", id="ends",
                    hidden=True)  # fmt: skip
     turns = element("label", void("input", type="checkbox", id="turns"), " by turns", class_="check turns", hidden=True)
-    again = element("div", repeat, ends, turns if several else None, class_="again")
+    again = element("div", repeat, turns if several else None, ends, class_="again")
     notice = element("p", id="notice", class_="notice", aria_hidden="true", hidden=True)
     said = element("p", id="said", class_="unseen", role="status")
     return element("section", notice, play, which, element("div", place, slider, class_="where"), again, said,

@@ -13,6 +13,10 @@ const SHORTEST = 0.1; // seconds that can be repeated
 
 const quoted = (text) => `'${[...text].length > 40 ? `${[...text].slice(0, 37).join("")}...` : text}'`;
 
+function noPosition(text, example = "7:2") {
+  return new Fault(`${quoted(text)} is not a position: write bar:beat, as in ${example}, or a bar alone`);
+}
+
 // Beats are fractions in lowest terms, so that 2.5 and 2+1/2 are one place.
 function fraction(top, bottom) {
   let [a, b] = [top, bottom];
@@ -22,17 +26,15 @@ function fraction(top, bottom) {
 
 function partOfBeat(part, text) {
   if (!part) return { top: 0, bottom: 1 };
-  const [top, bottom] = part.startsWith("+") ? part.slice(1).split("/").map(Number) : [Number(part.slice(1)), 10 ** (part.length - 1)];
+  const digits = part.slice(1); // after a point, or a plus
+  const [top, bottom] = part.startsWith("+") ? digits.split("/").map(Number) : [Number(digits), 10 ** digits.length];
   if (!bottom) throw new Fault(`${quoted(text)} divides by zero`);
   return fraction(top, bottom);
 }
 
 function positionIn(text) {
   const found = POSITION.exec(text);
-  if (!found) {
-    const example = /^\d{1,4}\.\d{1,2}$/.test(text) ? `${text.replace(".", ":")} with a colon` : "7:2";
-    throw new Fault(`${quoted(text)} is not a position: write bar:beat, as in ${example}, or a bar alone`);
-  }
+  if (!found) throw noPosition(text, /^\d{1,4}\.\d{1,2}$/.test(text) ? `${text.replace(".", ":")} with a colon` : "7:2");
   const [, bar, beat, written] = found;
   if (beat === undefined) return { bar, beat: null, instant: false };
   const { top, bottom } = partOfBeat(written, text);
@@ -43,7 +45,7 @@ function positionIn(text) {
 
 function rangeIn(text) {
   const plain = text.trim();
-  if ([...plain].length > LONGEST) throw new Fault(`${quoted(text)} is not a position: write bar:beat, as in 7:2, or a bar alone`);
+  if ([...plain].length > LONGEST) throw noPosition(text);
   const ends = plain.split(DASH);
   if (ends.length > 2 || ends.includes("")) {
     throw new Fault(`${quoted(text)} is not a range: write where it begins and ends, as in 7:2 - 8:3 or 7-8`);
@@ -122,8 +124,8 @@ class Where {
   #whole(range) {
     const [[first, start], [last, end]] = this.#bothEnds(range);
     const { row, pass, start: starts, bars } = this.reading;
-    // A range that ends on a bar line does not enter that bar.
-    const inside = (ordinal) => ordinal < bars && row[ordinal] >= first && (end === 0 ? row[ordinal] < last : row[ordinal] <= last);
+    const latest = end === 0 ? last - 1 : last; // a range that ends on a bar line does not enter that bar
+    const inside = (ordinal) => ordinal < bars && row[ordinal] >= first && row[ordinal] <= latest;
     const made = [];
     for (let a = 0, b; a < bars; a = b + 1) {
       b = a;

@@ -39,13 +39,15 @@ def find(browser):
 
     page = browser.new_page()
     needed = [name for name in SCRIPTS if name in ("numbers", "ranges", "places")]
-    page.add_script_tag(content="\n".join(files("render.page").joinpath(f"files/{name}.js").read_text() for name in needed))
+    scripts = [files("render.page").joinpath(f"files/{name}.js").read_text(encoding="utf-8") for name in needed]
+    page.add_script_tag(content="\n".join(scripts))
 
     def found(made, texts):
         music = Music(made.score, [0], [], "")
         bars = made.performance.bars
         values = reading_values(made, np.arange(len(bars)), Recording(b"", 44_100, 1))
-        return page.evaluate(FIND, [score_values(music, made.where.endings), {**values, "name": "", "letter": "a"}, texts])
+        values |= {"name": "", "letter": "a"}
+        return page.evaluate(FIND, [score_values(music, made.where.endings), values, texts])
 
     yield found
     page.close()
@@ -72,8 +74,8 @@ def agree(find, made, texts):
 
 @st.composite
 def readings(draw):
-    """Bars with names of all kinds and repeats, endings and jumps anywhere, or an order of the plan's own, which may turn
-    within a bar."""
+    """Bars with names of all kinds and repeats, endings and jumps anywhere, or an order of the plan's own, which may
+    turn within a bar."""
     count = draw(st.integers(2, 8))
     pickup = draw(st.sampled_from([0.0, 0.5, 1.0]))
     row = st.integers(0, count - 1)
@@ -91,11 +93,12 @@ def readings(draw):
         if named[bar] in named[:bar]:
             made.bars["suffix"][bar] = "xyzuvwst"[bar % 8] * 2
     names = [made.bar_name(bar) for bar in range(len(made.bars))]
-    order = draw(st.none() | st.lists(st.tuples(st.integers(0, len(names) - 1), st.integers(0, len(names) - 1),
-                                                st.sampled_from(["", "", ":2", ":2.5"])), min_size=1, max_size=4))  # fmt: skip
-    plan = {"order": ", ".join(f"{names[min(a, b)]} - {names[max(a, b)]}{beat}" for a, b, beat in order)} if order else {}
+    bar = st.integers(0, len(names) - 1)
+    stretches = st.lists(st.tuples(bar, bar, st.sampled_from(["", "", ":2", ":2.5"])), min_size=1, max_size=4)
+    order = draw(st.none() | stretches)
+    written = ", ".join(f"{names[min(a, b)]} - {names[max(a, b)]}{beat}" for a, b, beat in order or [])
     try:
-        return reading(plan, made)
+        return reading({"order": written} if order else {}, made)
     except CannotDo:  # a beat that this bar has not
         return reading({}, made)
 
@@ -103,12 +106,14 @@ def readings(draw):
 @st.composite
 def ranges(draw, names):
     """Ranges as they are written, most of them of bars that are there."""
-    beat = st.integers(1, 4).map(str) | st.sampled_from(["2.5", "1.0", "4.0", "7.0", "2+1/3", "1+2/6", "3.333333", "2.00005", "0", "9"])
+    parts = ["2.5", "1.0", "4.0", "7.0", "2+1/3", "1+2/6", "3.333333", "2.00005", "0", "9"]
+    beat = st.integers(1, 4).map(str) | st.sampled_from(parts)
     name = st.sampled_from(names) | st.sampled_from(["0", "3", "007", "11", "2b", "99", "4q"])
     position = st.builds(lambda bar, beat, colon: f"{bar}{colon}{beat}" if beat else bar,
                          name, st.none() | beat, st.sampled_from([":", " : "]))  # fmt: skip
-    odd = st.sampled_from(["", "-", "7 -", "1-2-3", "2.1", "two", "1:2+1/0", "1:1+4/3", "1:", "1" * 70, "1" * 50, "7:2:3", "١"])
-    return draw(st.builds("{}{}{}".format, position, st.sampled_from([" - ", "-", "–"]), position) | position | odd)
+    odd = ["", "-", "7 -", "1-2-3", "2.1", "two", "1:2+1/0", "1:1+4/3", "1:", "1" * 70, "1" * 50, "7:2:3", "١"]
+    both = st.builds("{}{}{}".format, position, st.sampled_from([" - ", "-", "–"]), position)
+    return draw(both | position | st.sampled_from(odd))
 
 
 @given(st.data())

@@ -33,6 +33,7 @@ WATCH = """
     return begin.apply(this, when);
   };
   window.loudest = () => {
+    if (!window.meter) return 0;
     const samples = new Float32Array(window.meter.fftSize);
     window.meter.getFloatTimeDomainData(samples);
     return samples.reduce((most, each) => Math.max(most, Math.abs(each)), 0);
@@ -140,7 +141,7 @@ def repeat(page, start, end):
     page.locator("h1").click()
 
 
-# Presses keys so many milliseconds after what is repeated (from beat 2 to beat 3) has begun again, or before it does so.
+# Presses keys so many milliseconds after what is repeated (from beat 2 to beat 3) has begun again, or before that.
 SEAM = """([keys, delay, round]) => new Promise((done) => {
   const beat = () => document.getElementById("place").textContent;
   const press = (key) => document.body.dispatchEvent(new KeyboardEvent("keydown", { key, bubbles: true }));
@@ -177,7 +178,8 @@ def test_another_reading_chosen_at_the_seam_stays_in_what_is_repeated(open_page,
     page.evaluate("""() => {
         window.beats = new Set();
         const place = document.getElementById("place");
-        new MutationObserver(() => window.beats.add(place.textContent.slice(0, 13))).observe(place, { childList: true });
+        const note = () => window.beats.add(place.textContent.slice(0, 13));
+        new MutationObserver(note).observe(place, { childList: true });
     }""")
     playing(page)
     for delay in range(-100, 61, 20):
@@ -202,6 +204,80 @@ def test_a_beat_is_repeated_as_long_as_one_likes(open_page, quick):
     page.wait_for_timeout(3000)
     assert page.evaluate(PAUSED, True) == []
     assert set(page.evaluate("window.places")) <= {"bar 2, beat 2"}
+
+
+# -- whatever one does
+
+WORDS = ["7", "7:2", "2-5", "2:2 - 3:1", "", "-", "99", "0", "two", "3:9", "7:2+1/3", "1:1.001", "8 - 2", "9" * 70]
+WORDS += ["<b>", "16", "夜"]
+SIZES = [(1280, 900), (390, 844), (640, 450), (920, 700), (320, 600)]
+KEYS = [" ", " ", " ", "a", "b", "b", "r", "Home", "ArrowLeft", "ArrowRight", "Tab", "Enter", "Escape", "End", "c", "7"]
+# Presses the one of all that can be pressed that a number stands for; with another one says how a choice is changed.
+PRESS = """([number, choice]) => {
+  const shown = [...document.querySelectorAll("button, input, select, summary, a, .touch")]
+    .filter((each) => each.getClientRects().length);
+  const it = shown[Math.floor(number * shown.length)];
+  if (it.matches("select")) {
+    it.selectedIndex = Math.floor(choice * it.options.length);
+    it.dispatchEvent(new Event("change", { bubbles: true }));
+  } else if (it.matches("[type=range]")) {
+    it.value = Math.floor(choice * (Number(it.max) + 1));
+    it.dispatchEvent(new Event("input", { bubbles: true }));
+  } else it.dispatchEvent(new MouseEvent("click", { bubbles: true, cancelable: true }));
+}"""
+WRITE = """([name, text]) => {
+  document.getElementById("repeat").value = "bars";
+  document.getElementById("repeat").dispatchEvent(new Event("change"));
+  document.getElementById(name).value = text;
+  document.getElementById(name).dispatchEvent(new Event("change"));
+}"""
+
+
+def act(page, chance: random.Random) -> str:
+    """Do something, and say what."""
+    kind = chance.choices(["key", "press", "play", "point", "write", "size", "wait"], [38, 26, 10, 10, 8, 3, 5])[0]
+    if kind == "key":
+        page.keyboard.press(what := chance.choice(KEYS))
+    elif kind == "press":
+        page.evaluate(PRESS, what := [chance.random(), chance.random()])
+    elif kind == "play":
+        page.evaluate("document.getElementById('play').click()")
+        what = ""
+    elif kind == "point":
+        size = page.viewport_size
+        what = chance.randrange(size["width"]), chance.randrange(size["height"])
+        page.mouse.click(*what)
+    elif kind == "write":
+        page.evaluate(WRITE, what := [chance.choice(["from", "until"]), chance.choice(WORDS)])
+    elif kind == "size":
+        width, height = what = chance.choice(SIZES)
+        page.set_viewport_size({"width": width, "height": height})
+    else:
+        page.wait_for_timeout(what := chance.choice([5, 20, 40, 80, 200]))
+    return f"{kind} {what}"
+
+
+def wander(page, seed: int, actions: int) -> int:
+    """So many actions that chance has chosen; silence is looked for whenever the page does not say that it plays.
+    Returns how often the music was stopped."""
+    chance, done, stopped, before = random.Random(seed), [], 0, False
+    for _ in range(actions):
+        done.append(act(page, chance))
+        now = page.evaluate("window.shown()")
+        assert now in (True, False), done[-8:]
+        if before and not now:
+            stopped += 1
+            assert page.evaluate(PAUSED, False) == [], done[-8:]
+        before = now
+    if before:
+        page.evaluate("document.getElementById('play').click()")
+    assert page.evaluate(PAUSED, False) == [], done[-8:]
+    return stopped
+
+
+def test_nothing_that_one_may_do_breaks_a_page_or_loses_a_pause(open_page, quick):
+    page = open_page(quick[1].path, init=WATCH)
+    assert wander(page, 1, 500) > 20
 
 
 # -- before the sound has been read
@@ -271,7 +347,8 @@ def test_sound_that_cannot_be_read_leaves_the_plain_controls(browser, made):
         page = context.new_page()
         faults = []
         page.on("pageerror", lambda fault: faults.append(str(fault)))
-        page.add_init_script("OfflineAudioContext.prototype.decodeAudioData = () => Promise.reject(new Error('not so'))")
+        refusing = "OfflineAudioContext.prototype.decodeAudioData = () => Promise.reject(new Error('not so'))"
+        page.add_init_script(refusing)
         page.goto(made[1].path.as_uri())
         page.wait_for_selector("body:not(.alive)")
         assert page.locator("audio").first.is_visible()
