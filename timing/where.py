@@ -78,7 +78,7 @@ class Where:
         bracketed = np.zeros(len(score.bars) + 1, np.int64)
         for mark in score.marks_of("ending"):
             bracketed[mark["bar"] + 1 : mark["end_bar"] + 2] = 1
-        self._endings = np.cumsum(bracketed)  # endings' bars before each row
+        self.endings = np.cumsum(bracketed)  # endings' bars before each row
 
     @property
     def length(self) -> float:
@@ -113,7 +113,7 @@ class Where:
 
     def _follows(self, here: np.ndarray, there: np.ndarray) -> np.ndarray:
         """Whether bar row `there` comes next after `here` on the page, endings between them left out."""
-        return (there > here) & (there - here - 1 == self._endings[there] - self._endings[here + 1])
+        return (there > here) & (there - here - 1 == self.endings[there] - self.endings[here + 1])
 
     # -- positions on the page
 

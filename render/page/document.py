@@ -21,7 +21,7 @@ from render.page.sections import apart_section, comments_section, differences_se
 from render.titles import own_title
 from timing.comparing import Comparison
 
-SCRIPTS = ("numbers", "places", "sound", "sheets", "repeats", "player", "blind", "controls", "start")
+SCRIPTS = ("numbers", "ranges", "places", "sound", "sheets", "repeats", "player", "blind", "controls", "start")
 _COUNTED = {1: "A reading", 2: "Two readings", 3: "Three readings", 4: "Four readings"}
 _GAIN = "All readings play at one gain: what is softer was meant softer."
 _SOFTLY = "Begin with the volume low, above all in headphones."
@@ -147,16 +147,18 @@ def _player(names: Sequence[str], several: bool) -> Markup:
         for number, name in enumerate(names)
     ]  # fmt: skip
     play = element("button", element("span", "", class_="sign", aria_hidden="true"),
-                   element("span", "Play", class_="unseen"), type="button", id="play", disabled=True)  # fmt: skip
+                   element("span", "Play", class_="unseen"), type="button", id="play")  # fmt: skip
     legend = element("legend", "Which reading plays", class_="unseen")
     which = element("fieldset", legend, *choices, class_="which", hidden=not several)
-    place = element("p", "The sound is being read", id="place", class_="place")
+    place = element("p", id="place", class_="place")
     slider = void("input", type="range", id="bar", min=0, max=0, value=0, step=1, aria_label="Bar")
     choice = element("select", id="repeat", aria_label="Repeat")
     repeat = element("label", element("span", "Repeat", class_="what"), choice, class_="repeat")
-    ends = element("span", _end("from", "from bar"), _end("until", "to bar"), class_="ends", id="ends", hidden=True)
+    time = element("select", id="time", aria_label="Time", hidden=True)
+    ends = element("span", _end("from", "from bar"), _end("until", "to bar"), time, class_="ends", id="ends",
+                   hidden=True)  # fmt: skip
     turns = element("label", void("input", type="checkbox", id="turns"), " by turns", class_="check turns", hidden=True)
-    again = element("div", repeat, ends, turns if several else None, class_="again")
+    again = element("div", repeat, turns if several else None, ends, class_="again")
     notice = element("p", id="notice", class_="notice", aria_hidden="true", hidden=True)
     said = element("p", id="said", class_="unseen", role="status")
     return element("section", notice, play, which, element("div", place, slider, class_="where"), again, said,

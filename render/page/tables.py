@@ -35,10 +35,10 @@ def script_values(
     return {
         "readings": [
             {"name": name, "letter": LETTERS[number], "score": drawn_on[number],
-             **_reading_values(reading, alignment.rows[number], recording)}
+             **reading_values(reading, alignment.rows[number], recording)}
             for number, (reading, name, recording) in enumerate(zip(readings, names, recordings, strict=True))
         ],
-        "scores": [_score_values(one) for one in music],
+        "scores": [score_values(one, readings[one.readings[0]].where.endings) for one in music],
         "phrases": [
             {"label": label, "span": row, "start": span.start, "end": span.end}
             for row, (span, label) in enumerate(zip(comparison.spans, labels, strict=True))
@@ -47,11 +47,12 @@ def script_values(
     }  # fmt: skip
 
 
-def _reading_values(reading: Reading, hearings: np.ndarray, recording: Recording) -> dict[str, Any]:
+def reading_values(reading: Reading, hearings: np.ndarray, recording: Recording) -> dict[str, Any]:
+    """One reading; `hearings` are the rows of the alignment that its performed bars are."""
     bars, time = reading.performance.bars, reading.performance.time
     quarters = _points(reading)
     return {
-        "rate": recording.rate, "frames": recording.frames, "length": time.length,
+        "rate": recording.rate, "frames": recording.frames, "order": reading.order,
         "row": packed(bars["row"]), "pass": packed(bars["pass"]), "hearing": packed(hearings),
         "start": packed(bars["start"]), "quarters": packed(quarters), "seconds": packed(time.seconds(quarters)),
     }  # fmt: skip
@@ -66,13 +67,15 @@ def _points(reading: Reading) -> np.ndarray:
     return points[(points >= 0) & (points <= length)]
 
 
-def _score_values(music: Music) -> dict[str, Any]:
+def score_values(music: Music, endings: np.ndarray) -> dict[str, Any]:
+    """One score; `endings` is how many bars under endings come before each bar."""
     score = music.score
     bars, heads = score.bars, score.heads
     order = np.lexsort((heads["offset"], heads["bar"]))
     return {
         "names": [score.bar_name(row) for row in range(len(bars))],
         "length": packed(bars["length"]), "shift": packed(bars["shift"]), "unit": packed(bars["unit"]),
+        "endings": packed(endings),
         "head": packed(order), "from": packed(heads["offset"][order]),
         "to": packed((heads["offset"] + heads["length"])[order]),
         "first": packed(np.searchsorted(heads["bar"][order], np.arange(len(bars) + 1))),

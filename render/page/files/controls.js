@@ -1,5 +1,6 @@
 // What one sees and touches: it shows what the player does, and tells the player what is wished.
 
+const WAITING = "the sound is still being read, and begins as soon as it can";
 const find = (name) => document.getElementById(name);
 
 function made(tag, properties = {}, ...children) {
@@ -32,6 +33,9 @@ class Controls {
     find("blind")?.addEventListener("click", () => this.listenBlind());
     document.addEventListener("keydown", (event) => this.key(event));
     addEventListener("resize", () => this.show());
+    this.showReading();
+    this.say();
+    find("said").textContent = "";
   }
 
   // -- wishes
@@ -78,10 +82,10 @@ class Controls {
 
   key(event) {
     if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input[type=text], select, .table")) return;
-    const wished = this.#meaning(event);
+    const wished = document.body.classList.contains("alive") && this.#meaning(event);
     if (!wished) return;
     event.preventDefault();
-    wished();
+    if (!event.repeat || event.key.startsWith("Arrow")) wished();
   }
 
   #meaning({ key, target }) {
@@ -97,7 +101,7 @@ class Controls {
     if (key.length === 1 && place >= 0 && place < this.choices.length && this.choices.length > 1) {
       return () => this.choose(this.blind.order[place]);
     }
-    return key.toLowerCase() === "r" ? () => this.repeatHere() : null;
+    return key.toLowerCase() === "r" ? () => this.repeatOrNot() : null;
   }
 
   // -- repeats
@@ -108,7 +112,8 @@ class Controls {
     this.repeats.phrases.forEach((phrase, place) => select.append(new Option(phrase.label, String(place))));
     select.addEventListener("change", () => this.repeatChosen(select.value));
     for (const name of ["from", "until"]) find(name).addEventListener("change", () => this.repeatBars());
-    find("turns")?.addEventListener("change", ({ target }) => (this.repeats.turns = target.checked));
+    find("time").addEventListener("change", () => this.repeatBars());
+    find("turns")?.addEventListener("change", ({ target }) => this.takeTurns(target.checked));
     for (const button of document.querySelectorAll(".hear")) {
       const phrase = this.repeats.phrases.find((each) => each.span === Number(button.dataset.span));
       button.addEventListener("click", () => this.hear(phrase));
@@ -118,43 +123,83 @@ class Controls {
   repeatChosen(value) {
     find("ends").hidden = value !== "bars";
     if (value === "bars") {
-      const name = this.player.reading.barName(this.player.place.ordinal);
-      find("from").value = find("until").value = name;
-      this.repeatBars();
+      const { reading, place } = this.player;
+      [find("from").value, find("until").value] = reading.where.ends(place.ordinal);
+      this.repeatBars(reading.pass[place.ordinal]);
     } else if (value === "here") this.repeatHere();
     else this.repeat(value === "" ? null : this.repeats.phrases[Number(value)]);
   }
 
-  // Repeat the phrase that is heard, or no longer.
+  // Repeat the phrase that is heard.
   repeatHere() {
     const phrase = this.repeats.phraseAt(this.player.reading, this.player.second);
-    if (!phrase) this.notice("there is no phrase here");
-    this.repeat(this.repeats.chosen ? null : phrase);
+    if (phrase) this.repeat(phrase);
+    else {
+      this.#showRepeated();
+      this.notice("there is no phrase here");
+      this.say("there is no phrase here");
+    }
   }
 
-  repeatBars() {
-    const { reading, place } = this.player;
-    const range = this.repeats.bars(reading, find("from").value, find("until").value, place.ordinal);
-    for (const name of ["from", "until"]) find(name).setAttribute("aria-invalid", String(!range));
-    if (range) this.repeat(range);
-    else this.notice("no such bars in this order");
+  repeatOrNot() {
+    if (this.repeats.chosen) this.repeat(null);
+    else this.repeatHere();
+  }
+
+  // Repeat what the fields say: on this pass where it is heard on that one, else for the first time.
+  repeatBars(pass = Number(find("time").value)) {
+    const text = this.#fields();
+    let fault = "";
+    try {
+      const passes = this.player.reading.where.heard(text).map((each) => each.pass);
+      const chosen = { text, pass: passes.includes(pass) ? pass : passes[0] };
+      this.player.reading.written(chosen); // or a fault
+      this.#offerTimes(passes, chosen.pass);
+    } catch (found) {
+      if (!(found instanceof Fault)) throw found;
+      fault = found.message;
+    }
+    for (const name of ["from", "until"]) find(name).setAttribute("aria-invalid", String(!!fault));
+    this.notice(fault);
+    if (fault) find("said").textContent = fault;
+    else this.repeat({ text, pass: Number(find("time").value) });
+  }
+
+  // The range in the two fields; both ends may be written into the first, and the second may be left empty.
+  #fields() {
+    const [from, until] = ["from", "until"].map((name) => find(name).value.trim());
+    const ends = from.split(DASH);
+    if (ends.length === 2 && !ends.includes("")) [find("from").value, find("until").value] = ends;
+    return ends.length === 2 || !until ? from : `${from} - ${until}`;
+  }
+
+  #offerTimes(passes, chosen) {
+    const select = find("time");
+    select.replaceChildren(...passes.map((pass) => new Option(`${counted(pass)} time`, String(pass))));
+    select.value = String(chosen);
+    select.hidden = passes.length < 2;
+  }
+
+  takeTurns(really) {
+    this.repeats.turns = really;
+    this.player.planAnew();
   }
 
   // Repeat a stretch, from its beginning where the place is outside.
   repeat(stretch) {
-    this.repeats.chosen = stretch;
-    const phrase = this.repeats.phrases.indexOf(stretch);
-    if (phrase >= 0 || !stretch) {
-      find("repeat").value = stretch ? String(phrase) : "";
-      find("ends").hidden = true;
-    }
-    const turns = find("turns");
-    if (turns) turns.closest("label").hidden = !stretch;
-    const range = this.repeats.range(this.player.reading);
-    const outside = range && (this.player.second < range.from - 0.01 || this.player.second >= range.until);
-    if (stretch && !range) this.notice("not played in this reading");
-    this.player.goToSecond(outside ? range.from : this.player.second);
+    const heard = this.player.repeat(stretch);
+    this.#showRepeated();
+    if (stretch && !heard) this.notice("not played in this reading");
     this.say(stretch ? "repeated" : "no longer repeated");
+  }
+
+  #showRepeated() {
+    const { chosen, phrases } = this.repeats;
+    const phrase = phrases.indexOf(chosen);
+    find("repeat").value = phrase >= 0 ? String(phrase) : chosen ? "bars" : "";
+    find("ends").hidden = find("repeat").value !== "bars";
+    const turns = find("turns");
+    if (turns) turns.closest("label").hidden = !chosen;
   }
 
   // A phrase alone, the readings by turns.
@@ -164,7 +209,7 @@ class Controls {
     this.repeat(phrase);
     const range = this.repeats.range(this.player.reading);
     if (range) this.player.goToSecond(range.from);
-    if (!this.player.playing) this.player.play();
+    this.player.play();
     this.sheets.reveal();
   }
 
@@ -243,10 +288,15 @@ class Controls {
   }
 
   showPlaying() {
+    const { playing, waiting, wanted } = this.player;
     const button = find("play");
-    button.classList.toggle("playing", this.player.playing);
-    button.querySelector(".unseen").textContent = this.player.playing ? "Pause" : "Play";
-    document.body.classList.toggle("heard", this.player.playing);
+    button.classList.toggle("playing", wanted);
+    button.classList.toggle("waiting", waiting);
+    button.querySelector(".unseen").textContent = wanted ? "Pause" : "Play";
+    document.body.classList.toggle("heard", playing);
+    if (waiting) this.notice(WAITING);
+    else if (find("notice").textContent === WAITING) this.notice("");
+    if (waiting) find("said").textContent = WAITING;
   }
 
   // Tell a listener to the screen where the music is: after a wish, never by itself.

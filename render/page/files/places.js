@@ -5,7 +5,7 @@ class Score {
   constructor(values) {
     this.names = values.names;
     this.papers = values.papers;
-    for (const name of ["unit", "head", "first"]) this[name] = whole(values[name]);
+    for (const name of ["unit", "endings", "head", "first"]) this[name] = whole(values[name]);
     for (const name of ["length", "shift", "from", "to"]) this[name] = floats(values[name]);
   }
 
@@ -25,12 +25,14 @@ class Reading {
     this.frames = values.frames;
     this.lasting = values.frames / values.rate; // seconds, the dying away included
     this.score = scores[values.score];
+    this.order = values.order; // in words
     for (const name of ["row", "pass", "hearing"]) this[name] = whole(values[name]);
     for (const name of ["start", "quarters", "seconds"]) this[name] = floats(values[name]);
     this.bars = this.row.length;
     this.ordinals = new Map(Array.from(this.hearing, (hearing, ordinal) => [hearing, ordinal]));
     this.times = new Map(); // how often each bar is heard
     for (const row of this.row) this.times.set(row, (this.times.get(row) ?? 0) + 1);
+    this.where = new Where(this);
   }
 
   placeAt(second) {
@@ -41,7 +43,11 @@ class Reading {
 
   secondAt({ ordinal, offset }) {
     const room = this.score.length[this.row[ordinal]];
-    return interpolated(this.quarters, this.seconds, this.start[ordinal] + Math.min(offset, room));
+    return this.secondOf(this.start[ordinal] + Math.min(offset, room));
+  }
+
+  secondOf(quarter) {
+    return interpolated(this.quarters, this.seconds, quarter);
   }
 
   barName(ordinal) {
@@ -97,6 +103,16 @@ class Reading {
     const last = this.ordinals.get(end[0]) ?? this.after(end[0]);
     const from = this.secondAt({ ordinal: first, offset: this.ordinals.has(start[0]) ? start[1] : 0 });
     const until = this.secondAt({ ordinal: last, offset: this.ordinals.has(end[0]) ? end[1] : 0 });
-    return until - from > 0.1 ? { from, until } : null;
+    return until - from > SHORTEST ? { from, until } : null;
+  }
+
+  // The same of a range as one writes it, on one of its passes; where it is not heard on that one, on the nearest.
+  // Throws a Fault where it is not heard at all.
+  written({ text, pass }) {
+    const found = this.where.heard(text);
+    const nearest = found.reduce((a, b) => (Math.abs(b.pass - pass) < Math.abs(a.pass - pass) ? b : a));
+    const [from, until] = [this.secondOf(nearest.from), this.secondOf(nearest.until)];
+    if (until - from <= SHORTEST) throw new Fault(`${rangeWritten(rangeIn(text))} is too short to be repeated`);
+    return { from, until };
   }
 }

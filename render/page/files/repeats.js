@@ -3,13 +3,20 @@
 class Repeats {
   constructor(phrases) {
     this.phrases = phrases;
-    this.chosen = null; // {start, end} in hearings of all readings
+    this.chosen = null; // {start, end} in hearings of all readings, or {text, pass} as one writes it
     this.turns = false;
   }
 
-  // From and until which second of a reading; null where nothing is repeated.
+  // From and until which second of a reading; null where nothing is repeated, or not in this reading.
   range(reading) {
-    return this.chosen && reading.stretch(this.chosen);
+    if (!this.chosen) return null;
+    if (!("text" in this.chosen)) return reading.stretch(this.chosen);
+    try {
+      return reading.written(this.chosen);
+    } catch (fault) {
+      if (fault instanceof Fault) return null;
+      throw fault;
+    }
   }
 
   // The shortest phrase that holds a place.
@@ -24,17 +31,9 @@ class Repeats {
     return best;
   }
 
-  // A stretch of whole bars, by their printed names, as a reading plays them at or after an ordinal. Null where there
-  // are no such bars in this order.
-  bars(reading, from, until, near) {
-    const named = (name, ordinal) => reading.barName(ordinal).toLowerCase() === name.trim().toLowerCase();
-    const all = Array.from({ length: reading.bars }, (_, ordinal) => ordinal);
-    const starts = all.filter((ordinal) => named(from, ordinal));
-    if (!starts.length) return null;
-    const first = starts.reduce((a, b) => (Math.abs(b - near) < Math.abs(a - near) ? b : a));
-    const last = all.find((ordinal) => ordinal >= first && named(until, ordinal));
-    if (last === undefined) return null;
-    const length = reading.score.length[reading.row[last]];
-    return { start: [reading.hearing[first], 0], end: [reading.hearing[last], length] };
+  // Who plays the next round after a reading: by turns, the next one that plays what is repeated.
+  after(reading, readings) {
+    const others = [...readings.slice(reading.number + 1), ...readings.slice(0, reading.number)];
+    return (this.turns && others.find((other) => this.range(other))) || reading;
   }
 }

@@ -1,8 +1,11 @@
 // What is heard. Every reading is one buffer; going from one place to another, also in another reading, is a fade of
-// 30 ms from one running source to the next, started at one instant of the audio clock, so that there is no gap.
+// 30 ms from one running source to the next, started at one instant of the audio clock, so that there is no gap. Every
+// fade has a gain of its own: that of a source that comes in, that of the same when it goes, and that of all together
+// when the music is stopped. So no fade meets another, whenever one presses a key.
 
 const FADE = 0.03; // seconds
 const SOON = 0.03; // seconds from a wish to the sound, so that it can be scheduled
+const BEGUN = 0.02; // seconds before its time from which a fade can no longer be taken back
 const RISING = Float32Array.from({ length: 33 }, (_, i) => Math.sin((i / 32) * (Math.PI / 2))); // of equal power
 const FALLING = RISING.slice().reverse();
 
@@ -12,6 +15,7 @@ const CODER_DELAY = 1105; // samples
 
 class Sound {
   #context = null;
+  #all = null; // the gain of all that sounds until the music is stopped
   #buffers = [];
   #leads = [];
   #voices = []; // sources that sound or are about to, by their time
@@ -31,6 +35,12 @@ class Sound {
     }
   }
 
+  // Browsers let sound begin only while one touches something.
+  wake() {
+    this.#context ??= new AudioContext({ sampleRate: this.rate });
+    this.#context.resume();
+  }
+
   get playing() {
     return this.#voices.length > 0;
   }
@@ -39,15 +49,17 @@ class Sound {
     return this.#context.currentTime;
   }
 
-  // Whether something is scheduled that is not heard yet.
-  get pending() {
-    return this.playing && this.#voices.at(-1).from > this.now;
+  // Reading and second at a time of the audio clock; without a time, what comes out of the loudspeaker now. What one
+  // has wished counts as heard at once.
+  heard(time = this.now - (this.#context.outputLatency || this.#context.baseLatency || 0)) {
+    const voice = this.#voices.findLast((each) => each.wished || each.from <= time) ?? this.#voices[0];
+    return { reading: voice.reading, second: Math.max(voice.second + Math.max(time - voice.from, 0), 0) };
   }
 
-  // Reading and second at a time of the audio clock; without a time, what comes out of the loudspeaker now.
-  heard(time = this.now - (this.#context.outputLatency || this.#context.baseLatency || 0)) {
-    const voice = this.#voices.findLast((each) => each.from <= time) ?? this.#voices[0];
-    return { reading: voice.reading, second: Math.max(voice.second + Math.max(time - voice.from, 0), 0) };
+  // Reading and second of the latest source: where it is, or where it will begin.
+  get latest() {
+    const voice = this.#voices.at(-1);
+    return { reading: voice.reading, second: voice.second + Math.max(this.now - voice.from, 0) };
   }
 
   // When (on the audio clock) the latest source comes to a second.
@@ -57,45 +69,61 @@ class Sound {
   }
 
   start(reading, second) {
-    this.#context ??= new AudioContext({ sampleRate: this.rate });
-    this.#context.resume();
-    this.#cue(reading, second, this.now + SOON, { fade: 0.004, early: 0 });
+    this.wake();
+    this.#all = new GainNode(this.#context);
+    this.#all.connect(this.#context.destination);
+    this.#cue(reading, second, this.now + SOON, { fade: 0.004, early: 0, wished: true });
   }
 
   // Go on in `reading`, where `place(reading heard, second heard)` says, as soon as can be. The two are at the same
-  // place in the middle of the fade, so that neither is far from it while both are heard.
+  // place in the middle of the fade, so that neither is far from it while both are heard. Returns that place.
   go(reading, place) {
     const middle = this.now + SOON + FADE / 2;
-    this.#forgetPending();
     const heard = this.heard(middle);
-    this.#cue(reading, place(heard.reading, heard.second), middle, { fade: FADE, early: FADE / 2 });
+    const second = place(heard.reading, heard.second);
+    this.takeBack();
+    this.#cue(reading, second, middle, { fade: FADE, early: FADE / 2, wished: true });
+    return second;
   }
 
   // Go on elsewhere at a time to come. The fade is over by then, so that the first note keeps its attack.
   goAt(time, reading, second) {
-    this.#cue(reading, second, Math.max(time, this.now + SOON + FADE), { fade: FADE, early: FADE });
+    this.#cue(reading, second, Math.max(time, this.now + SOON + FADE), { fade: FADE, early: FADE, wished: false });
+  }
+
+  // Take back what `goAt` has scheduled and has not begun, and let what sounds now go on.
+  takeBack() {
+    while (this.#voices.length > 1 && !this.#voices.at(-1).wished && this.#voices.at(-1).at > this.now + BEGUN) {
+      const { source } = this.#voices.pop();
+      source.disconnect();
+      source.stop();
+      const voice = this.#voices.at(-1);
+      voice.fall.gain.cancelScheduledValues(0);
+      voice.source.stop(this.now + voice.source.buffer.duration);
+      voice.ends = undefined;
+    }
   }
 
   stop() {
     const at = this.now;
-    this.#forgetPending();
-    for (const voice of this.#voices) this.#end(voice, at);
+    this.#all.gain.setValueCurveAtTime(FALLING, at, FADE);
+    for (const { source } of this.#voices) source.stop(at + FADE);
     this.#voices = [];
   }
 
-  #cue(reading, second, from, { fade, early }) {
+  #cue(reading, second, from, { fade, early, wished }) {
     this.#forget();
-    const before = this.#voices.at(-1);
     const at = from - early;
+    const before = this.#voices.at(-1);
     if (before) this.#end(before, at);
     const source = new AudioBufferSourceNode(this.#context, { buffer: this.#buffers[reading.number] });
     const rise = new GainNode(this.#context, { gain: 0 });
     const fall = new GainNode(this.#context);
-    source.connect(rise).connect(fall).connect(this.#context.destination);
+    source.connect(rise).connect(fall).connect(this.#all);
     rise.gain.setValueCurveAtTime(RISING, at, fade);
     const inside = second - early + this.#leads[reading.number];
     source.start(at + Math.max(-inside, 0), Math.max(inside, 0));
-    this.#voices.push({ reading, second, from, at, source, fall });
+    this.#voices.push({ reading, second, from, at, wished, source, fall });
   }
 
   #end(voice, at) {
@@ -107,16 +135,5 @@ class Sound {
   // Let go of what has faded out.
   #forget() {
     this.#voices = this.#voices.filter((voice) => !(voice.ends < this.now - 1));
-  }
-
-  // Take back what has not begun, and let what sounds now go on.
-  #forgetPending() {
-    while (this.#voices.length > 1 && this.#voices.at(-1).at > this.now) {
-      this.#voices.pop().source.disconnect();
-      const voice = this.#voices.at(-1);
-      voice.fall.gain.cancelScheduledValues(0);
-      voice.source.stop(this.now + voice.source.buffer.duration);
-      voice.ends = undefined;
-    }
   }
 }

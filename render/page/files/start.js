@@ -1,6 +1,7 @@
-// The page comes to life: the sound that it carries is read, and the player takes the place of the plain controls.
+// The page comes to life: the player takes the place of the plain controls, and answers while the sound that the page
+// carries is still being read.
 
-async function start() {
+function start() {
   const values = JSON.parse(find("values").textContent);
   const scores = values.scores.map((each) => new Score(each));
   const readings = values.readings.map((each, number) => new Reading(each, number, scores));
@@ -10,17 +11,16 @@ async function start() {
   const show = { place: () => controls.show(), reading: () => controls.showReading(), playing: () => controls.showPlaying() };
   const player = new Player(readings, sound, repeats, (what) => show[what]());
 
-  document.body.classList.add("alive");
-  await sound.load([...document.querySelectorAll(".sounds audio")].map((audio) => audio.src));
   controls.wire(player);
-  controls.showReading();
-  controls.say();
-  find("said").textContent = "";
-  find("play").disabled = false;
+  document.body.classList.add("alive");
+  return sound.load([...document.querySelectorAll(".sounds audio")].map((audio) => audio.src)).then(() => {
+    document.body.classList.add("ready");
+    player.getReady();
+  });
 }
 
-start().catch((fault) => {
+(async () => start())().catch((fault) => {
   // The plain controls still play: show them again rather than a player that does not.
-  document.body.classList.remove("alive");
+  document.body.classList.remove("alive", "hiding");
   throw fault;
 });

@@ -44,7 +44,7 @@ def open_page(browser, made):
             page.add_init_script(init)
         page.goto((file or made[1].path).as_uri())
         if ready:
-            page.wait_for_selector("#play:not([disabled])")
+            page.wait_for_selector("body.ready")
         return page
 
     yield opened

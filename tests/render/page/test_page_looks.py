@@ -108,6 +108,62 @@ def test_nothing_reaches_over_the_edge(open_page, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+@pytest.fixture(scope="module")
+def four(tmp_path_factory):
+    """A page of four readings with long names."""
+    folder = tmp_path_factory.mktemp("four")
+    names = [f"{name} from the beginning to the very end" for name in ("Outward", "Inward", "Upward", "Downward")]
+    return page_of(written(folder)[:1] * 4, names, folder / "four.html")
+
+
+@pytest.mark.parametrize("width", [320, 390, 640, 920, 1280])
+@pytest.mark.parametrize("blind", [False, True])
+def test_nothing_in_the_player_lies_over_another_thing(open_page, four, width, blind):
+    """With all that it can show: four readings, bars of one's own, a choice of the time, and a notice."""
+    page = open_page(four[1].path, viewport={"width": width, "height": 700})
+    if blind:
+        page.locator("#blind").click()
+    page.locator("#repeat").select_option("bars")
+    assert page.locator("#time").is_visible()
+    page.locator("#from").fill("99")
+    page.locator("#from").press("Enter")
+    over = page.evaluate(
+        """() => {
+            const called = (each) => each.id || each.textContent;
+            const things = "#notice, #play, .which label, #place, #bar, #repeat, .turns, .ends > *";
+            const shown = [...document.querySelectorAll(things)].filter((each) => each.getClientRects().length)
+                .map((each) => [each, each.getBoundingClientRect()]);
+            const found = shown.filter(([, box]) => box.left < 0 || box.right > innerWidth || box.bottom > innerHeight)
+                .map(([each]) => `${called(each)} lies outside`);
+            for (const [one, a] of shown) for (const [two, b] of shown) {
+                const across = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+                const down = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+                if (one !== two && across > 1 && down > 1) found.push(`${called(one)} over ${called(two)}`);
+            }
+            return found;
+        }"""
+    )
+    assert over == []
+
+
+def test_without_its_own_colours_a_page_shows_what_is_chosen_and_what_it_says(open_page):
+    page = open_page(forced_colors="active")
+    colour = "(it) => getComputedStyle(it).borderBottomColor"
+    chosen, other = (page.locator(".choice").nth(number).evaluate(colour) for number in (0, 1))
+    assert chosen != other
+    page.locator("#repeat").select_option("bars")
+    page.locator("#from").fill("99")
+    page.locator("#from").press("Enter")
+    words, ground = page.locator("#notice").evaluate(
+        "(it) => [getComputedStyle(it).color, getComputedStyle(it).backgroundColor]"
+    )
+    body = page.locator("body").evaluate("(it) => getComputedStyle(it).backgroundColor")
+    assert ground == body != words
+    # the sign of the button is a triangle made of borders, three of which are not seen
+    seen = page.locator("#play .sign").evaluate("(it) => getComputedStyle(it).borderTopColor")
+    assert seen == "rgba(0, 0, 0, 0)"
+
+
 @pytest.mark.parametrize("width", [390, 1280])
 def test_nothing_moves_when_it_plays(open_page, width):
     """Everything but the line stays where it is, and nothing comes to lie beside the page."""
