@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from render.terminal import CAUTIONED, DONE, PlanFile, console
+from render.status import CAUTIONED, DONE
+from render.terminal import PlanFile, console
 
 
 def _percent(low: float, high: float, example: str):
