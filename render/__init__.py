@@ -9,14 +9,13 @@ Names are imported when they are first used, so that starting is quick.
 from __future__ import annotations
 
 import importlib
-from typing import Any
 
 _HOMES = {"write_midi": "render.midi", "render_audio": "render.audio", "timeline": "render.tables"}
 
 __all__ = list(_HOMES)
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(importlib.import_module(_HOMES[name]), name)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from render.files import written_whole
+from render.files import keep_from_inputs, written_whole
 from render.loudness import Loudness
 from render.sounds import find_sounds
 from render.stems import CHUNK, LONGEST_TAIL, RATE, open_stems, stream
@@ -64,6 +64,7 @@ def render_audio(
         message = f"{path}: {total / 3600:.1f} hours are longer than a WAV file can hold"
         raise CannotDo.because("too-long", message, path, suggestion="-o FILE.flac")
     sounds = find_sounds(performance, Path(soundfont) if soundfont else None, building)
+    keep_from_inputs(path, sounds.fonts)
     with open_stems(performance, sounds) as stems, written_whole(path) as temporary:
         version = f"FluidSynth {stems[0].synth.version}"
         banks = {bank: fingerprint(bank) for bank in sounds.fonts}

@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from render.listening_commands import Soundfont
-from render.terminal import CAUTIONED, DONE, console, print_json, refusing
+from render.status import CAUTIONED, DONE
+from render.terminal import console, print_json, refusing
 
 
 def compare(

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from render.comparison_words import LETTERS
-from render.files import keep_from_inputs
+from render.files import refuse_outputs
 from render.report import clock
 from render.titles import names_beside
 from soundfonts import guitar
@@ -57,7 +57,7 @@ def gather(plans: Sequence[Path], kinds: Sequence[str], output: Path | None) -> 
         raise CannotDo.because("output-kind", f"{output}: the name of a page must end in .html", output)
     readings = load_all(plans)
     if output is not None:
-        keep_from_inputs(output, [*plans, *(reading.score.path for reading in readings)])
+        refuse_outputs([output], [*plans, *(file for reading in readings for file in reading.files)])
     sides = [
         Side(plan, sum(remark.stands for remark in check(reading, sound=guitar)))
         for plan, reading in zip(plans, readings, strict=True)
@@ -88,7 +88,7 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
     from render.page import write_page
 
     if soundfont is not None:
-        keep_from_inputs(file, [soundfont])
+        refuse_outputs([file], [soundfont])
     names, plans = names_of(made), [side.plan for side in made.sides]
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         tasks = {name: bar.add_task(name, total=None) for name in names}

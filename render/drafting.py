@@ -7,10 +7,11 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from render.files import keep_from_inputs, written_whole
+from render.files import refuse_outputs, written_whole
 from soundfonts import guitar
 from timing.drafting import draft
 from timing.finding.phrases import FoundPhrase
+from timing.links import IN_A_CIRCLE, in_a_circle
 from timing.plan.planfile import PLANS
 from timing.reader import read_score
 from timing.remarks import CannotDo
@@ -21,8 +22,10 @@ def write_draft(score: Path, file: Path | None, phrases_only: bool, force: bool,
     file = file or score.with_suffix(PLANS[0])
     if file.suffix.lower() not in PLANS:
         raise CannotDo.because("output-kind", f"{file}: the name of a plan ends in {' or '.join(PLANS)}", file)
+    if in_a_circle(score):
+        raise CannotDo.because("score-missing", f"the score {score} {IN_A_CIRCLE}", score)
     read = read_score(score)
-    keep_from_inputs(file, [score])
+    refuse_outputs([file], [score])
     if file.exists() and not force:
         message = f"{file} is there already: name another file with -o, or write over it with --force"
         raise CannotDo.because("output-there", message, file)

@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from render.terminal import CAUTIONED, DONE, PlanFile, console
+from render.status import CAUTIONED, DONE
+from render.terminal import PlanFile, console
 
 
 class Paper(StrEnum):

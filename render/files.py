@@ -2,33 +2,30 @@
 
 from __future__ import annotations
 
-import atexit
 import codecs
 import errno
 import os
-import secrets
+import re
 import stat
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
-from functools import partial
 from pathlib import Path
 
+from timing.links import IN_A_CIRCLE
 from timing.remarks import CannotDo
+from timing.unfinished import NUMBER, Unfinished, tidy, unfinished
+
+_BEFORE = ".lentando-"
+_UNFINISHED = re.compile(rf"{re.escape(_BEFORE)}{NUMBER}(\.[a-z0-9]+)?")
 
 
 @contextmanager
-def temporary_file(folder: Path, suffix: str = "") -> Iterator[Path]:
-    """An empty file in `folder` that only the user may read; it is gone at the end. OSError where there can be none."""
-    file = folder / f".lentando-{secrets.token_hex(8)}{suffix}"
-    take_away = partial(_take_away, file)
-    # an interrupt comes when it likes, even while the file is made or taken away: the end of the process sees to it
-    atexit.register(take_away)
-    try:
-        file.touch(0o600, exist_ok=False)
+def temporary_file(folder: Path, suffix: str = "") -> Iterator[Unfinished]:
+    """An empty file in `folder` that only the user may read; it is gone at the end. OSError where there can be none.
+    What was left behind there when a process was killed goes first."""
+    tidy(folder, _UNFINISHED)
+    with unfinished(folder, _BEFORE, suffix) as file:
         yield file
-    finally:
-        take_away()
-        atexit.unregister(take_away)
 
 
 @contextmanager
@@ -36,22 +33,56 @@ def written_whole(path: str | Path, mode: int | None = None) -> Iterator[Path]:
     """Give a temporary file beside `path`, and put it in its place when all went well; on any failure nothing is left.
 
     It has the permissions `mode`, or those of any new file. Where `path` is a link, the file that it points to is
-    replaced. Raises CannotDo where the folder does not exist, cannot be written to, or has no room, and where a file
+    replaced. Raises CannotDo where the folder does not exist, cannot be written to, or has no room, and where something
     stands that may not be written over.
     """
     path = Path(path)
-    target = Path(os.path.realpath(path))
     try:
-        if target.is_dir():
-            raise CannotDo.because("cannot-write", f"{path} is a folder: name a file", path)
-        if target.exists() and not _may_write(target):
-            raise CannotDo.because("cannot-write", f"{path} is protected against writing: name another file", path)
+        target = _target(path)
         with temporary_file(target.parent) as temporary:
-            yield temporary
-            os.chmod(temporary, 0o666 & ~_umask() if mode is None else mode)
-            os.replace(temporary, target)
+            yield temporary.path
+            os.chmod(temporary.path, 0o666 & ~_umask() if mode is None else mode)
+            temporary.put(target)
     except OSError as fault:
         raise _in_words(path, fault) from None
+
+
+def refuse_outputs(files: Iterable[Path], inputs: Iterable[Path]) -> None:
+    """CannotDo if one of these files could not be written, or is one of those that were read: to be asked for all
+    files of a command before the first is written."""
+    inputs = list(inputs)
+    for file in files:
+        try:
+            _target(file)
+        except OSError as fault:
+            raise _in_words(file, fault) from None
+        keep_from_inputs(file, inputs)
+
+
+def _target(path: Path) -> Path:
+    """The file that will stand there, wherever links lead to. CannotDo where something else does, which a file must not
+    replace, and where it is protected; OSError where that cannot be seen."""
+    target = Path(os.path.realpath(path))
+    try:
+        mode = os.stat(path).st_mode
+    except FileNotFoundError:
+        os.stat(target.parent)
+        return target
+    if not stat.S_ISREG(mode):
+        what = next((words for found, words in _NO_FILES if found(mode)), "is not a file")
+        raise CannotDo.because("cannot-write", f"{path} {what}: name a file", path)
+    if not _may_write(target):
+        raise CannotDo.because("cannot-write", f"{path} is protected against writing: name another file", path)
+    return target
+
+
+_NO_FILES = (
+    (stat.S_ISDIR, "is a folder"),
+    (stat.S_ISFIFO, "is a pipe, not a file"),
+    (stat.S_ISSOCK, "is a socket, not a file"),
+    (stat.S_ISCHR, "is a device, not a file"),
+    (stat.S_ISBLK, "is a device, not a file"),
+)
 
 
 def rewrite(path: Path, before: str, after: str) -> None:
@@ -70,11 +101,6 @@ def rewrite(path: Path, before: str, after: str) -> None:
             raise changed
 
 
-def _take_away(file: Path) -> None:
-    with suppress(OSError):
-        file.unlink(missing_ok=True)
-
-
 def _may_write(path: Path) -> bool:
     return bool(path.stat().st_mode & 0o222) and os.access(path, os.W_OK)
 
@@ -83,8 +109,16 @@ def keep_from_inputs(path: Path, inputs: Iterable[Path]) -> None:
     """CannotDo if `path` is one of the files that were read, by whatever name: a link to it, or the same letters in
     another case where the system does not tell them apart."""
     for given in inputs:
-        if path.resolve() == given.resolve() or (path.exists() and given.exists() and path.samefile(given)):
+        if _same(path, given):
             raise CannotDo.because("output-is-input", f"{path} is what the music is read from: name another file", path)
+
+
+def _same(one: Path, other: Path) -> bool:
+    if os.path.realpath(one) == os.path.realpath(other):
+        return True
+    with suppress(OSError):  # one of them is not there
+        return os.path.samefile(one, other)
+    return False
 
 
 def _umask() -> int:
@@ -94,15 +128,17 @@ def _umask() -> int:
 
 
 def _in_words(path: Path, fault: OSError) -> CannotDo:
+    folder = Path(os.path.realpath(path)).parent if os.path.islink(path) else path.parent
     reasons = {
-        errno.ENOENT: f"there is no folder {path.parent}",
-        errno.ENOTDIR: f"{path.parent} is not a folder",
+        errno.ENOENT: f"there is no folder {folder}",
+        errno.ENOTDIR: f"{folder} is not a folder",
         errno.ENOSPC: "no space is left on the disk",
         errno.EDQUOT: "no space is left for you on the disk",
-        errno.EACCES: f"you may not write in {path.parent}",
-        errno.EPERM: f"you may not write in {path.parent}",
-        errno.EROFS: f"{path.parent} can only be read",
+        errno.EACCES: f"you may not write in {folder}",
+        errno.EPERM: f"you may not write in {folder}",
+        errno.EROFS: f"{folder} can only be read",
         errno.ENAMETOOLONG: "the name is too long",
+        errno.ELOOP: f"it {IN_A_CIRCLE}",
     }
     reason = reasons.get(fault.errno or 0, fault.strerror or str(fault))
     return CannotDo.because("cannot-write", f"{path} cannot be written: {reason}", path)

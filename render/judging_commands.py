@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from render.terminal import CAUTIONED, DONE, PlanFile, as_values, console, print_json, refusing
+from render.status import CAUTIONED, DONE
+from render.terminal import PlanFile, as_values, console, print_json, refusing
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from render.terminal import CAUTIONED, DONE, PlanFile, console
+from render.status import CAUTIONED, DONE
+from render.terminal import PlanFile, console
 
 
 def _percent(low: float, high: float, example: str):
@@ -93,7 +94,8 @@ def render(
         typer.Option(
             "-o", "--output", metavar="FILE", show_default=False,
             help="What to write: .mid, .wav, .flac, .ogg or .mp3; may be given again. "
-            "With several plans: one file for each, or a folder. Without it a .mid and a .wav beside the plan.",
+            "With several plans: one file for each, or a folder. Without it a .mid and a .wav beside the plan, named "
+            "after it and after what is heard of it.",
         ),
     ] = None,
     soundfont: Soundfont = None,

@@ -59,7 +59,8 @@ def play(make: Callable[[Path], float], place: Callable[[float], str], warning: 
 
     The file is gone in every case. CannotDo where there is no sound device.
     """
-    with temporary_file(Path(tempfile.gettempdir()), ".wav") as file, _mixer() as mixer:
+    with temporary_file(Path(tempfile.gettempdir()), ".wav") as temporary, _mixer() as mixer:
+        file = temporary.path
         seconds = make(file)
         console.print(Text(warning))
         mixer.music.load(file)

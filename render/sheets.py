@@ -9,7 +9,7 @@ from rich.text import Text
 
 from render.drawing.sheet import make_sheet
 from render.drawing.sheet_files import KINDS, STAND_IN, missing_letters, sheet_files, write_sheet
-from render.files import keep_from_inputs
+from render.files import refuse_outputs
 from render.report import show_remarks
 from soundfonts import guitar
 from timing.cautions import check
@@ -37,8 +37,7 @@ def draw_plan(plan: Path, output: Path | None, curves: bool, paper: str, console
             bar.update(task, description="system by system", completed=done, total=total)
 
         sheet = make_sheet(reading, remarks, name=plan.name, paper=paper, curves=curves, progress=progress)
-        for file in sheet_files(sheet, path):
-            keep_from_inputs(file, [plan, reading.score.path])
+        refuse_outputs(sheet_files(sheet, path), reading.files)
         bar.update(task, description=f"{path.name} is written", total=None)
         files = write_sheet(sheet, path)
     if sheet.refusal is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,10 +11,11 @@ from rich.console import Console
 from rich.text import Text
 
 from render.audio import Take, render_audio
-from render.files import keep_from_inputs
+from render.files import refuse_outputs
 from render.report import clock, show_remarks
 from render.stems import RATE
 from render.synth import BLOCK
+from render.take_names import take_stem
 from soundfonts import guitar
 from soundfonts.banks import checked_bank
 from timing.cautions import check
@@ -52,19 +54,22 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
 
     All plans are read before anything is written. CannotDo if one of them, or a file, is not possible.
     """
-    targets = share_out(plans, outputs)
+    _refuse_kinds(outputs)
     if wanted.soundfont is not None:
         checked_bank(wanted.soundfont)
     readings = load_all(plans, wanted.fingering, wanted.scale)
     performances = [_performance(reading, plan, wanted) for plan, reading in zip(plans, readings, strict=True)]
-    inputs = [*plans, *(reading.score.path for reading in readings)]
+    targets = share_out(plans, outputs, wanted)
+    banks = [wanted.soundfont] if wanted.soundfont is not None else []
+    inputs = [*plans, *(file for reading in readings for file in reading.files), *banks]
+    refuse_outputs((file for files in targets for file in files), inputs)
     cautioned = False
     for plan, reading, performance, files in zip(plans, readings, performances, targets, strict=True):
         remarks = _remarks(plan, reading, wanted)
         cautions = [remark for remark in remarks if remark.stands]
         show_remarks(console, cautions)
         for file in files:
-            _write(performance, file, inputs, wanted.soundfont, console)
+            _write(performance, file, wanted.soundfont, console)
         if others := _others_in_words(remarks):
             console.print(Text(f"{others}: lentando check {plan}", style="dim"))
         cautioned |= bool(cautions)
@@ -104,26 +109,32 @@ def _others_in_words(remarks: Sequence[Remark]) -> str:
     return ", ".join(said)
 
 
-def share_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]]:
-    """Which files each plan is rendered to: those asked for, or a .mid and a .wav beside the plan."""
-    shared = _shared_out(plans, outputs)
-    files = [file.resolve() for targets in shared for file in targets]
+def share_out(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted) -> list[list[Path]]:
+    """Which files each plan is rendered to: those asked for, or a .mid and a .wav, beside it or in a folder that is
+    asked for."""
+    shared = _shared_out(plans, outputs, wanted)
+    files = [os.path.realpath(file) for targets in shared for file in targets]
     if len(set(files)) < len(files):
-        twice = next(file for file in files if files.count(file) > 1)
+        twice = Path(next(file for file in files if files.count(file) > 1))
         raise CannotDo.because("output-count", f"{twice.name} would be written twice: give each take a name of its own")
     return shared
 
 
-def _shared_out(plans: Sequence[Path], outputs: Sequence[Path]) -> list[list[Path]]:
+def _refuse_kinds(outputs: Sequence[Path]) -> None:
     for file in outputs:
-        if not file.is_dir() and file.suffix.lower() not in MIDI + SOUND:
+        if not os.path.isdir(file) and file.suffix.lower() not in MIDI + SOUND:
             kinds = ", ".join((MIDI[0], *SOUND))
             raise CannotDo.because("output-kind", f"{file}: the name must end in one of {kinds}", file)
-    if not outputs:
-        return [[plan.with_suffix(".mid"), plan.with_suffix(".wav")] for plan in plans]
-    if len(outputs) == 1 and outputs[0].is_dir():
-        return [[outputs[0] / f"{plan.stem}.mid", outputs[0] / f"{plan.stem}.wav"] for plan in plans]
-    if any(file.is_dir() for file in outputs):
+
+
+def _shared_out(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted) -> list[list[Path]]:
+    folder = outputs[0] if len(outputs) == 1 and os.path.isdir(outputs[0]) else None
+    if folder is not None or not outputs:
+        return [
+            [(folder or plan.parent) / f"{take_stem(plan, wanted)}{kind}" for kind in (MIDI[0], SOUND[0])]
+            for plan in plans
+        ]
+    if any(map(os.path.isdir, outputs)):
         raise CannotDo.because("output-count", "give either one folder or files, not both")
     if len(plans) == 1:
         return [list(outputs)]
@@ -145,10 +156,7 @@ def _remarks(plan: Path, reading: Reading, wanted: Wanted) -> list[Remark]:
     return list(dict.fromkeys([*check(load(plan, wanted.fingering), sound=guitar), *beyond]))
 
 
-def _write(
-    performance: Performance, file: Path, inputs: Sequence[Path], soundfont: Path | None, console: Console
-) -> None:
-    keep_from_inputs(file, inputs)
+def _write(performance: Performance, file: Path, soundfont: Path | None, console: Console) -> None:
     if file.suffix.lower() in MIDI:
         from render.midi import write_midi
 

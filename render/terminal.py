@@ -1,4 +1,4 @@
-"""What the commands share: exit status, the plan's argument, the terminal, remarks as JSON."""
+"""What the commands share: the plan's argument, the terminal, remarks as JSON."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from render.status import IMPOSSIBLE
+
 if TYPE_CHECKING:
     from rich.console import Console
 
     from timing.remarks import Remark
-
-DONE, CAUTIONED, IMPOSSIBLE, INTERRUPTED, TERMINATED = 0, 1, 2, 130, 143
 
 PlanFile = Annotated[
     Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file that names its score.", show_default=False)

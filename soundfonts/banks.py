@@ -8,6 +8,7 @@ from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
+from timing.links import IN_A_CIRCLE, in_a_circle
 from timing.remarks import CannotDo
 
 _MOST_CHUNKS = 64  # a bank has three at the top level; a file of nothing but empty ones must not be walked to its end
@@ -32,6 +33,7 @@ def checked_bank(path: str | Path) -> Path:
     try:
         if not path.is_file():
             what = "is a folder, not a SoundFont" if path.is_dir() else "does not exist"
+            what = IN_A_CIRCLE if in_a_circle(path) else what
             raise CannotDo.because("no-bank", f"the SoundFont {path} {what}", path)
         with path.open("rb") as file:
             head = file.read(12)

@@ -9,20 +9,19 @@ from __future__ import annotations
 import atexit
 import contextlib
 import os
-import secrets
+import re
 import shutil
 import tempfile
-import time
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
 from typing import BinaryIO
 
 from soundfonts.banks import checked_bank, fingerprint
-from timing.reader.cache import folder
+from timing.reader.cache import folder, put_in_place
 from timing.remarks import CannotDo
-
-_ABANDONED = 3600  # seconds after which an unfinished file belongs to nobody
+from timing.unfinished import NUMBER, Unfinished, tidy, unfinished
 
 
 def kept(name: str, family: str, version: str, write: Callable[[BinaryIO], None]) -> Path:
@@ -51,7 +50,7 @@ def whole(path: Path) -> bool:
     """Is this a SoundFont, and of the bytes that were written? What was damaged inside would be loud noise."""
     try:
         checked_bank(path)
-        return fingerprint(path) == _beside(path).read_text(encoding="ascii")
+        return _beside(path).is_file() and fingerprint(path) == _beside(path).read_text(encoding="ascii")
     except (CannotDo, OSError, UnicodeDecodeError):
         return False
 
@@ -62,23 +61,25 @@ def _beside(path: Path) -> Path:
 
 
 def _write_whole(path: Path, write: Callable[[BinaryIO], None]) -> None:
-    unfinished = path.with_name(f"{path.stem}-{secrets.token_hex(8)}.part")
-    try:
-        with unfinished.open("xb") as file:
+    with _unfinished(path) as bank, _unfinished(path) as digest:
+        with bank.path.open("wb") as file:
             write(file)
             file.flush()
             os.fsync(file.fileno())
-        _beside(path).write_text(fingerprint(unfinished), encoding="ascii")
-        os.replace(unfinished, path)
-    finally:
-        unfinished.unlink(missing_ok=True)
+        digest.path.write_text(fingerprint(bank.path), encoding="ascii")
+        put_in_place(digest, _beside(path))
+        put_in_place(bank, path)
+
+
+def _unfinished(path: Path) -> AbstractContextManager[Unfinished]:
+    return unfinished(path.parent, f"{path.stem}-", ".part")
 
 
 def _tidy(place: Path, family: str, version: str) -> None:
     """Remove banks of other versions, and unfinished files that nobody writes any more."""
+    tidy(place, re.compile(rf"{re.escape(family)}-.*-{NUMBER}\.part"))
     for path in place.glob(f"{family}-*"):
-        abandoned = path.suffix == ".part" and time.time() - path.stat().st_mtime > _ABANDONED
-        if abandoned or (path.suffix != ".part" and not path.name.startswith(f"{family}-{version}-")):
+        if path.suffix != ".part" and not path.name.startswith(f"{family}-{version}-"):
             with contextlib.suppress(OSError):
                 path.unlink()
 

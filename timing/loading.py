@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 
+from timing.links import IN_A_CIRCLE, in_a_circle
 from timing.plan import Plan
 from timing.plan.planfile import SCORES, read_plan
 from timing.reader import read_score
@@ -30,6 +32,9 @@ def _read(path: str | Path, fingering: str | None = None, text: str | None = Non
     if fingering is not None:
         plan = plan.model_copy(update={"fingering": fingering})
     score_path = Path(plan.score)
+    if in_a_circle(score_path):
+        message = f"the score {score_path.name} {IN_A_CIRCLE}"
+        raise CannotDo([Remark(Severity.ERROR, "no-score", message, plan.place("score"))])
     if not score_path.exists():
         folder = score_path.parent
         beside = [file.name for file in folder.iterdir()] if folder.is_dir() else []
@@ -52,7 +57,7 @@ def load_all(paths: Iterable[str | Path], fingering: str | None = None, scale: S
             faults += refusal.remarks
     if faults:
         raise CannotDo(dict.fromkeys(faults))
-    files = [reading.score.path.resolve() for reading in readings]
+    files = [os.path.realpath(reading.score.path) for reading in readings]
     for number, (reading, (score, plan)) in enumerate(zip(list(readings), sources, strict=True)):
         same = [other.score for other, file in zip(readings, files, strict=True) if file == files[number]]
         alike = split_alike(score, same)

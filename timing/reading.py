@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 
 import numpy as np
 
@@ -63,6 +64,11 @@ class Reading:
     def phrase_spans(self) -> np.ndarray:
         """(3, phrases) where each begins and ends, in quarters, and its length in bars."""
         return np.array([(p.start, p.end, p.bars) for p in self.phrases]).reshape(-1, 3).T
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The files that were read for it: the plan, those that it is based on, the score."""
+        return *self.plan.files, self.score.path
 
     @property
     def order(self) -> str:

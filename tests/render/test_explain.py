@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from render.command import app
+from render.commands import app
 from render.explain import BEGIN, END, find, page, pages, renew
 from timing.cautions import RULES
 from timing.cautions.rules import Rule

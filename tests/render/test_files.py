@@ -5,13 +5,15 @@ from __future__ import annotations
 import codecs
 import errno
 import os
+import socket
+import stat
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from render.files import keep_from_inputs, rewrite, written_whole
+from render.files import keep_from_inputs, refuse_outputs, rewrite, temporary_file, written_whole
 from timing.remarks import CannotDo
 
 ROOT = Path(__file__).parents[2]
@@ -64,7 +66,7 @@ import os, sys
 from pathlib import Path
 from render.files import written_whole
 
-WATCHED = ("files.py", "contextlib.py")
+WATCHED = ("files.py", "contextlib.py", "unfinished.py")
 
 def interrupt_at(step):
     def trace(frame, event, _):
@@ -189,6 +191,80 @@ def test_a_full_disk(small_disk):
         write(small_disk / "small.mid", bytes(200_000))
     assert [p.name for p in small_disk.iterdir()] == ["small.mid"]
     assert (small_disk / "small.mid").read_bytes() == b"old"
+
+
+def made(kind: str, path: Path) -> None:
+    """Something at `path` that is no file."""
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "socket":
+        with socket.socket(socket.AF_UNIX) as listening:
+            listening.bind(os.path.relpath(path))  # its whole name may be too long for a socket
+    elif kind == "device":
+        try:
+            os.mknod(path, 0o600 | stat.S_IFCHR, os.makedev(1, 3))  # one that takes everything
+        except PermissionError:
+            pytest.skip("needs the right to make a device")
+    else:
+        path.mkdir()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs pipes with names")
+@pytest.mark.parametrize("links", [0, 1, 3])
+@pytest.mark.parametrize("kind", ["pipe", "socket", "device", "folder"])
+def test_what_is_no_file_is_never_replaced(folder, kind, links):
+    path = folder / "take-0.wav"
+    made(kind, path)
+    for number in range(links):
+        path = folder / f"take-{number + 1}.wav"
+        path.symlink_to(f"take-{number}.wav")
+    before = {each.name: each.lstat().st_mode for each in folder.iterdir()}
+    for refuse in (write, lambda file: refuse_outputs([folder / "other.wav", file], [])):
+        with pytest.raises(CannotDo, match=f"take-{links}.wav is a {kind}.*: name a file"):
+            refuse(path)
+        assert {each.name: each.lstat().st_mode for each in folder.iterdir()} == before
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs links")
+def test_links_that_lead_in_a_circle_or_to_no_folder_are_told(folder):
+    (folder / "a.wav").symlink_to("b.wav")
+    (folder / "b.wav").symlink_to("a.wav")
+    (folder / "c.wav").symlink_to("nowhere/take.wav")
+    for name, words in (("a.wav", "leads in a circle"), ("c.wav", "there is no folder .*nowhere")):
+        for refuse in (write, lambda file: refuse_outputs([file], [folder / "b.wav"])):
+            with pytest.raises(CannotDo, match=words):
+                refuse(folder / name)
+    assert names(folder) == ["a.wav", "b.wav", "c.wav"]
+
+
+def test_all_outputs_are_looked_at_before_the_first_is_written(folder):
+    refuse_outputs([folder / "a.wav", folder / "neighbour.wav"], [folder / "score.mid"])
+    with pytest.raises(CannotDo, match="there is no folder"):
+        refuse_outputs([folder / "a.wav", folder / "nowhere" / "b.wav"], [])
+    with pytest.raises(CannotDo, match="is what the music is read from"):
+        refuse_outputs([folder / "a.wav", folder / "neighbour.wav"], [folder / "neighbour.wav"])
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from render.files import written_whole
+with written_whole(Path(sys.argv[1])) as temporary:
+    temporary.write_bytes(b"half")
+    os._exit(9)  # as after kill -9, nothing is tidied
+"""
+
+
+def test_what_a_killed_process_left_is_tidied_by_the_next(folder):
+    command = [sys.executable, "-c", KILLED, str(folder / "take.wav")]
+    assert subprocess.run(command, env=os.environ | {"PYTHONPATH": str(ROOT)}).returncode == 9
+    (left,) = names(folder)
+    assert left.startswith(".lentando-")
+    (folder / ".lentando-mine.wav").write_bytes(b"a user's own")
+    with temporary_file(folder, ".wav") as being_written:
+        write(folder / "other.wav")
+        assert names(folder) == sorted([being_written.path.name, ".lentando-mine.wav", "other.wav"])
+    assert names(folder) == [".lentando-mine.wav", "other.wav"]
 
 
 def test_what_was_read_is_not_written_over_by_any_name(tmp_path):

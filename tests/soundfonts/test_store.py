@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import errno
 import os
+import random
 import subprocess
 import sys
-import time
 
 import pytest
 
@@ -77,20 +77,47 @@ def test_one_that_was_damaged_is_written_again(damage):
     assert keep().read_bytes() == content
 
 
-def test_a_folder_in_its_place_does_not_keep_the_guitar_silent(cache):
-    (cache / NAME).mkdir(parents=True)
-    assert whole(keep())
+@pytest.mark.parametrize("name", [NAME, f"{NAME}.sha256"])
+def test_a_folder_in_its_place_is_moved_aside(cache, name):
+    (cache / name / "inside").mkdir(parents=True)
+    assert whole(keep()) and keep(never) == cache / NAME
+    (aside,) = cache.glob("*.aside")
+    assert (aside / "inside").is_dir()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with names")
+@pytest.mark.parametrize("name", [NAME, f"{NAME}.sha256"])
+def test_a_pipe_in_its_place_is_replaced(cache, name):
+    keep()
+    (cache / name).unlink()
+    os.mkfifo(cache / name)
+    assert whole(keep()) and keep(never) == cache / NAME
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_whatever_is_damaged_is_written_again(seed):
+    """Bytes changed, cut off, put in, in the bank or in the sum beside it."""
+    chance, path = random.Random(seed), keep()
+    content, digest = path.read_bytes(), path.with_name(f"{NAME}.sha256")
+    damaged = digest if seed % 4 == 0 else path
+    before = damaged.read_bytes()
+    place = chance.randrange(len(before))
+    more, rest = chance.randbytes(chance.randrange(1, 9)), before[place + chance.randrange(9) :]
+    damaged.write_bytes(before[:place] + more + rest)
+    if damaged.read_bytes() != before:
+        assert not whole(path)
+    assert keep().read_bytes() == content and keep(never) == path
 
 
 def test_other_versions_and_what_a_killed_process_left_are_removed(cache):
     cache.mkdir()
-    old, left, young, other = (cache / name for name in ("tone-1-a.sf2", "tone-2-a-x.part", "tone-2-a-y.part", "b.npz"))
-    for path in (old, left, young, other):
-        path.write_bytes(b"x")
-    os.utime(left, (time.time() - 7200,) * 2)
+    number = "0123456789abcdef"
+    gone = ["tone-1-a.sf2", f"tone-2-a-{number}.part", f"tone-1-b-{number}.part"]
+    stay = ["tone-2-a-x.part", f"other-{number}.part", "b.npz"]
+    for name in (*gone, *stay):
+        (cache / name).write_bytes(b"x")
     keep()
-    assert not old.exists() and not left.exists()
-    assert young.exists() and other.exists()
+    assert sorted(path.name for path in cache.iterdir()) == sorted([*stay, NAME, f"{NAME}.sha256"])
 
 
 def test_a_write_that_fails_leaves_nothing(cache):
@@ -145,4 +172,4 @@ def test_two_processes_at_once_and_one_that_is_killed(cache):
     assert whole(keep())
     assert other.communicate(timeout=30)[0].strip() == str(cache / NAME)
     assert whole(cache / NAME)
-    assert [path.suffix for path in cache.iterdir()].count(".part") == 1  # the killed one's, which an hour will remove
+    assert sorted(path.name for path in cache.iterdir()) == [NAME, f"{NAME}.sha256"]  # nor is the killed one's left

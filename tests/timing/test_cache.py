@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import random
 import subprocess
 import sys
 from contextlib import suppress
@@ -78,12 +80,117 @@ def test_a_broken_archive_is_read_over(path, folder, broken):
 
 
 def test_an_archive_of_pickles_or_other_tables_is_not_opened(path, folder):
-    read_score(path)
+    whole = read_score(path)
     (archive,) = folder.glob("*.npz")
-    np.savez(archive, about=np.array([{}], object))
+    tables = {table: getattr(whole, table) for table in ("notes", "heads", "bars", "marks", "parts")}
+    about = np.load(archive)["about"]
+    np.savez(archive, about=about, **tables)
+    assert same(cache.load(archive.stem, path), whole)  # so an archive is made
+    np.savez(archive, about=about, **tables | {"notes": np.array([{}], object)})
     assert cache.load(archive.stem, path) is None
-    np.savez(archive, about=np.array("{}"), **{t: np.zeros(3) for t in ("notes", "heads", "bars", "marks", "parts")})
+    np.savez(archive, about=about, **tables | {"notes": np.zeros(3)})
     assert cache.load(archive.stem, path) is None
+    np.savez(archive, about=np.array("[]"), **tables)
+    assert cache.load(archive.stem, path) is None
+
+
+def mended(path, folder, whole) -> bool:
+    """Whether the score comes back, and lies in the cache again."""
+    again = read_score(path)
+    (archive,) = (each for each in folder.glob("*.npz") if each.is_file())
+    return same(again, whole) and same(cache.load(archive.stem, path), whole)
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_whatever_is_damaged_is_read_anew_and_mended(path, folder, seed):
+    """Bytes changed, cut off, put in, twice or turned over, anywhere in the archive."""
+    whole = read_score(path)
+    (archive,) = folder.glob("*.npz")
+    chance, content = random.Random(seed), archive.read_bytes()
+    for _ in range(chance.choice([1, 1, 2, 20])):
+        place, more = chance.randrange(len(content)), chance.randbytes(chance.randrange(1, 30))
+        content = chance.choice(
+            [
+                content[:place] + bytes([content[place] ^ 1 << chance.randrange(8)]) + content[place + 1 :],
+                content[:place] + more + content[place + len(more) :],
+                content[:place] + more + content[place:],
+                content[: max(place, 1)],
+                content[:place] + content[place + len(more) :] or b"x",
+                content[place:] + content[:place],
+                content[:place] + bytes(len(content) - place),
+            ]
+        )
+    archive.write_bytes(content)
+    kept = cache.load(archive.stem, path)
+    assert kept is None or same(kept, whole)
+    assert mended(path, folder, whole)
+
+
+def test_the_archive_of_another_score_is_not_taken_for_it(path, tmp_path, folder):
+    whole = read_score(path)
+    (archive,) = folder.glob("*.npz")
+    other = tmp_path / "other.musicxml"
+    other.write_text(SCORE.replace("<step>E", "<step>F"))
+    read_score(other)
+    (theirs,) = set(folder.glob("*.npz")) - {archive}
+    archive.write_bytes(theirs.read_bytes())
+    theirs.unlink()
+    assert cache.load(archive.stem, path) is None
+    assert mended(path, folder, whole)
+
+
+def test_a_folder_in_its_place_is_moved_aside(path, folder):
+    whole = read_score(path)
+    (archive,) = folder.glob("*.npz")
+    archive.unlink()
+    (archive / "inside").mkdir(parents=True)
+    assert mended(path, folder, whole)
+    (aside,) = folder.glob("*.aside")
+    assert (aside / "inside").is_dir()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with names")
+def test_a_pipe_in_its_place_is_replaced(path, folder):
+    whole = read_score(path)
+    (archive,) = folder.glob("*.npz")
+    archive.unlink()
+    os.mkfifo(archive)
+    assert mended(path, folder, whole)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs permissions and links")
+def test_one_that_may_not_be_read_and_one_that_leads_in_a_circle_are_replaced(path, folder):
+    whole = read_score(path)
+    (archive,) = folder.glob("*.npz")
+    archive.chmod(0)
+    assert mended(path, folder, whole)
+    archive.unlink()
+    archive.symlink_to(archive)
+    assert mended(path, folder, whole)
+
+
+KILLED = """
+import os, sys
+import numpy as np
+from timing.reader import read_score
+
+def killed(file, **_):
+    file.write(b"half")
+    file.flush()
+    os._exit(9)  # as after kill -9, nothing is tidied
+
+np.savez_compressed = killed
+read_score(sys.argv[1])
+"""
+
+
+def test_what_a_killed_process_left_is_tidied_by_the_next(path, folder):
+    assert subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False).returncode == 9
+    assert [each.suffix for each in folder.iterdir()] == [".part"]
+    (folder / "mine-0123456789abcdef.part").write_bytes(b"a user's own")
+    read_score(path)
+    assert sorted(each.suffix for each in folder.iterdir()) == [".npz", ".part"]
+    assert (folder / "mine-0123456789abcdef.part").exists()
 
 
 def test_a_folder_that_cannot_be_made_is_no_error(path, tmp_path, monkeypatch):

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 from planfiles import SCORE, faults, faults_of, write
 
+from soundfonts.banks import checked_bank
+from timing.loading import load
 from timing.plan import Plan
 from timing.plan.planfile import MAX_CHAIN, read_plan
+from timing.remarks import CannotDo
 
 
 def chain(folder: Path, **texts: str) -> Plan:
@@ -117,6 +121,52 @@ def test_circles_are_named(tmp_path):
     assert [fault.code for fault in found] == ["plan-circle"]
     assert "plan.yaml is based on a.yaml is based on b.yaml is based on plan.yaml" in found[0].message
     assert (found[0].place.file.name, found[0].place.line) == ("b.yaml", 1)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs links")
+def test_a_circle_through_another_name_of_a_plan_is_said(tmp_path):
+    write(tmp_path, "based on: b.yaml", "a.yaml")
+    (tmp_path / "alias.yaml").symlink_to("a.yaml")
+    write(tmp_path, "based on: alias.yaml", "b.yaml")
+    (fault,) = faults_of(tmp_path / "a.yaml")
+    assert fault.code == "plan-circle"
+    said = "this goes in a circle: a.yaml is based on b.yaml is based on alias.yaml, which is a.yaml by another name"
+    assert fault.message == said
+    write(tmp_path, "based on: alias.yaml", "a.yaml")
+    (fault,) = faults_of(tmp_path / "a.yaml")
+    assert fault.message.endswith("a.yaml is based on alias.yaml, which is a.yaml by another name")
+
+
+def test_in_a_circle_of_plans_with_one_name_their_folders_are_said(tmp_path):
+    for folder, other in (("one", "two"), ("two", "one")):
+        (tmp_path / folder).mkdir()
+        write(tmp_path / folder, f"based on: ../{other}/plan.yaml", "plan.yaml")
+    (fault,) = faults_of(tmp_path / "one" / "plan.yaml")
+    assert fault.message.count("one") >= 2 and "two" in fault.message
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs links")
+def test_links_that_lead_in_a_circle_are_told_as_such(tmp_path):
+    (tmp_path / "one.yaml").symlink_to("two.yaml")
+    (tmp_path / "two.yaml").symlink_to("one.yaml")
+    (tmp_path / "piece.musicxml").symlink_to("piece.musicxml")
+    said = "is a link that leads in a circle, with no file at its end"
+    (fault,) = faults_of(tmp_path / "one.yaml")
+    assert fault.code == "no-plan" and said in fault.message
+    (fault,) = faults(tmp_path, "based on: one.yaml")
+    assert (fault.code, fault.message, fault.place.line) == ("plan-circle", f"'one.yaml' {said}", 1)
+    write(tmp_path, SCORE, "plan.yaml")
+    with pytest.raises(CannotDo, match=f"the score piece.musicxml {said}"):
+        load(tmp_path / "plan.yaml")
+    with pytest.raises(CannotDo, match=said):
+        checked_bank(tmp_path / "one.yaml")
+
+
+def test_a_plan_knows_all_files_that_it_was_read_from(tmp_path):
+    plan = chain(tmp_path, first=SCORE, base="based on: first.yaml", own="based on: base.yaml\ntempo: 60")
+    assert [file.name for file in plan.files] == ["own.yaml", "base.yaml", "first.yaml"]
+    assert plan.model_copy(update={"title": "other"}).files == plan.files
+    assert Plan(score="piece.musicxml").files == ()
 
 
 def test_a_chain_has_an_end(tmp_path):

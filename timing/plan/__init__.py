@@ -6,9 +6,10 @@ What the entries of each section hold is in `time`, `sound`, `strings` and `acce
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any, Self
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema
 
 from timing.plan import words
 from timing.plan.accept import Acceptance
@@ -100,6 +101,7 @@ def _section(entry: type[Entry]) -> Any:
 class Plan(Words):
     """One reading of one score. An empty plan plays the notes in strict time at an even level."""
 
+    _files: tuple[Path, ...] = PrivateAttr(default=())
     title: words.text(200, "the title of this reading") | None = None
     based_on: words.FileName | None = Field(None, alias="based on", description="the plan this one starts from")
     without: Annotated[
@@ -142,6 +144,11 @@ class Plan(Words):
     glissandi: _section(Glissando) = Field((), description="slides from one note into another")
     strings: _section(StringChoice) = Field((), description="on which strings the notes lie, and how they are sounded")
     accept: _section(Acceptance) = Field((), description="cautions that are meant to stand, each with its reason")
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The files that it was read from: its own, and the plans that it is based on. None for one made in Python."""
+        return self._files
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any, get_args
 
 from pydantic import ValidationError
 
+from timing.links import IN_A_CIRCLE, in_a_circle
 from timing.plan import SECTIONS, Plan, words
 from timing.plan.entry import KeyFault, Words
 from timing.plan.position import parse_range, shown
@@ -29,7 +31,8 @@ def read_plan(path: str | Path, text: str | None = None) -> Plan:
     """
     path = Path(path)
     remarks: list[Remark] = []
-    source = _load(path, (), remarks, text)
+    read: list[Path] = []
+    source = _load(path, (), remarks, read, text)
     plan, untold = None, 0
     if source is not None:
         try:
@@ -42,6 +45,7 @@ def read_plan(path: str | Path, text: str | None = None) -> Plan:
         remarks.append(_fault("plan-no-score", message, Place(path, 1, 1, source.place.excerpt)))
     if plan is None or remarks:
         raise CannotDo(in_order(remarks, path, untold))
+    plan._files = tuple(read)
     return plan
 
 
@@ -52,10 +56,12 @@ def _fault(code: str, message: str, place: Place | None, suggestion: str | None 
 # -- the file, and the plan it is based on
 
 
-def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark], text: str | None = None) -> Map | None:
+def _load(
+    path: Path, chain: tuple[Path, ...], remarks: list[Remark], read: list[Path], text: str | None = None
+) -> Map | None:
     """The raw plan with what it is based on merged in, and its score's path resolved against its own folder.
 
-    Faults are added to `remarks`; None if there is nothing to validate.
+    Faults are added to `remarks`, and all files that were read to `read`; None if there is nothing to validate.
     """
     if path.suffix.lower() in SCORES:
         message = f"{path.name} is a score: write a plan with the line 'score: {path.name}'"
@@ -66,6 +72,7 @@ def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark], text: str 
     except CannotDo as cannot:
         remarks += cannot.remarks
         return None
+    read.append(path)
     remarks += faults
     if not isinstance(source, Map):
         if not faults:
@@ -78,19 +85,22 @@ def _load(path: Path, chain: tuple[Path, ...], remarks: list[Remark], text: str 
     if not _is_file_name(base):  # a name that cannot be one is told when the plan is validated
         return source
     parent, place = path.parent / str(base), source.places["based on"]
+    if in_a_circle(parent):
+        remarks.append(_fault("plan-circle", f"{shown(base)} {IN_A_CIRCLE}", place))
+        return source
     if not parent.is_file():
         near = words.nearest(parent.name, [each.name for each in _neighbours(parent)])
         message = f"there is no plan {shown(base)} beside this one" + (f": did you mean '{near}'?" if near else "")
         remarks.append(_fault("no-plan", message, place, suggestion=near))
         return source
-    if parent.resolve() in (each.resolve() for each in (*chain, path)):
+    if any(_same(parent, each) for each in (*chain, path)):
         remarks.append(_fault("plan-circle", f"this goes in a circle: {_way(parent, path, chain)}", place))
         return source
     if len(chain) >= MAX_CHAIN:
         message = f"more than {MAX_CHAIN} plans are based on one another: base this one on an earlier plan"
         remarks.append(_fault("plan-circle", message, place))
         return source
-    older = _load(parent, (*chain, path), remarks)
+    older = _load(parent, (*chain, path), remarks, read)
     return source if older is None else _merge(older, source)
 
 
@@ -110,11 +120,20 @@ def _neighbours(path: Path) -> list[Path]:
         return []
 
 
+def _same(one: Path, other: Path) -> bool:
+    return os.path.realpath(one) == os.path.realpath(other)
+
+
 def _way(parent: Path, path: Path, chain: tuple[Path, ...]) -> str:
-    names = [each.name for each in (*chain, path)]
-    if len(names) == 1 or parent.resolve() == path.resolve():
+    """From plan to plan until one comes again, by names that tell them apart."""
+    again = next(each for each in (*chain, path) if _same(each, parent))
+    names = {each: each.name for each in (*chain, path, parent)}
+    if len(set(names.values())) < len({os.path.realpath(each) for each in names}):
+        names = {each: str(each) for each in names}
+    alias = "" if names[parent] == names[again] else f", which is {names[again]} by another name"
+    if again == path and not alias:
         return f"{path.name} is based on itself"
-    return " is based on ".join([*names, parent.name])
+    return " is based on ".join(names[each] for each in (*chain, path, parent)) + alias
 
 
 # -- one plan laid over another

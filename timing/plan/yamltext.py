@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Self
 
+from timing.links import IN_A_CIRCLE, in_a_circle
 from timing.plan.position import shown
 from timing.remarks import CannotDo, Place, Remark, Severity
 
@@ -96,8 +97,7 @@ def read_text(path: Path) -> str:
     """The text of a plan file; CannotDo if it is missing, unreadable, too large or not text."""
     try:
         if not path.is_file():
-            what = "is a folder, not a plan" if path.is_dir() else "there is no such file"
-            raise CannotDo.because("no-plan", f"{path}: {what}", path)
+            raise CannotDo.because("no-plan", f"{path}: {_no_plan(path)}", path)
         if (size := path.stat().st_size) > MAX_BYTES:
             limit = f"the limit is {MAX_BYTES / 1e6:.0f} MB"
             message = f"{path.name} is too large for a plan ({size / 1e6:.1f} MB; {limit})"
@@ -117,6 +117,14 @@ def read_text(path: Path) -> str:
         line = data[: fault.start].count(b"\n") + 1
         message = f"line {line} holds letters that are not in UTF-8: save the plan again as UTF-8 text"
         raise CannotDo([Remark(Severity.ERROR, "plan-text", message, Place(path, line, 1))]) from None
+
+
+def _no_plan(path: Path) -> str:
+    if in_a_circle(path):
+        return f"this {IN_A_CIRCLE}"
+    if path.is_dir():
+        return "is a folder, not a plan"
+    return "is not an ordinary file" if path.exists() else "there is no such file"
 
 
 def parse(path: Path, text: str) -> tuple[Any, list[Remark]]:

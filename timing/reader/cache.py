@@ -2,7 +2,7 @@
 
 They lie as numpy archives (never pickles) in the user's cache folder; the environment variable LENTANDO_CACHE names
 another. The key is the SHA-256 of the reader's version, the kind of file and its bytes. A cache that cannot be read or
-written is never an error: the score is read again.
+written is never an error: the score is read again, and what was damaged is replaced.
 """
 
 from __future__ import annotations
@@ -10,19 +10,22 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import secrets
+import re
 import zipfile
 from contextlib import suppress
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 
 from timing.remarks import Place, Remark, Severity
 from timing.score import BAR, HEAD, MARK, NOTE, PART, Score
+from timing.unfinished import NUMBER, Unfinished, tidy, unfinished
 
 READER = "9"  # raise it when the reader answers differently for the same file
 
 _TABLES = {"notes": NOTE, "heads": HEAD, "bars": BAR, "marks": MARK, "parts": PART}
+_UNFINISHED = re.compile(rf"[0-9a-f]{{64}}-{NUMBER}\.part")
 
 
 def folder() -> Path:
@@ -41,19 +44,28 @@ def key(kind: str, content: bytes) -> str:
 
 def load(name: str, path: Path) -> Score | None:
     """The score kept under this name, as if read from `path`; None if there is none, or none that is whole."""
+    archive = folder() / f"{name}.npz"
+    if not os.path.isfile(archive):  # to open a pipe would be to wait for someone who writes to it
+        return None
     try:
-        with np.load(folder() / f"{name}.npz", allow_pickle=False) as kept:
-            tables = {table: kept[table] for table in _TABLES}
-            about = json.loads(str(kept["about"]))
-        if any(tables[table].dtype != dtype for table, dtype in _TABLES.items()):
+        tables, about = _unpacked(archive)
+        if about["name"] != name or any(tables[table].dtype != dtype for table, dtype in _TABLES.items()):
             return None
         remarks = tuple(
             Remark(Severity(r["severity"]), r["code"], r["message"], Place(path, r["line"]), r["bar_name"], r["beat"])
             for r in about["remarks"]
         )
         return Score(path=path, title=about["title"], remarks=remarks, **tables)
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, RuntimeError):
+    except Exception:  # whatever damaged bytes make the libraries say: half a dozen kinds, some of them their own
         return None
+
+
+def _unpacked(archive: Path) -> tuple[dict[str, np.ndarray], dict]:
+    """The tables and what else is known. Each is taken out whole first: only so their sums are checked to the end."""
+    with zipfile.ZipFile(archive) as kept:
+        held = {table: np.load(BytesIO(kept.read(f"{table}.npy")), allow_pickle=False) for table in (*_TABLES, "about")}
+    about = json.loads(str(held.pop("about")))
+    return held, about
 
 
 def store(name: str, score: Score) -> None:
@@ -65,15 +77,19 @@ def store(name: str, score: Score) -> None:
         }
         for r in score.remarks
     ]  # fmt: skip
-    about = json.dumps({"title": score.title, "remarks": remarks})
-    unfinished = folder() / f"{name}-{secrets.token_hex(8)}.part"
-    try:
+    about = json.dumps({"name": name, "title": score.title, "remarks": remarks})
+    with suppress(OSError):  # else there is none, then
         folder().mkdir(parents=True, exist_ok=True)
-        with unfinished.open("xb") as file:
-            np.savez_compressed(file, about=np.array(about), **{table: getattr(score, table) for table in _TABLES})
-        os.replace(unfinished, folder() / f"{name}.npz")
-    except OSError:
-        pass  # there is none, then
-    finally:
-        with suppress(OSError):
-            unfinished.unlink(missing_ok=True)
+        tidy(folder(), _UNFINISHED)
+        with unfinished(folder(), f"{name}-", ".part") as archive:
+            with archive.path.open("wb") as file:
+                np.savez_compressed(file, about=np.array(about), **{table: getattr(score, table) for table in _TABLES})
+            put_in_place(archive, folder() / f"{name}.npz")
+
+
+def put_in_place(finished: Unfinished, place: Path) -> None:
+    """Put a file where the cache has it. A folder that stands there, which no file can replace, is moved out of the
+    way; nothing of what it may hold is removed."""
+    if place.is_dir() and not place.is_symlink():
+        place.rename(finished.path.with_suffix(".aside"))
+    finished.put(place)
