@@ -91,7 +91,7 @@ def _tabulate(parsed: Parsed) -> Score:
     set_ornaments(parsed, heads, notes, table)
     marks = read_marks(parsed, heads, notes, table, slurs)
     bars, bar_remarks = read_bars(parsed, marks)
-    marks = settle(marks, bars)
+    marks = settle(marks, bars, _written(parsed, len(bars)))
     within_bars(notes, table, bars)
     place = Place(parsed.raw.path)
     names = [f"{number}{suffix}" for number, suffix in bars[["number", "suffix"]].tolist()]
@@ -108,6 +108,12 @@ def _tabulate(parsed: Parsed) -> Score:
         remarks=tuple(Remark(r.severity, r.code, r.message, r.place or place, r.bar_name, r.beat) for r in remarks),
     )
     return split_bars(score, inner_repeats(score))
+
+
+def _written(parsed: Parsed, count: int) -> np.ndarray:
+    """(count,) how far each bar is written, in quarters; as far as any can be, where marks have no places of their own."""
+    filled = parsed.facts.filled if parsed.facts else {}
+    return np.array([float(filled.get(bar, LONGEST_BAR)) for bar in range(count)])
 
 
 # -- parsing

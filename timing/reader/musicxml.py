@@ -240,8 +240,8 @@ class _PartWalk:
         staff = int(figure(element.find("staff")) or 0)
         for scordatura in element.iterfind("direction-type/scordatura"):
             self._tuning(scordatura.findall("accord"), 0)
-        self._strings_in_words(element, staff, max(at, Fraction(0)))
-        self.directions.direction(element, staff, self.bar, max(at, Fraction(0)))
+        self._strings_in_words(element, staff, at)
+        self.directions.direction(element, staff, self.bar, at)
 
     def _strings_in_words(self, direction: Element, staff: int, at: Fraction) -> None:
         """Take note of what the words of a direction say of strings, and leave the rest of them to be read as words. A
