@@ -23,7 +23,7 @@ from timing.order import in_words, unfold
 from timing.ornaments import realise
 from timing.pace import Pace, build_pace
 from timing.parts import of_parts
-from timing.performance import PLAYED, POINTS, TONES, Performance
+from timing.performance import MOST_PLAYED, PLAYED, POINTS, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.plan.edits import replaced
@@ -166,6 +166,9 @@ def _written_out(score: Score, where: Where) -> np.ndarray:
     notes, bars = score.notes, where.bars
     first, last = np.searchsorted(notes["bar"], bars["row"]), np.searchsorted(notes["bar"], bars["row"], side="right")
     counts = last - first
+    if counts.sum() > MOST_PLAYED:
+        message = f"in this order of the bars there are more than {MOST_PLAYED:,} notes, the most that are played"
+        raise CannotDo.because("too-much", message)
     ordinal = np.repeat(np.arange(len(bars)), counts)
     ids = np.arange(len(ordinal)) - np.repeat(np.cumsum(counts) - counts, counts) + np.repeat(first, counts)
     source = notes[ids]

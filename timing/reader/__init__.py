@@ -91,6 +91,7 @@ def _tabulate(parsed: Parsed) -> Score:
     set_ornaments(parsed, heads, notes, table)
     marks = read_marks(parsed, heads, notes, table, slurs)
     bars, bar_remarks = read_bars(parsed, marks)
+    guard.lasting(parsed.raw, float(bars["length"].sum()))
     marks = settle(marks, bars, _written(parsed, len(bars)))
     within_bars(notes, table, bars)
     place = Place(parsed.raw.path)
@@ -111,7 +112,7 @@ def _tabulate(parsed: Parsed) -> Score:
 
 
 def _written(parsed: Parsed, count: int) -> np.ndarray:
-    """(count,) how far each bar is written, in quarters; as far as any can be, where marks have no places of their own."""
+    """(count,) how far each bar is written, in quarters; as far as any can be, where no mark has an offset."""
     filled = parsed.facts.filled if parsed.facts else {}
     return np.array([float(filled.get(bar, LONGEST_BAR)) for bar in range(count)])
 
@@ -199,7 +200,7 @@ def _parse_mei(raw: guard.Raw, tree) -> Parsed:
 
     guard.metres(raw, [figure for e in tree.iter() for a, figure in e.items() if a in ("meter.count", "count")])
     rests = (rest.get("num", "1") for rest in tree.iter("{http://www.music-encoding.org/ns/mei}multiRest"))
-    if any(not number.isdecimal() or int(number[:9]) > guard.MIDI_BARS for number in rests):
+    if any(not number.isdecimal() or int(number[:9]) > guard.MOST_BARS for number in rests):
         raise raw.refuse("score-unsafe", "asks for a rest of more bars than any music has")
     from music21.mei import MeiToM21Converter
 
@@ -215,7 +216,9 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
     try:
-        prepared = kern.prepare(guard.text(raw))
+        text = guard.text(raw)
+        guard.text_size(raw, text)
+        prepared = kern.prepare(text)
     except kern.SplitError as error:
         message = f"splits a staff more than {kern.MOST_SPLITS} times without joining it, at line {error.line}"
         raise raw.refuse("score-unsafe", f"{message}; no music needs that", error.line) from None
@@ -231,6 +234,7 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         text = text[: tunes[1]]
         message = f"the file holds {len(tunes)} tunes; the first is read"
         remarks.append(Remark(Severity.ADVICE, "collection", message))
+    guard.text_size(raw, text)
     text, bad = guard.text_metres(raw, text)
     remarks += _no_metres(bad)
     if re.search(r"^(?![A-Za-z+]:|%).*\[[^\]:]*\][\d/]*-|^(?![A-Za-z+]:|%).*\[[^\]:]*-", text, re.MULTILINE):
@@ -238,10 +242,23 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
     from music21.converter import parseData
 
-    stream = parseData(text, format="abc")
+    with _unbeamed():
+        stream = parseData(text, format="abc")
     if "Opus" in stream.classSet:
         stream = stream.scores.first()
     return Parsed(raw, "abc", stream, remarks=remarks)
+
+
+@contextlib.contextmanager
+def _unbeamed():
+    """Keeps music21 from beaming a tune: nobody asks for it, and it takes a time that is the square of the bars."""
+    from music21.stream import Part
+
+    Part.makeBeams = lambda part, **_: part  # in the place of what it has from Stream
+    try:
+        yield
+    finally:
+        del Part.makeBeams
 
 
 def _no_metres(found: list[str]) -> list[Remark]:
