@@ -230,11 +230,3 @@ def test_more_notes_than_are_played(monkeypatch):
     trilled.notes["ornament"], trilled.notes["upper"] = Ornament.TRILL, 2
     with pytest.raises(CannotDo, match="with those of the ornaments there are more than 60 notes"):
         perform(trilled, Plan.model_validate({"score": "made-by-hand.musicxml", "tempo": 60}))
-
-
-def test_a_trill_on_a_note_out_of_all_measure():
-    """At the slowest tempo a note of 4,000 quarters would be trilled more than five million times."""
-    trilled = score(bars=1, metre=(4000, 1), voices={1: "c4:16000"})
-    trilled.notes["ornament"], trilled.notes["upper"] = Ornament.TRILL, 2
-    with pytest.raises(CannotDo, match="more than 1,000,000 notes"):
-        perform(trilled, Plan.model_validate({"score": "made-by-hand.musicxml", "tempo": 10}))
