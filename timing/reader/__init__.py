@@ -17,6 +17,7 @@ import contextlib
 import io
 import re
 import warnings
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,6 +38,7 @@ from timing.score import PART, Score
 from timing.splitting import inner_repeats, split_bars
 
 _MOST_WARNINGS = 10
+_FORMATS = {"xml": "the format", "mxl": "the format", "midi": "MIDI", "abc": "ABC", "kern": "kern"}
 
 
 def read_score(path: str | Path, *, cache: bool = True) -> Score:
@@ -130,7 +132,7 @@ def _parse(raw: guard.Raw) -> Parsed:
         except RecursionError as error:
             raise raw.refuse("score-unsafe", "is nested too deeply to be read") from error
         except Exception as error:
-            raise _unreadable(raw, error) from error
+            raise _unreadable(raw, error, warned) from error
         _bar(parsed)
     parsed.remarks += _warnings(warned)
     return parsed
@@ -159,11 +161,15 @@ def _hushed():
             yield warned
 
 
-def _unreadable(raw: guard.Raw, error: Exception) -> CannotDo:
-    reason = " ".join(str(error).split())[:200] or type(error).__name__
-    if not type(error).__module__.startswith("music21"):
-        reason = f"something is missing or malformed ({reason})"
-    return raw.refuse("score-unreadable", f"cannot be read as music: {reason}")
+def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence = ()) -> CannotDo:
+    """What music21 or we have stumbled over, without their words: those are for whoever programs (see the cause)."""
+    said = " ".join(str(warning.message) for warning in warned)
+    found = re.search(r"exception took place in m\. (\S{1,12}) in part", said)
+    bar = getattr(error, "measureNumber", "") or (found[1] if found else "")
+    line = re.search(r"\bline (\d{1,7})\b", str(error)) if raw.kind in ("abc", "kern") else None
+    where = f" in bar {bar}" if bar else f" near line {line[1]}" if line else ""
+    message = f"cannot be read as music: something{where} is missing, or is not as {_FORMATS[raw.kind]} has it"
+    return raw.refuse("score-unreadable", f"{message}; export the score again, or mend it where it was written")
 
 
 def _warnings(warned: list) -> list[Remark]:

@@ -121,8 +121,8 @@ def xml(raw: Raw) -> Element:
     except DefusedXmlException:
         message = "defines XML entities or refers to other files, which no score needs; export it again"
         raise raw.refuse("score-unsafe", message) from None
-    except (ValueError, LookupError) as error:
-        raise raw.refuse("score-broken", f"is XML in an encoding that cannot be read: {error}") from None
+    except (ValueError, LookupError):
+        raise raw.refuse("score-broken", "is XML in an encoding that cannot be read; save it as UTF-8") from None
 
 
 _COUNTED = ("part", "measure", "note", "repeat")
@@ -172,8 +172,9 @@ def _unpack(raw: Raw) -> bytes:
             if len(names) > MXL_FILES:
                 raise raw.refuse("score-unsafe", f"is packed with more than {MXL_FILES:,} files")
             return _member(raw, packed, _root_name(raw, packed, names))
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, RuntimeError, OSError) as error:
-        raise raw.refuse("score-broken", f"cannot be unpacked: {error}") from None
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, NotImplementedError, RuntimeError, OSError):
+        message = "cannot be unpacked: it is cut short, damaged or locked; save it once more"
+        raise raw.refuse("score-broken", message) from None
 
 
 def _root_name(raw: Raw, packed: zipfile.ZipFile, names: list[str]) -> str:
@@ -212,8 +213,9 @@ def midi(raw: Raw) -> bytes:
         file = mido.MidiFile(file=io.BytesIO(raw.content))
     except EOFError:
         raise raw.refuse("score-broken", "is a MIDI file cut short") from None
-    except (OSError, ValueError, KeyError, IndexError, TypeError) as error:
-        raise raw.refuse("score-broken", f"is not a MIDI file that can be read: {error}") from None
+    except (OSError, ValueError, KeyError, IndexError, TypeError):
+        message = "is a MIDI file with events that there are not in the standard; export it again"
+        raise raw.refuse("score-broken", message) from None
     if file.ticks_per_beat <= 0 or file.ticks_per_beat >= 0x8000:
         message = "counts its time in film frames, not in quarters: export it with ticks a quarter"
         raise raw.refuse("score-broken", message)
