@@ -85,10 +85,10 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     played = _written_out(heard, where)
     lines = Lines(heard, played["id"], plan.voices, where)
     tunings, fretted = tuned.tunings, tuned.tunings.any(axis=1)
-    plan, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
+    plan, notes, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where, scale)
-    written, notes = played, score.notes[played["id"]]
+    written = played
     _strum(notes, played, plan, lines, where)
     if "ornaments" not in plan.marks.ignore:
         played, notes = realise(played, notes, plan.articulation, pace.time, bars, fretted)
