@@ -9,9 +9,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from timing.comparing import without_holds
 from timing.marks.uses import Fate, MarkUse
 from timing.reading import Reading
 from timing.remarks import Remark, Severity
+from timing.strings.playable import listed
 
 _STYLES = {Severity.ERROR: "bold red", Severity.CAUTION: "bold yellow", Severity.ADVICE: "bold blue"}
 
@@ -82,7 +84,9 @@ def _where(remark: Remark) -> str:
     heard = f"bar {remark.bar_name}" if remark.bar_name is not None else ""
     if heard and remark.beat is not None:
         heard += f", beat {remark.beat:g}"
-    if heard and (remark.pass_ or 1) > 1:
+    if heard and remark.passes:
+        heard += f", passes {listed(list(remark.passes))}"
+    elif heard and (remark.pass_ or 1) > 1:
         heard += f", pass {remark.pass_}"
     return "  ".join(part for part in (where, heard, f"[{remark.code}]") if part)
 
@@ -130,13 +134,19 @@ def _slowings(reading: Reading) -> Table:
     for heading in ("slowing", "bars", "pass", "pace at its end", "of its last beat"):
         table.add_column(heading)
     time, where = reading.performance.time, reading.where
+    unheld = without_holds(time)
     for slow in reading.pace.slowings:
         end, beat = slow.run.end, min(where.felt_beat(slow.run.end), slow.run.length)
-        last_beat = beat * 60 / float(time.seconds(end) - time.seconds(end - beat))
-        heard = last_beat / float(time.basic(end, before=True))  # with a fermata or a breath, if one stands there
+        basic = float(time.basic(end, before=True))
+        heard, freely = (
+            beat * 60 / float(each.seconds(end) - each.seconds(end - beat)) / basic for each in (time, unheld)
+        )
+        last = f"{heard:.0%}"
+        if heard < freely - 0.005:  # a fermata, an accent or a breath stands there, and belongs to what one hears
+            last += f" with its hold, {freely:.0%} without"
         pass_ = where.beat_before(end)[2]
         reached = f"{slow.to:.0%}" if slow.until == slow.run.end else "cut short"
-        table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), reached, f"{heard:.0%}")
+        table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), reached, last)
     return table
 
 

@@ -128,6 +128,7 @@ def remark_values(remark: Remark) -> dict[str, Any]:
         "bar": remark.bar,
         "beat": remark.beat,
         "pass": remark.pass_,
+        "passes": list(remark.passes) or ([remark.pass_] if remark.pass_ is not None else []),
         "suggestion": remark.suggestion,
         "accepted": remark.accepted,
         "bar_name": remark.bar_name,

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing.performance import HARMONIC, ORDINARY, PLUCKED, SLURRED
+from timing.performance import HARMONIC, MOST_PLAYED, ORDINARY, PLUCKED, SLURRED
 from timing.plan.sound import Articulation
 from timing.remarks import CannotDo
 from timing.score import Ornament, Sign
@@ -30,7 +30,6 @@ from timing.touch import dotted, leaning, voice_moments
 
 _SHORTEST = 0.04  # seconds, of a note within an ornament (the house's own value)
 _QUICK = 1.5  # a mordent, or a tremolo at most, against a trill (the house's own value)
-_MOST = 5_000_000  # notes of all ornaments together
 _SLACK = 1e-6  # what rounding may take from a whole number
 
 # What the notes of a figure are: 1 the upper neighbour, -1 the lower one, 0 the main note. The rows are those of
@@ -95,8 +94,9 @@ def realise(
     figures = _find_figures(notes[rows], turn, length, seconds, beats, ending, touch)
     paired = (turn > 0) & (figures["count"] > 1)
     played["score_onset"][rows[paired]], played["score_length"][rows[paired]] = start[paired], length[paired]
-    if figures["count"].sum() > _MOST:
-        raise CannotDo.because("too-much", "the score's ornaments come to more notes than can be played")
+    if len(played) + figures["count"].sum() > MOST_PLAYED:
+        message = f"with those of the ornaments there are more than {MOST_PLAYED:,} notes, the most that are played"
+        raise CannotDo.because("too-much", message)
     _end_trills(played, notes, rows, figures, owner, fretted, bars)
     played, notes = _written_out(played, notes, rows, figures, fretted, bars)
     order = np.argsort(played["score_onset"], kind="stable")

@@ -19,6 +19,8 @@ ATTACKS = ("plucked", "slurred", "carried")
 ORDINARY, PIZZICATO, HARMONIC = 0, 1, 2
 TECHNIQUES = ("ordinary", "pizzicato", "harmonic")
 
+MOST_PLAYED = 1_000_000  # notes, those of ornaments among them: ten times as many as in a long symphony
+
 # One row a performed note, sorted by onset (then lane, then pitch).
 PLAYED = np.dtype(
     [

@@ -24,7 +24,7 @@ from timing.order import in_words, unfold
 from timing.ornaments import realise
 from timing.pace import Pace, build_pace
 from timing.parts import of_parts
-from timing.performance import PLAYED, POINTS, TONES, Performance
+from timing.performance import MOST_PLAYED, PLAYED, POINTS, TONES, Performance
 from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.plan.edits import replaced
@@ -91,10 +91,10 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     played = _written_out(heard, where)
     lines = Lines(heard, played["id"], plan.voices, where)
     tunings, fretted = tuned.tunings, tuned.tunings.any(axis=1)
-    plan, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
+    plan, notes, marks = with_marks(plan, played, lines, Instruments(programs, fretted), where)
     phrases = phrase_runs(plan.phrases, where)
     pace = build_pace(plan, phrases, where, scale)
-    written, notes = played, score.notes[played["id"]]
+    written = played
     _strum(notes, played, plan, lines, where)
     if "ornaments" not in plan.marks.ignore:
         played, notes = realise(played, notes, plan.articulation, pace.time, bars, fretted)
@@ -172,6 +172,9 @@ def _written_out(score: Score, where: Where) -> np.ndarray:
     notes, bars = score.notes, where.bars
     first, last = np.searchsorted(notes["bar"], bars["row"]), np.searchsorted(notes["bar"], bars["row"], side="right")
     counts = last - first
+    if counts.sum() > MOST_PLAYED:
+        message = f"in this order of the bars there are more than {MOST_PLAYED:,} notes, the most that are played"
+        raise CannotDo.because("too-much", message)
     ordinal = np.repeat(np.arange(len(bars)), counts)
     ids = np.arange(len(ordinal)) - np.repeat(np.cumsum(counts) - counts, counts) + np.repeat(first, counts)
     source = notes[ids]

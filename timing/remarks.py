@@ -48,9 +48,10 @@ class Remark:
     """One thing to say: how grave, which kind (a stable code), in words, and where in file and music.
 
     `bar_name` is what the bar is called, as in 12a, and `pass_` which time it is heard (None: the piece as a whole);
-    `beat` counts from 1. `suggestion` says in words what would mend it; `fix` holds the changes of the plan that do,
-    all of them together (none: it takes a musician to decide). `accepted` is the reason for which the plan accepts it.
-    Where `more` is not 0 it stands for so many places that are not told one by one, the first of which it names.
+    `passes` are all of them, where the same is said of several. `beat` counts from 1. `suggestion` says in words what
+    would mend it; `fix` holds the changes of the plan that do, all of them together (none: it takes a musician to
+    decide). `accepted` is the reason for which the plan accepts it. Where `more` is not 0 it stands for so many places
+    that are not told one by one, the first of which it names.
     """
 
     severity: Severity
@@ -64,6 +65,7 @@ class Remark:
     fix: tuple[Edit, ...] = ()
     accepted: str | None = None
     more: int = 0
+    passes: tuple[int, ...] = ()
 
     @property
     def bar(self) -> int | None:

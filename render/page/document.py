@@ -107,7 +107,7 @@ def _legend(several: bool) -> Markup:
     which = ", a letter and a colour for each reading" if several else ""
     return element(
         "p", f"Over the staff the pace: the thin line is the basic tempo, under it the music gives way{which}. "
-        "Under the staff the level: the wider, the louder. A curve that is dashed is a later time through. ",
+        "Under the staff the level: the wider, the louder. A curve that is dashed is a later pass. ",
         element("span", "Touch a bar to go there; touch it again for its next time.", class_="script"), class_="small",
     )  # fmt: skip
 

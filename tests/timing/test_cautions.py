@@ -99,3 +99,14 @@ def test_what_the_score_has_is_the_composers():
     made = reading(FOUR | {"tempo": ()}, bars=12, marks=marks)
     assert len(made.pace.slowings) == 1
     assert [remark.code for remark in check(made)] == []
+
+
+# -- once each
+
+
+def test_what_is_the_same_on_several_passes_is_told_once():
+    holds = [{"fermata": "1:1 - 1:3"}, {"fermata": "1:2"}]
+    (twice,) = told("holds-overlap", reading({"order": "1-2, 1-2", "holds": holds}, bars=2))
+    assert (twice.pass_, twice.passes) == (1, (1, 2))
+    (once,) = told("holds-overlap", reading({"holds": holds}, bars=2))
+    assert (once.pass_, once.passes) == (1, ())

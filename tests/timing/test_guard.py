@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import pytest
+from support import reading, score
 from written import DOCTYPE, FOUR_FOUR, bar, musicxml, note, packed, standard_midi
 
+from timing.plan import Plan
 from timing.reader import guard, read_score
+from timing.reading import perform
 from timing.remarks import CannotDo, Severity
+from timing.score import Ornament
 
 WHOLE = note("C4", 4)
 GOOD = musicxml([bar(WHOLE, 1, FOUR_FOUR)])
@@ -19,6 +23,9 @@ MEI = (
 )
 ABC = "X:1\nT:Tune\nM:{}\nL:1/4\nK:C\n{}\n"
 KERN = "**kern\n*M{}\n=1\n{}\n==\n*-\n"
+
+
+OPENED = '<barline location="left"><repeat direction="forward"/></barline>'
 
 
 def with_attributes(attributes: str) -> str:
@@ -89,6 +96,23 @@ REFUSED = {
     "kern long bar": ("a.krn", KERN.format("4/4", "1%9999c"), "a bar longer than 4,096 quarters"),
     "kern spines": ("a.krn", "**kern\n" + "*^\t" * 200 + "\n", "more than 128 spines"),
     "kern broken": ("a.krn", "**kern\t**kern\n4c\n4c\t4c\t4c\n*-\n", "cannot be read as music"),
+    "nested repeats in ABC": ("a.abc", ABC.format("4/4", "|: " * 3000 + "CDEF |"), "more than 1,000 repeat signs"),
+    "nested repeats in kern": ("a.krn", KERN.format("4/4", "1c\n=!|:\n" * 3000 + "1c"), "more than 1,000 repeat signs"),
+    "nested repeats": ("a.xml", musicxml([bar(OPENED + WHOLE) * 3000]), "more than 1,000 repeat signs"),
+    "nested repeats in MEI": (
+        "a.mei", MEI.format(4, "").replace("</measure>", "</measure>" + '<measure left="rptstart"/>' * 3000),
+        "more than 1,000 repeat signs",
+    ),
+    "many bars in ABC": ("a.abc", ABC.format("4/4", "CDEF |\n" * 20_000), "more than 1,000 bars"),
+    "many bars in kern": ("a.krn", KERN.format("4/4", "1c\n=\n" * 20_000 + "1c"), "more than 5,000 bars"),
+    "many empty bars": ("a.xml", musicxml([bar(WHOLE, 1, FOUR_FOUR), "<measure/>" * 100_000]), "more than 5,000 bars"),
+    "many bars in MEI": (
+        "a.mei", MEI.format(4, "").replace("</measure>", "</measure>" + "<measure/>" * 5000), "more than 5,000 bars",
+    ),
+    "many notes in ABC": ("a.abc", ABC.format("4/4", "C/2" * 200_001 + "|"), "more than 200,000 notes"),
+    "many notes in kern": ("a.krn", KERN.format("4/4", "4c\n" * 200_001), "more than 200,000 notes"),
+    "many notes": ("a.xml", musicxml([bar("<note/>" * 200_001, 1, FOUR_FOUR)]), "more than 200,000 notes"),
+    "many long bars": ("a.xml", musicxml([bar(note("C4", 4000), 1, FOUR_FOUR) * 6]), "24,000 quarters"),
     "MEI metre": ("a.mei", MEI.format(10**6, '<note pname="c" oct="4" dur="1"/>'), "beats in a time signature"),
     "MEI rests": ("a.mei", MEI.format(4, '<multiRest num="1000000000"/>'), "a rest of more bars"),
 }  # fmt: skip
@@ -145,11 +169,25 @@ def test_too_many_elements(tmp_path, monkeypatch):
         guard.xml(guard.load(path))
 
 
+def test_a_collection_may_hold_more_than_a_tune(tmp_path):
+    path = tmp_path / "a.abc"
+    path.write_text(ABC.format("4/4", "CDEF|:CDEF:|") * 2000)
+    assert len(read_score(path, cache=False).bars) == 2
+
+
+def test_what_stands_beside_the_notes_of_a_tune_is_not_counted(tmp_path):
+    """Words, chord symbols and ornaments of a tune are no notes and no bars."""
+    path = tmp_path / "a.abc"
+    path.write_text(ABC.format("4/4", '"Am7|:"!trill!CDEF|\nw: a|b|:c\n% |:\n' * 400 + "C4|]"))
+    raw = guard.load(path)
+    guard.text_size(raw, guard.text(raw))  # 401 bars, 1,601 notes
+
+
 def test_too_many_midi_notes(tmp_path, monkeypatch):
-    monkeypatch.setattr(guard, "MIDI_NOTES", 2)
+    monkeypatch.setattr(guard, "MOST_NOTES", 2)
     path = tmp_path / "a.mid"
     path.write_bytes(standard_midi(STRUCK * 3))
-    with pytest.raises(CannotDo, match="has 3 notes; the most that is read is 2"):
+    with pytest.raises(CannotDo, match="has more than 2 notes"):
         guard.midi(guard.load(path))
 
 
@@ -179,3 +217,16 @@ def test_accepted_whatever_its_dress(tmp_path, name, content):
     path = tmp_path / name
     path.write_bytes(content.encode() if isinstance(content, str) else content)
     assert read_score(path, cache=False).notes["pitch"].tolist() == [60]
+
+
+def test_more_notes_than_are_played(monkeypatch):
+    """Repeats and ornaments are counted before they are made."""
+    monkeypatch.setattr("timing.reading.MOST_PLAYED", 60)
+    monkeypatch.setattr("timing.ornaments.MOST_PLAYED", 60)
+    assert len(reading(bars=4, plan={"order": "1-4, 1-4"}).performance.notes) == 32
+    with pytest.raises(CannotDo, match="in this order of the bars there are more than 60 notes"):
+        reading(bars=4, plan={"order": "1-4, 1-4, 1-4, 1-4"})
+    trilled = score(bars=4, voices={1: "c4:16"})
+    trilled.notes["ornament"], trilled.notes["upper"] = Ornament.TRILL, 2
+    with pytest.raises(CannotDo, match="with those of the ornaments there are more than 60 notes"):
+        perform(trilled, Plan.model_validate({"score": "made-by-hand.musicxml", "tempo": 60}))

@@ -49,9 +49,9 @@ def test_a_slowdown_that_meets_another_on_one_pass_only_is_left_to_the_musician(
     (remark,) = told("slowings-overlap", reading(once))
     assert remark.fix == () and remark.pass_ == 2
     each = slowing(FIRST, {"ritenuto": "6", "to": "60%"}, order=["1-8", "1-8"])
-    remarks = told("slowings-overlap", reading(each))
-    assert [remark.pass_ for remark in remarks] == [1, 2] and remarks[0].fix == remarks[1].fix
-    assert told("slowings-overlap", reading(mended(each, remarks[0]))) == []
+    (both,) = told("slowings-overlap", reading(each))
+    assert both.passes == (1, 2) and both.fix
+    assert told("slowings-overlap", reading(mended(each, both))) == []
 
 
 # -- strings that are not there

@@ -6,6 +6,9 @@ registers them.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
+
 from timing.cautions import (  # noqa: F401
     form,
     hands,
@@ -37,4 +40,17 @@ def check(reading: Reading, sound: Sound | None = None) -> list[Remark]:
         line = r.place.line if r.place is not None else None
         return r.accepted is not None, weight[r.severity], line or 0, r.bar or 0, r.bar_name or "", r.beat or 0
 
-    return sorted(with_acceptances(found, reading), key=gravest_first)
+    return sorted(_once(with_acceptances(found, reading)), key=gravest_first)
+
+
+def _once(remarks: Iterable[Remark]) -> list[Remark]:
+    """What is said of a place in the same words on several passes, once, with its passes."""
+    alike: dict[Remark, list[Remark]] = {}
+    for remark in remarks:
+        alike.setdefault(replace(remark, pass_=None), []).append(remark)
+    made = []
+    for found in alike.values():
+        passes = sorted({remark.pass_ for remark in found if remark.pass_ is not None})
+        first = min(found, key=lambda remark: remark.pass_ or 0)
+        made.append(replace(first, passes=tuple(passes)) if len(passes) > 1 else first)
+    return made

@@ -32,6 +32,16 @@ met(
     source="what music21 reads",
 )
 met(
+    "no-such-mark",
+    "A mark that was to be left out may still be played, if it stands elsewhere or is called otherwise.",
+    example="""\
+score: low-water.musicxml
+marks: {ignore: [{at: 5, mark: fermata}]}
+""",
+    threshold="any entry of `marks: {ignore: ...}` at whose place, on whose pass, no such mark stands",
+    source=OWN_VALUE,
+)
+met(
     "passed-over",
     "What the file means at this place may be missing from what is heard.",
     example="A MusicXML file with an element that cannot be understood.",

@@ -25,14 +25,17 @@ from timing.plan.edits import added, replaced
 from timing.plan.sound import Glissando
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
-from timing.strings.playable import FRETS
+from timing.strings.playable import FRETS, POSSIBLE, reach
 
 # -- on frets alone: a bowed or sung portamento is smooth, so there are no frets to be heard in it, and its sound does
 #    not die away while it moves.
 
 USUAL_SWELL = 3.0  # dB, for a suggestion: the house's own value, as for an accent
 CLOSE = 1e-3  # quarters: what is nearer follows at once
-_ONE_STRING = "stops both notes on one string, the one with the lowest frets that can take them, if there is one"
+_ONE_STRING = (
+    "stops both notes on one string, the one with the lowest frets that can take them beside what is struck with them, "
+    "if there is one"
+)
 
 
 @rule(
@@ -77,10 +80,10 @@ def _on_open(reading: Reading, slides: np.ndarray, code: str, what: str, because
 
     def tell(row: int) -> Remark:
         slide = slides[np.argmax(slides["note"] == row)]
-        strings, fix = _on_one_string(reading, slide)
+        strings, beside, fix = _on_one_string(reading, slide)
         message = (
             f"the slide from {place_of(notes[row], reading)} {what}, which is unusual: {because}; {_can_take(strings)} "
-            "both notes stopped"
+            f"both notes stopped{beside}"
         )
         return _slide_remark(code, message, slide, reading, fix, None if fix else _LEAVE_OUT)
 
@@ -107,11 +110,11 @@ def slide_two_strings(reading: Reading) -> Iterator[Remark]:
     def tell(row: int) -> Remark:
         slide = parted[np.argmax(parted["note"] == row)]
         here, there = notes[row], notes[slide["goal"]]
-        strings, fix = _on_one_string(reading, slide)
+        strings, beside, fix = _on_one_string(reading, slide)
         other = f"string {there['string']}" if there["string"] else "no string"
         message = (
             f"the slide from {place_of(here, reading)} to {place_of(there, reading)} goes from string {here['string']} "
-            f"to {other}, which is unusual: a finger slides along one; {_can_take(strings)} both notes"
+            f"to {other}, which is unusual: a finger slides along one; {_can_take(strings)} both notes{beside}"
         )
         return _slide_remark("slide-two-strings", message, slide, reading, fix, None if fix else _LEAVE_OUT)
 
@@ -210,18 +213,70 @@ def _reshaped(slide: np.void, reading: Reading, changes: dict[str, str]) -> tupl
     return (added("glissandi", keys | changes),)
 
 
-def _on_one_string(reading: Reading, slide: np.void) -> tuple[list[int], tuple[Edit, ...]]:
-    """The strings that can take both ends of a slide stopped, lowest frets first, and what puts both on the first."""
-    rows = [int(slide["note"]), int(slide["goal"])]
+def _on_one_string(reading: Reading, slide: np.void) -> tuple[list[int], str, tuple[Edit, ...]]:
+    """The strings that can take both ends of a slide stopped, with the slides that lead to it and on from it and beside
+    what is struck with them, lowest frets first; what hinders if there are none; and what puts all on the first."""
+    rows = _chain(reading, slide)
     notes, tuning = reading.performance.notes[rows], reading.performance.tunings
-    opened = tuning[notes["part"][0]]
+    opened = tuning[notes["part"][0]].astype(np.int64)
     frets = notes["pitch"].astype(np.int64)[:, None] - opened
     highest = FRETS - reading.capos[notes["part"][0]]
     able = np.flatnonzero((opened > 0) & np.all((frets >= 1) & (frets <= highest), axis=0))
-    able = able[np.argsort(frets.max(axis=0)[able], kind="stable")] + 1
-    strings = able.tolist()
+    able = able[np.argsort(frets.max(axis=0)[able], kind="stable")]
+    beside = [_struck_with(reading, row) for row in rows]
+    strings = [
+        int(string) + 1
+        for string in able
+        if all(
+            int(string) not in laid and _fits(others, opened, highest, {**laid, int(string): int(fret)})
+            for (others, laid), fret in zip(beside, frets[:, string], strict=True)
+        )
+    ]
     entries = [keys_of(row, reading) | {"string": strings[0]} for row in rows] if strings else []
-    return strings, tuple(added("strings", entry) for entry in entries)
+    hindered = " beside what else they are to be played with" if len(able) and not strings else ""
+    return strings, hindered, tuple(added("strings", entry) for entry in entries)
+
+
+def _chain(reading: Reading, slide: np.void) -> list[int]:
+    """The notes of a slide, and of those that lead to it and on from it, in order."""
+    slides = reading.performance.glides
+    goals = dict(zip(slides["note"].tolist(), slides["goal"].tolist(), strict=True))
+    starts = {goal: note for note, goal in goals.items()}
+    rows = [int(slide["note"]), int(slide["goal"])]
+    while (before := starts.get(rows[0])) is not None and before not in rows:
+        rows.insert(0, before)
+    while (after := goals.get(rows[-1])) is not None and after not in rows:
+        rows.append(after)
+    return rows
+
+
+def _struck_with(reading: Reading, row: int) -> tuple[list[int], dict[int, int]]:
+    """What the same hand has to take with a note: the pitches that may lie anywhere, and the fret on each string (from
+    0) of those that plan or score have put there."""
+    notes, note = reading.performance.notes, reading.performance.notes[row]
+    together = (np.abs(notes["score_onset"] - note["score_onset"]) < CLOSE) & (notes["part"] == note["part"])
+    together[row] = False
+    others = notes[together & (notes["step"] == 0)]
+    written = reading.score.notes[others["id"]]
+    moment = float(note["score_onset"])
+    asked = (e for e in reading.plan.strings if e.at is None or e.string != note["string"])  # else it is for the note
+    heard = (reading.where.spans_of(entry) for entry in asked)
+    planned = any(start - CLOSE < moment < end + CLOSE for spans in heard for start, end in spans)
+    kept = (written["string"] > 0) | (written["fret"] >= 0) | (written["finger"] >= 0) | planned
+    kept &= others["string"] > 0
+    laid = zip((others["string"][kept] - 1).tolist(), others["fret"][kept].tolist(), strict=True)
+    return sorted(set(others["pitch"][~kept].tolist()), reverse=True), dict(laid)
+
+
+def _fits(pitches: list[int], opened: np.ndarray, highest: int, laid: dict[int, int]) -> bool:
+    """Whether notes can be laid beside those that have their string and fret, within reach of one hand."""
+    stopped = [fret for fret in laid.values() if fret]
+    if stopped and reach(min(stopped), max(stopped)) > POSSIBLE:
+        return False
+    if not pitches:
+        return True
+    free = ((n, pitches[0] - int(low)) for n, low in enumerate(opened) if low > 0 and n not in laid)
+    return any(_fits(pitches[1:], opened, highest, {**laid, n: fret}) for n, fret in free if 0 <= fret <= highest)
 
 
 def _can_take(strings: list[int]) -> str:

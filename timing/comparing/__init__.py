@@ -119,14 +119,19 @@ def _measured(reading: Reading, beats: np.ndarray, ordinal: np.ndarray, count: i
     return made
 
 
-def _times(time: TimeMap) -> tuple[TimeMap, TimeMap, TimeMap]:
-    """The time map as it is, without holds, and of the basic tempo alone."""
+def without_holds(time: TimeMap) -> TimeMap:
+    """The time map without fermatas, breaths and accents."""
     freely = time.pieces.copy()
     freely["hold"] = 1.0
-    basic = np.repeat(strict(1.0, 1.0), len(freely))
+    return TimeMap(freely)
+
+
+def _times(time: TimeMap) -> tuple[TimeMap, TimeMap, TimeMap]:
+    """The time map as it is, without holds, and of the basic tempo alone."""
+    basic = np.repeat(strict(1.0, 1.0), len(time.pieces))
     for column in ("start", "end", "t0", "t1", "tq"):
-        basic[column] = freely[column]
-    return time, TimeMap(freely), TimeMap(basic)
+        basic[column] = time.pieces[column]
+    return time, without_holds(time), TimeMap(basic)
 
 
 def _extremes(span: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

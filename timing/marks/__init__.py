@@ -14,6 +14,7 @@ import numpy as np
 
 from timing.lines import Lines
 from timing.marks import playback
+from timing.marks.left_out import LeftOut
 from timing.marks.places import Page, Printed
 from timing.marks.sound import accent_marks, dynamic_marks, note_signs, slide_marks, sweet_ends, tone_marks
 from timing.marks.strings import string_marks
@@ -50,18 +51,24 @@ class Instruments:
 
 def with_marks(
     plan: Plan, played: np.ndarray, lines: Lines, instruments: Instruments, where: Where
-) -> tuple[Plan, tuple[MarkUse, ...]]:
-    """The plan with the score's marks as entries before its own, and what became of every mark.
+) -> tuple[Plan, np.ndarray, tuple[MarkUse, ...]]:
+    """The plan with the score's marks as entries before its own, the score's rows of the performed notes without the
+    signs that the plan leaves out, and what became of every mark.
 
     `played` are the performed notes (PLAYED), sorted by score onset.
     """
     score, page = where.score, Page(where.score, where, lines)
+    left_out = LeftOut.of(plan, page, where)
     book = Book(page)
     found: dict[str, list[Printed]] = {section: [] for section in dict.fromkeys(_SECTIONS.values())} | {"accents": []}
     for mark in _read(score, instruments, page, book):
+        left = left_out.of_mark(mark)
         if mark.section in plan.marks.ignore:
             book.note(mark, Fate.IGNORED)
+        elif left and len(left) == len(where.hearings(page.bar(mark.at))):
+            book.note(mark, Fate.IGNORED, by=next(iter(left.values())))
         else:
+            book.leave_out(mark, left)
             found[mark.section].append(mark)
     tones = {mark.text for mark in found["tone"]}  # `naturale` is one, and ends a pizzicato
     found["tone"] = sweet_ends(found["tone"], found["dynamics"], page)
@@ -79,24 +86,27 @@ def with_marks(
     }
     made["dynamics"], louder = dynamic_marks(found["dynamics"], _bar_lines(score, page), plan, page, book)
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
-    note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), lines, page, book)
-    _note_ornaments(plan, played["id"], page, book)
+    written = score.notes[played["id"]]
+    notes = left_out.of_notes(played, written, book)
+    left_out.tell(played, written)
+    note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), notes["signs"], lines, page, book)
+    _note_ornaments(plan, played["id"], notes, page, book)
     note_tunings(plan, instruments.fretted, page, book)
     together = {section: (*entries, *getattr(plan, section)) for section, entries in made.items()}
-    return plan.model_copy(update=together), book.uses
+    return plan.model_copy(update=together), notes, book.uses
 
 
-def _note_ornaments(plan: Plan, ids: np.ndarray, page: Page, book: Book) -> None:
+def _note_ornaments(plan: Plan, ids: np.ndarray, played: np.ndarray, page: Page, book: Book) -> None:
     """Write down what became of the ornaments, kind by kind; `timing.ornaments` plays them. `ids` are the score's rows
-    of the performed notes."""
-    notes = page.score.notes
-    heard = np.isin(np.arange(len(notes)), ids)
-    kinds = [(kind.name.lower().replace("_", " "), notes["ornament"] == kind) for kind in list(Ornament)[1:]]
-    kinds += [("tremolo", (notes["tremolo"] > 0) & (notes["turn"] == 0))]
-    for text, mine in (*kinds, ("tremolo between two notes", notes["turn"] == 1)):
+    of the performed notes, `played` those rows (NOTE) without what the plan leaves out."""
+    notes, every = page.score.notes, np.arange(len(page.score.notes))
+    heard = np.isin(every, ids)
+    kinds = [(kind.name.lower().replace("_", " "), _is_ornament(kind)) for kind in list(Ornament)[1:]]
+    kinds += [("tremolo", lambda rows: (rows["tremolo"] > 0) & (rows["turn"] == 0))]
+    for text, has in (*kinds, ("tremolo between two notes", lambda rows: rows["turn"] == 1)):
         for rows, fate, why in (
-            (mine & heard, Fate.USED, ""),
-            (mine & ~heard, Fate.WITHOUT_EFFECT, "it is not heard in this order of the bars"),
+            (np.isin(every, ids[has(played)]), Fate.USED, ""),
+            (has(notes) & ~heard, Fate.WITHOUT_EFFECT, "it is not heard in this order of the bars"),
         ):
             if rows.any():
                 first = notes[np.argmax(rows)]
@@ -104,6 +114,10 @@ def _note_ornaments(plan: Plan, ids: np.ndarray, page: Page, book: Book) -> None
                 mark = Printed("ornaments", text, None, at, at, int(first["part"]), int(first["staff"]))
                 fate = Fate.IGNORED if "ornaments" in plan.marks.ignore else fate
                 book.note(mark, fate, why * (fate != Fate.IGNORED), count=int(rows.sum()))
+
+
+def _is_ornament(kind: Ornament):
+    return lambda rows: rows["ornament"] == kind
 
 
 # -- reading the marks

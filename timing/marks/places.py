@@ -17,7 +17,7 @@ from timing.plan.position import Position, Range
 from timing.score import Score
 from timing.where import Fault, Run, Where, felt_beat
 
-_FINEST = 10_000  # parts of a beat; no rhythm is written more finely
+_FINEST = 10**8  # parts of a quarter; what lies nearer is one place
 
 
 @dataclass(frozen=True, eq=False)

@@ -275,9 +275,11 @@ def sign_accents(signs: np.ndarray, plan: Plan) -> np.ndarray:
     return np.select([strong, plain], [touch.strong_accent, touch.accent], 0.0)
 
 
-def note_signs(plan: Plan, ids: np.ndarray, onsets: np.ndarray, lines: Lines, page: Page, book: Book) -> None:
+def note_signs(
+    plan: Plan, ids: np.ndarray, onsets: np.ndarray, played: np.ndarray, lines: Lines, page: Page, book: Book
+) -> None:
     """Write down what became of the accents that stand on notes. `ids` are the score's rows of the performed notes,
-    `onsets` their score onsets."""
+    `onsets` their score onsets, `played` their signs without what the plan leaves out."""
     signs = page.score.notes["signs"]
     ignored = "accents" in plan.marks.ignore
     taken = np.zeros(len(ids), bool)
@@ -285,14 +287,13 @@ def note_signs(plan: Plan, ids: np.ndarray, onsets: np.ndarray, lines: Lines, pa
         chosen = lines.select(entry.for_, entry.place("for"), page.where)
         rows = begun_at(onsets, heard_moments(page.where, entry, entry.at))
         taken[rows[chosen[rows]]] = True
-    heard, left = np.zeros(len(signs), bool), np.zeros(len(signs), bool)
-    heard[ids] = True
-    left[ids[~taken]] = True
+    every, known = np.arange(len(signs)), np.isin(np.arange(len(signs)), ids)
     for sign, text in ((Sign.STRONG_ACCENT, "strong accent"), (Sign.ACCENT, "accent")):
-        mine = (signs & sign) != 0
+        mine, there = (signs & sign) != 0, (played & sign) != 0
+        heard, left = np.isin(every, ids[there]), np.isin(every, ids[there & ~taken])
         fates = (
-            (Fate.IGNORED, mine if ignored else mine & False, ""),
-            (Fate.WITHOUT_EFFECT, mine & ~heard & (not ignored), "it is not heard in this order of the bars"),
+            (Fate.IGNORED, mine & (heard | ~known) if ignored else mine & False, ""),
+            (Fate.WITHOUT_EFFECT, mine & ~known & (not ignored), "it is not heard in this order of the bars"),
             (Fate.OVERRIDDEN, mine & heard & ~left & (not ignored), "the plan has accents there"),
             (Fate.USED, mine & left & (not ignored), ""),
         )

@@ -96,7 +96,7 @@ class Stops:
         """The first one that ends what begins here."""
         found = []
         for places, bars in ((self.answers, MOST_BARS), (self.lines, TO_A_LINE)):
-            following = bisect_right(places, at + 1e-6)
+            following = bisect_right(places, at + 1e-5)
             found += [place for place in places[following : following + 1] if place <= page.end_of_bars(at, bars)]
         held = bisect_left(self.holds, (at - 1e-6,))
         if held < len(self.holds) and self.holds[held][0] < page.end_of_bars(at, TO_A_LINE) - 1e-6:

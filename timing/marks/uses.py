@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -54,6 +54,7 @@ class Book:
     def __init__(self, page: Page):
         self._page = page
         self._found: list[tuple[tuple[float, float], MarkUse]] = []
+        self._left_out: dict[int, dict[int, Entry]] = {}  # by the number of a mark, by performed bar
 
     @property
     def uses(self) -> tuple[MarkUse, ...]:
@@ -66,6 +67,16 @@ class Book:
         told = (mark.section, mark.text, place.bar, float(place.beat), str(part))
         self._found.append(((mark.at, mark.number), MarkUse(*told, fate, why, **more)))
 
+    def leave_out(self, mark: Printed, left: Mapping[int, Entry]) -> None:
+        """Remember the performed bars in which the plan leaves a mark out, each with the entry that says so."""
+        if left:
+            self._left_out[mark.number] = dict(left)
+
+    def _ignored(self, marks: Iterable[Printed], first: int, last: int) -> Entry | None:
+        """The entry by which marks that act as one are left out at a hearing."""
+        left = [self._left_out.get(mark.number, {}) for mark in marks]
+        return next((entry for each in left for bar, entry in each.items() if first <= bar <= last), None)
+
     def give_way(
         self,
         marks: Iterable[Printed],
@@ -75,7 +86,9 @@ class Book:
         """Write down what becomes of marks that act as one, at these hearings (first and last performed bar). The
         answer is what an entry has for its pass: the performed bars in which the marks act, perhaps NOWHERE; None for
         all. `instead(k)` is the entry of the plan that stands in the place of the k-th hearing."""
-        by = [instead(number) for number in range(len(heard))]
+        marks = list(marks)
+        left = [self._ignored(marks, *bars) for bars in heard]
+        by = [entry or instead(number) for number, entry in enumerate(left)]
         kept = [bars for bars, entry in zip(heard, by, strict=True) if entry is None]
         entry = next((entry for entry in by if entry is not None), None)
         passes = self._page.where.bars["pass"]

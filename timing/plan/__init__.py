@@ -7,13 +7,13 @@ What the entries of each section hold is in `time`, `sound`, `strings` and `acce
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema
 
 from timing.plan import words
 from timing.plan.accept import Acceptance
-from timing.plan.entry import Entry, Faults, KeyFault, Words
+from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one
 from timing.plan.sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan.strings import Capo, Name, Sounds, StringChoice, Tuning
 from timing.plan.time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Rubato, Slowing
@@ -46,7 +46,7 @@ def _nothing(empty: Any) -> BeforeValidator:
 
 
 def _one_or_more(value: Any) -> Any:
-    return [value] if isinstance(value, str) else value
+    return [value] if isinstance(value, str | dict) else value
 
 
 Order = Annotated[
@@ -73,12 +73,33 @@ _GROUPS = ("instrument", "sounds", "tuning", "capo", "tempo", "order", "marks", 
 MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings", "tuning", "ornaments")
 
 
+class MarkLeftOut(Entry):
+    """A mark of the score that is not played: at a place, or wherever it stands in some bars."""
+
+    KINDS: ClassVar = ("at", "bars")
+    model_config = exactly_one(KINDS)
+
+    at: words.Position | None = None
+    bars: words.Range | None = None
+    mark: words.text(80, "as it is printed (rit., mf), or its kind (fermata, slur, staccato, trill, dynamics)")
+
+
+_KIND = words.one_of(MARKS, "a kind of mark")
+
+
+def _kind_or_mark(value: Any) -> Any:
+    return value if isinstance(value, dict | MarkLeftOut) else _KIND.__metadata__[0].func(value)
+
+
 class Marks(Words):
     """Which of the score's own marks are not played, and what becomes of notes in cue size."""
 
     ignore: Annotated[
-        tuple[words.one_of(MARKS, "a kind of mark"), ...], BeforeValidator(_one_or_more), words.also("string")
-    ] = Field((), description="kinds of marks, by the section of a plan that says the same")
+        tuple[Annotated[MarkLeftOut | Literal[MARKS], BeforeValidator(_kind_or_mark)], ...],
+        Field(max_length=MAX_ENTRIES),
+        BeforeValidator(_one_or_more),
+        words.also("string"),
+    ] = Field((), description="kinds of marks, by the section of a plan that says the same, or single marks")
     cues: words.one_of(("play", "silent"), "what becomes of cues") | None = Field(
         None, description="notes in cue size; unless it is said, those of the voice are played, cues of others are not"
     )

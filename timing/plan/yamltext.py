@@ -147,8 +147,9 @@ def parse(path: Path, text: str) -> tuple[Any, list[Remark]]:
         before = LINE_BREAK.split(text[: fault.position])
         place = reader.at(len(before) - 1, len(before[-1]))
         value = reader.fault("plan-text", "a character that is no text stands here", place)
-    except (YAMLError, ValueError) as fault:
-        value = reader.fault("plan-syntax", f"this is not YAML: {str(fault).splitlines()[0]}", reader.at(0, 0))
+    except (YAMLError, ValueError):  # what it cannot say the place of
+        message = "this is not YAML that can be read: a number, a date or a tag in it is none"
+        value = reader.fault("plan-syntax", message, reader.at(0, 0))
     return (None if reader.broken else value), reader.remarks
 
 

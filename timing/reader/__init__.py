@@ -17,6 +17,7 @@ import contextlib
 import io
 import re
 import warnings
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,6 +38,7 @@ from timing.score import PART, Score
 from timing.splitting import inner_repeats, split_bars
 
 _MOST_WARNINGS = 10
+_FORMATS = {"xml": "the format", "mxl": "the format", "midi": "MIDI", "abc": "ABC", "kern": "kern"}
 
 
 def read_score(path: str | Path, *, cache: bool = True) -> Score:
@@ -91,7 +93,8 @@ def _tabulate(parsed: Parsed) -> Score:
     set_ornaments(parsed, heads, notes, table)
     marks = read_marks(parsed, heads, notes, table, slurs)
     bars, bar_remarks = read_bars(parsed, marks)
-    marks = settle(marks, bars)
+    guard.lasting(parsed.raw, float(bars["length"].sum()))
+    marks = settle(marks, bars, _written(parsed, len(bars)))
     within_bars(notes, table, bars)
     place = Place(parsed.raw.path)
     names = [f"{number}{suffix}" for number, suffix in bars[["number", "suffix"]].tolist()]
@@ -110,6 +113,12 @@ def _tabulate(parsed: Parsed) -> Score:
     return split_bars(score, inner_repeats(score))
 
 
+def _written(parsed: Parsed, count: int) -> np.ndarray:
+    """(count,) how far each bar is written, in quarters; as far as any can be, where no mark has an offset."""
+    filled = parsed.facts.filled if parsed.facts else {}
+    return np.array([float(filled.get(bar, LONGEST_BAR)) for bar in range(count)])
+
+
 # -- parsing
 
 
@@ -123,7 +132,7 @@ def _parse(raw: guard.Raw) -> Parsed:
         except RecursionError as error:
             raise raw.refuse("score-unsafe", "is nested too deeply to be read") from error
         except Exception as error:
-            raise _unreadable(raw, error) from error
+            raise _unreadable(raw, error, warned) from error
         _bar(parsed)
     parsed.remarks += _warnings(warned)
     return parsed
@@ -152,11 +161,15 @@ def _hushed():
             yield warned
 
 
-def _unreadable(raw: guard.Raw, error: Exception) -> CannotDo:
-    reason = " ".join(str(error).split())[:200] or type(error).__name__
-    if not type(error).__module__.startswith("music21"):
-        reason = f"something is missing or malformed ({reason})"
-    return raw.refuse("score-unreadable", f"cannot be read as music: {reason}")
+def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence = ()) -> CannotDo:
+    """What music21 or we have stumbled over, without their words: those are for whoever programs (see the cause)."""
+    said = " ".join(str(warning.message) for warning in warned)
+    found = re.search(r"exception took place in m\. (\S{1,12}) in part", said)
+    bar = getattr(error, "measureNumber", "") or (found[1] if found else "")
+    line = re.search(r"\bline (\d{1,7})\b", str(error)) if raw.kind in ("abc", "kern") else None
+    where = f" in bar {bar}" if bar else f" near line {line[1]}" if line else ""
+    message = f"cannot be read as music: something{where} is missing, or is not as {_FORMATS[raw.kind]} has it"
+    return raw.refuse("score-unreadable", f"{message}; export the score again, or mend it where it was written")
 
 
 def _warnings(warned: list) -> list[Remark]:
@@ -193,7 +206,7 @@ def _parse_mei(raw: guard.Raw, tree) -> Parsed:
 
     guard.metres(raw, [figure for e in tree.iter() for a, figure in e.items() if a in ("meter.count", "count")])
     rests = (rest.get("num", "1") for rest in tree.iter("{http://www.music-encoding.org/ns/mei}multiRest"))
-    if any(not number.isdecimal() or int(number[:9]) > guard.MIDI_BARS for number in rests):
+    if any(not number.isdecimal() or int(number[:9]) > guard.MOST_BARS for number in rests):
         raise raw.refuse("score-unsafe", "asks for a rest of more bars than any music has")
     from music21.mei import MeiToM21Converter
 
@@ -209,7 +222,9 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
     try:
-        prepared = kern.prepare(guard.text(raw))
+        text = guard.text(raw)
+        guard.text_size(raw, text)
+        prepared = kern.prepare(text)
     except kern.SplitError as error:
         message = f"splits a staff more than {kern.MOST_SPLITS} times without joining it, at line {error.line}"
         raise raw.refuse("score-unsafe", f"{message}; no music needs that", error.line) from None
@@ -225,6 +240,7 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         text = text[: tunes[1]]
         message = f"the file holds {len(tunes)} tunes; the first is read"
         remarks.append(Remark(Severity.ADVICE, "collection", message))
+    guard.text_size(raw, text)
     text, bad = guard.text_metres(raw, text)
     remarks += _no_metres(bad)
     if re.search(r"^(?![A-Za-z+]:|%).*\[[^\]:]*\][\d/]*-|^(?![A-Za-z+]:|%).*\[[^\]:]*-", text, re.MULTILINE):
@@ -232,10 +248,23 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
     from music21.converter import parseData
 
-    stream = parseData(text, format="abc")
+    with _unbeamed():
+        stream = parseData(text, format="abc")
     if "Opus" in stream.classSet:
         stream = stream.scores.first()
     return Parsed(raw, "abc", stream, remarks=remarks)
+
+
+@contextlib.contextmanager
+def _unbeamed():
+    """Keeps music21 from beaming a tune: nobody asks for it, and it takes a time that is the square of the bars."""
+    from music21.stream import Part
+
+    Part.makeBeams = lambda part, **_: part  # in the place of what it has from Stream
+    try:
+        yield
+    finally:
+        del Part.makeBeams
 
 
 def _no_metres(found: list[str]) -> list[Remark]:

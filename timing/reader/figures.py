@@ -1,8 +1,9 @@
-"""Numbers in MusicXML: what counts as one, and how they are written for those that read them after us.
+"""Numbers and looks in MusicXML: what counts as one, and how they are written for those that read them after us.
 
 What may be any number of the music is mended in `timing.reader.mending`. Here are the two things that need no musician:
 a whole number is written as one (`4.0` as `4`: not all readers take the first), and numbers that only place things on
-paper, or are for programs that play, are left out where they are none.
+paper, or are for programs that play, are left out where they are none; so is how something looks, where that is said in
+words that the standard does not have.
 
 Source: MusicXML 4.0 (W3C Music Notation Community Group) for what each number may be; the bounds are the house's own.
 """
@@ -49,6 +50,25 @@ _ASIDE_ATTRIBUTES = dict.fromkeys(_LENGTHS, (-100_000, 100_000)) | {
     "end-length": (0, 9999), "page": (1, 9999), "page-number": (0, 9999),
     "steal-time-previous": (0, 100), "steal-time-following": (0, 100),
 }  # fmt: skip
+_ABOUT = ("left", "center", "right")
+_LOOKS = {
+    "justify": _ABOUT, "halign": _ABOUT, "valign": ("top", "middle", "bottom", "baseline"),
+    "font-style": ("normal", "italic"), "font-weight": ("normal", "bold"), "placement": ("above", "below"),
+    "enclosure": (
+        *("rectangle", "square", "oval", "circle", "bracket", "inverted-bracket", "triangle", "diamond", "pentagon"),
+        *("hexagon", "heptagon", "octagon", "nonagon", "decagon", "none"),
+    ),
+    "line-type": ("solid", "dashed", "dotted", "wavy"), "line-shape": ("straight", "curved"),
+    "line-end": ("up", "down", "both", "arrow", "none"), "fan": ("accel", "rit", "none"),
+}  # fmt: skip  # attributes and the words that they may have
+_DRAWN = {
+    "stem": ("up", "down", "none", "double"),
+    "beam": ("begin", "continue", "end", "forward hook", "backward hook"),
+}  # elements, and the words that they may hold
+_SPACED = ("letter-spacing", "line-height")  # of letters: a number, or `normal`
+_NO_NAMES = ("nan", "inf", "infinity")
+_COLOUR = re.compile(r"#[0-9A-Fa-f]{6}([0-9A-Fa-f]{2})?", re.ASCII)
+_NAMED_SIZES = ("full", "cue", "grace-cue", "large")  # of notes and accidentals
 _ROUNDED = {"steal-time-previous", "steal-time-following", "page", "page-number"}  # read as whole numbers
 _SIDE_BY_SIDE = ("part-group", "staff-layout")  # elements outside of the parts whose number must be one
 
@@ -90,10 +110,15 @@ def tidy(root: Element) -> None:
         for key in list(element.attrib) if element.attrib else ():
             if element.tag != "measure" or key == "width":  # the number of a bar is its name
                 _tidy_attribute(element, key)
+        if element.tag == "bracket":
+            element.attrib.setdefault("line-end", "none")  # it has to be there
         if element.tag in _SIDE_BY_SIDE and not between(element.get("number", "1"), MOST_NUMBER):
             del element.attrib["number"]
         if len(element):
             leave_out(element, [child for child in element if child.tag in _ASIDE and not _fits(child)])
+            if element.tag == "note":
+                drawn = (child for child in element if child.tag in _DRAWN)
+                leave_out(element, [child for child in drawn if (child.text or "").strip() not in _DRAWN[child.tag]])
     leave_out(root, [defaults for defaults in root.iterfind("defaults") if not _scaled(defaults)])
 
 
@@ -122,6 +147,23 @@ def _tidy_attribute(element: Element, key: str) -> None:
             del element.attrib[key]
         elif key in _ROUNDED:
             element.set(key, str(round(value)))
+    if key == "direction" and element.tag == "arpeggiate" and element.get(key) not in ("up", "down"):
+        del element.attrib[key]
+    if key in element.attrib and not _looks(element.tag, key, element.get(key)):
+        del element.attrib[key]
+
+
+def _looks(tag: str, key: str, value: str) -> bool:
+    """Whether an attribute says how something looks as the standard has it, or says something else."""
+    if key in _LOOKS:
+        return value in _LOOKS[key]
+    if key in _SPACED:
+        return value == "normal" or within(number(value), -1000, 1000)
+    if key == "color":
+        return bool(_COLOUR.fullmatch(value))
+    if key == "font-family":  # names; a number is read as one
+        return value.strip()[:1].isalpha() and value.strip().lower() not in _NO_NAMES
+    return key != "size" or tag not in ("type", "accidental") or value in _NAMED_SIZES
 
 
 def _scaled(defaults: Element) -> bool:

@@ -23,6 +23,7 @@ _OF_THE_SCORE = (
     "repeat start", "repeat end", "segno", "coda", "to coda", "fine", "da capo", "dal segno", "double bar",
 )  # fmt: skip
 
+APART = 1e-5  # quarters between places that are two; nothing in music is as short
 _AT_THE_BEGINNING = ("repeat start", "ending", "segno")
 
 _JUMPS = [
@@ -103,11 +104,45 @@ def read_marks(
     return _rows(_tempi(_once(_jumps(marks))))
 
 
-def settle(marks: np.ndarray, bars: np.ndarray) -> np.ndarray:
-    """Put the ends of bars into the offsets that wait for them, and keep ends within their bars."""
-    for column, where in (("offset", "bar"), ("end_offset", "end_bar")):
-        marks[column] = np.minimum(marks[column], bars["length"][marks[where]])
+def settle(marks: np.ndarray, bars: np.ndarray, written: np.ndarray) -> np.ndarray:
+    """Put the ends of bars into the offsets that wait for them, and every mark into the bar in which it stands; sorted.
+
+    An <offset> can carry a mark over a bar line, but not out of the music. `written` is how far each bar is written, in
+    quarters: what stands there beyond the end of the bar is heard when that is over. What says where the order of the
+    bars turns stays in its bar, wherever in it that is said.
+    """
+    starts = np.append(0.0, np.cumsum(bars["length"]))
+    stay = np.isin(marks["kind"], (*_OF_THE_SCORE, "ending"))
+    for offset, bar in (("offset", "bar"), ("end_offset", "end_bar")):
+        rows, lasts = marks[bar], bars["length"][marks[bar]]
+        beyond = marks[offset] - np.maximum(lasts, written[rows])
+        carried = np.where(marks[offset] < 0, starts[rows] + marks[offset], starts[rows + 1] + beyond)
+        moved = ((marks[offset] < 0) | (beyond > 0)) & np.isfinite(marks[offset]) & ~stay
+        marks[offset] = np.clip(marks[offset], 0, lasts)
+        at = np.clip(carried[moved], 0, starts[-1])
+        marks[bar][moved] = np.clip(np.searchsorted(starts, at, side="right") - 1, 0, len(bars) - 1)
+        marks[offset][moved] = at - starts[marks[bar][moved]]
+    _put_together(marks, starts)
     return marks[np.lexsort([marks["staff"], marks["part"], marks["offset"], marks["bar"]])]
+
+
+def _put_together(marks: np.ndarray, starts: np.ndarray) -> None:
+    """Bring what lies nearer together than any music to one place: to the bar line, where that is as near."""
+    ends = (("offset", "bar"), ("end_offset", "end_bar"))
+    places = np.concatenate([starts, *(starts[marks[bar]] + marks[offset] for offset, bar in ends)])
+    order = np.argsort(places, kind="stable")  # of equal ones the bar line is the first
+    group = np.cumsum(np.diff(places[order], prepend=places[order[0]]) > APART)
+    first = np.unique(group, return_index=True)[1]
+    meant = places[order[first]]
+    lines = np.flatnonzero(order < len(starts))
+    meant[group[lines]] = places[order[lines]]
+    moved = np.flatnonzero(meant[group] != places[order])
+    places[order[moved]] = meant[group[moved]]
+    moved = np.isin(np.arange(len(places)), order[moved])
+    for number, (offset, bar) in enumerate(ends):
+        mine = slice(len(starts) + number * len(marks), len(starts) + (number + 1) * len(marks))
+        rows, lasts = marks[bar], np.diff(starts)[marks[bar]]
+        marks[offset] = np.where(moved[mine], np.clip(places[mine] - starts[rows], 0, lasts), marks[offset])
 
 
 def _here(kind: str, part: int, staff: int, bar: int, offset: float, **more) -> _Mark:

@@ -30,6 +30,7 @@ MOST_LINES, MOST_STRINGS, MOST_OCTAVES, HIGHEST_OCTAVE, MOST_ALTER = 12, 12, 2, 
 
 _ALTERS = {*range(-MOST_ALTER, MOST_ALTER + 1), *(Fraction(quarters, 2) for quarters in (-3, -1, 1, 3))}
 _ENDING = re.compile(r"\s*(\d{1,2}\s*([,\s-]\s*\d{1,2}\s*)*)?", re.ASCII)  # the times it is for: "1", "1, 2", ""
+_DIRECTIONS = ("forward", "backward")
 _SHIFTS = ("8", "15", "22")
 _ON_STAVES = {"key", "time", "clef", "transpose", "staff-details", "measure-style"}
 _STEPS = set("ABCDEFG")
@@ -80,7 +81,7 @@ class _Part:
 
     def _drop_attribute(self, element: Element, key: str, done: str) -> None:
         said = Element(f"{element.tag} {key}")
-        said.text = element.attrib.pop(key)
+        said.text = element.attrib.pop(key, "")
         self._slip(done, said)
 
     # -- time
@@ -230,6 +231,10 @@ class _Part:
                 self._drop_attribute(ending, "number", "the ending is for the times that its text names, or the first")
                 ending.set("number", ",".join(re.findall(r"[1-9]\d?", ending.text or "")) or "1")
         for repeat in element.iterfind("repeat"):
+            if repeat.get("direction") not in _DIRECTIONS:
+                opens = element.get("location") == "left"
+                self._drop_attribute(repeat, "direction", "the repeat sign opens at the left of a bar, else it closes")
+                repeat.set("direction", _DIRECTIONS[not opens])
             if not between(repeat.get("times", "2"), MOST_TIMES):
                 self._slip("the repeat is played once more", repeat)
                 del repeat.attrib["times"]

@@ -226,10 +226,11 @@ class _PartWalk:
     def _tuning(self, tunings: list[Element], lines: int) -> None:
         """Strings count from the highest; <staff-tuning> counts lines from the lowest, <accord> counts strings."""
         strings = self.facts.tunings.setdefault(self.number, {}) if tunings else {}
-        lines = max([lines, *(int(t.get("line", 0)) for t in tunings)], default=0)
-        for tuning in tunings:
+        counted = [(t, int(t.get("line" if t.tag == "staff-tuning" else "string", 0))) for t in tunings]
+        lines = max([lines, *(number for _, number in counted)], default=0)
+        for tuning, number in counted:
             step, octave = tuning.findtext("tuning-step", ""), tuning.findtext("tuning-octave", "")
-            string = int(tuning.get("string", 0)) or lines + 1 - int(tuning.get("line", 0))
+            string = number if tuning.tag == "accord" else lines + 1 - number
             if step in _STEPS and octave.isdecimal() and 1 <= string <= 12:
                 alter = round(float(tuning.findtext("tuning-alter") or 0))
                 strings[string] = _STEPS[step] + alter + 12 * (int(octave) + 1)
@@ -240,8 +241,8 @@ class _PartWalk:
         staff = int(figure(element.find("staff")) or 0)
         for scordatura in element.iterfind("direction-type/scordatura"):
             self._tuning(scordatura.findall("accord"), 0)
-        self._strings_in_words(element, staff, max(at, Fraction(0)))
-        self.directions.direction(element, staff, self.bar, max(at, Fraction(0)))
+        self._strings_in_words(element, staff, at)
+        self.directions.direction(element, staff, self.bar, at)
 
     def _strings_in_words(self, direction: Element, staff: int, at: Fraction) -> None:
         """Take note of what the words of a direction say of strings, and leave the rest of them to be read as words. A

@@ -91,9 +91,16 @@ class Teller:
                 options = [set(tables[kind]["string"].tolist()) for kind in sounds.kind[here]]
                 lost = listed([pitch_name(p) for p in sounds.pitch[here][string[here] == 0].tolist()])
                 why = why_not_together(pitches, options, strings)
-                text = f"this chord cannot be played on the strings: {why}. On no string: {lost}"
+                laid = [_laid(*place) for place in zip(pitches, string[here], fret[here], strict=True) if place[1]]
+                rest = f"; {listed(laid)}" if laid else ""
+                text = f"this chord cannot be played on the strings: {why}. On no string: {lost}{rest}"
             else:
-                text = f"this chord is a stretch from fret {low[moment]} to fret {high[moment]}: no hand reaches it"
+                ends = [
+                    _laid(sounds.pitch[here][n], string[here][n], fret[here][n])
+                    for n in (np.argmax(stopped[here] & (fret[here] == end)) for end in (low[moment], high[moment]))
+                ]
+                text = f"this chord ({listed(list(map(pitch_name, sounds.pitch[here].tolist())))}) is a stretch from "
+                text += f"fret {low[moment]} to fret {high[moment]}: no hand reaches from {' to '.join(ends)}"
             self._add("unplayable-chord", first[here][0], text)
 
     def _asked(self, code: str, text: str, entry: StringChoice | None, rows: np.ndarray, string: int) -> None:
@@ -130,6 +137,11 @@ class Teller:
 
     def _add(self, code: str, row: int, text: str, place: Place | None = None, fix: tuple[Edit, ...] = ()) -> None:
         self._found.setdefault(code, []).append((int(row), text, place, fix))
+
+
+def _laid(pitch: int, string: int, fret: int) -> str:
+    """A note and where it lies: F2 on string 6 (fret 1)."""
+    return f"{pitch_name(int(pitch))} on string {string} ({f'fret {fret}' if fret else 'open'})"
 
 
 def _times(rows: np.ndarray) -> str:
