@@ -43,7 +43,7 @@ class Label:
     text: str
     start: Place
     end: Place
-    times: str = ""  # on which it is heard, as "2nd time"; empty: each time
+    times: str = ""  # on which it is heard, as "pass 2"; empty: each time
     depth: int = 0  # of a phrase; 0 is the outermost
     printed: bool = False  # in the score as well, so that the engraver has drawn it
     heads: tuple[int, int] = (-1, -1)  # of a slide, rows in Score.heads
@@ -304,11 +304,9 @@ def _times(heard: set[int], row: int, reading: Reading) -> str:
 
 
 def times_text(passes: np.ndarray) -> str:
-    """2nd time; 1st, 3rd time."""
-    ends = {1: "st", 2: "nd", 3: "rd"}
+    """Pass 2; pass 1, 3."""
     numbers = sorted({int(each) for each in passes})
-    named = [f"{n}{'th' if n % 100 in (11, 12, 13) else ends.get(n % 10, 'th')}" for n in numbers]
-    return ", ".join(named) + " time" if named else ""
+    return f"pass {', '.join(map(str, numbers))}" if numbers else ""
 
 
 # -- comments

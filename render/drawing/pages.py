@@ -17,7 +17,7 @@ _TITLE, _SUBTITLE, _SMALL = 27.0, 16.0, 11.5  # of text, in units
 _PENCIL = 5 * MM  # white between two systems, at least
 _SPREAD = 20 * MM  # and of what a page has left over, at most
 _LEGEND = "Over the staff: the pace against the tempo, slower is lower. Under it: the melody's level, wider is louder."
-_PASSES = " Broken lines: the second time; dotted: later times."
+_PASSES = " Broken lines: pass 2; dotted: later passes."
 
 
 @dataclass(frozen=True)

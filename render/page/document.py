@@ -154,7 +154,7 @@ def _player(names: Sequence[str], several: bool) -> Markup:
     slider = void("input", type="range", id="bar", min=0, max=0, value=0, step=1, aria_label="Bar")
     choice = element("select", id="repeat", aria_label="Repeat")
     repeat = element("label", element("span", "Repeat", class_="what"), choice, class_="repeat")
-    time = element("select", id="time", aria_label="Time", hidden=True)
+    time = element("select", id="time", aria_label="Pass", hidden=True)
     ends = element("span", _end("from", "from bar"), _end("until", "to bar"), time, class_="ends", id="ends",
                    hidden=True)  # fmt: skip
     turns = element("label", void("input", type="checkbox", id="turns"), " by turns", class_="check turns", hidden=True)

@@ -254,7 +254,7 @@ def test_an_entry_of_another_plan_is_left_out_and_written_anew(folder, offer):
     assert codes(mended.fixed) == [MID] and mended.remarks == []
     assert mended.text == (
         "based on: base.yaml\n\nslowing:\n  - {rallentando: 6:1 - 6:2, pass: 1, omit: yes}\n"
-        "  - {rallentando: 4:1 - 4:4, to: 60%, then: a tempo}\n"
+        "  - {rallentando: 8:1 - 8:4, to: 60%, then: a tempo}\n"
     )
     assert base.read_text() == before
     assert [str(slow.where) for slow in read_plan(write(folder, mended.text)).slowing] == ["8:1 - 8:4"]
@@ -286,7 +286,7 @@ def test_an_entry_laid_over_another_plan_s_leaves_that_one_out(folder, offer):
     assert codes(mended.fixed) == [MID] and codes(mended.remarks) == ["inner-end-slower"]
     assert mended.text == (
         "based on: base.yaml\nslowing:\n  - {rallentando: 6:1 - 6:2, omit: yes}  # deeper\n"
-        "  - {rallentando: 8:1 - 8:4, to: 60%, then: a tempo}\n"
+        "  - {rallentando: 4:1 - 4:4, to: 60%, then: a tempo}\n"
     )
 
 

@@ -11,6 +11,7 @@ from support import reading, score
 
 from timing import read_plan
 from timing.cautions import check
+from timing.plan import Plan
 from timing.reading import perform
 from timing.remarks import Remark, Severity
 
@@ -238,3 +239,12 @@ def test_all_bare_tempi_are_mended_together():
 def test_a_tempo_that_nobody_chose(tempo, marks, expected):
     made = reading({"tempo": tempo}, score(bars=2, marks=marks))
     assert ("no-tempo" in [remark.code for remark in check(made)]) == expected
+
+
+def test_a_tempo_that_the_plan_ignores_is_not_said_to_be_missing():
+    marks = [{"kind": "tempo", "value": 72, "text": ""}]
+    plan = Plan.model_validate({"score": "made-by-hand.musicxml", "marks": "ignore"})
+    (remark,) = told("no-tempo", perform(score(marks=marks), plan))
+    assert remark.message == "the plan says no tempo and ignores the score's: 120 quarters a minute are played"
+    (remark,) = told("no-tempo", perform(score(), plan))
+    assert remark.message.startswith("neither plan nor score says a tempo")

@@ -9,6 +9,7 @@ import numpy as np
 from timing.cautions.endings import HEARD
 from timing.cautions.rules import ADVICE, CAUTION, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
 from timing.cautions.slowdowns import slowdowns, tempo_starts
+from timing.marks.uses import Fate
 from timing.naming import bars_at
 from timing.pace import STANDARD_TEMPO
 from timing.plan.edits import added, replaced
@@ -268,7 +269,9 @@ def _smoothed(entry: Slowing | TempoMark, key: str, moment: float, reading: Read
 )
 def no_tempo(reading: Reading) -> Iterator[Remark]:
     if not reading.plan.tempo:  # the score's own tempi are in it too, unless the plan ignores them
-        message = f"neither plan nor score says a tempo: {STANDARD_TEMPO:g} quarters a minute are played"
+        ignored = any(use.section == "tempo" and use.fate is Fate.IGNORED for use in reading.marks)
+        said = "the plan says no tempo and ignores the score's" if ignored else "neither plan nor score says a tempo"
+        message = f"{said}: {STANDARD_TEMPO:g} quarters a minute are played"
         yield Remark(ADVICE, "no-tempo", message, suggestion="tempo: quarter = 72")
 
 

@@ -175,7 +175,7 @@ class Controls {
 
   #offerTimes(passes, chosen) {
     const select = find("time");
-    select.replaceChildren(...passes.map((pass) => new Option(`${counted(pass)} time`, String(pass))));
+    select.replaceChildren(...passes.map((pass) => new Option(`pass ${pass}`, String(pass))));
     select.value = String(chosen);
     select.hidden = passes.length < 2;
   }

@@ -26,8 +26,3 @@ function interpolated(from, to, value, low = 0, high = from.length) {
   const part = span > 0 ? Math.min(Math.max((value - from[row]) / span, 0), 1) : 0;
   return to[row] + part * (to[row + 1] - to[row]);
 }
-
-function counted(number) {
-  const teens = number % 100 > 10 && number % 100 < 14;
-  return number + (teens ? "th" : { 1: "st", 2: "nd", 3: "rd" }[number % 10] ?? "th");
-}

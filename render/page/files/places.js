@@ -58,7 +58,7 @@ class Reading {
   told({ ordinal, offset }, withBeat = true) {
     const row = this.row[ordinal];
     const beat = withBeat ? `, beat ${this.score.beat(row, offset)}` : "";
-    const time = this.times.get(row) > 1 ? `, ${counted(this.pass[ordinal])} time` : "";
+    const time = this.times.get(row) > 1 ? `, pass ${this.pass[ordinal]}` : "";
     return `bar ${this.barName(ordinal)}${beat}${time}`;
   }
 
@@ -71,7 +71,7 @@ class Reading {
     const pass = other.pass[place.ordinal];
     const again = this.nearestTime(name, pass);
     if (again !== null) {
-      const instead = `not played here a ${counted(pass)} time: this is bar ${name}, ${counted(this.pass[again])} time`;
+      const instead = `pass ${pass} is not played here: this is bar ${name}, pass ${this.pass[again]}`;
       return { ordinal: again, offset: place.offset, instead };
     }
     const next = this.after(hearing);

@@ -116,7 +116,7 @@ def test_which_time_is_said_where_the_times_differ_and_only_there():
     both = words_of(reading({"slowing": [slow]}, score(marks=REPEAT)))
     once = words_of(reading({"slowing": [slow | {"pass": 2}]}, score(marks=REPEAT)))
     assert not [words for words in both if "time" in words]
-    assert "rall. 80\u00a0% (2nd time)" in once and "2nd time" in once
+    assert "rall. 80\u00a0% (pass 2)" in once and "pass 2" in once
 
 
 def test_what_is_said_alike_of_several_times_is_said_once():

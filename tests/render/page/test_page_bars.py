@@ -220,10 +220,10 @@ def test_the_time_that_is_repeated_can_be_chosen(open_page, apart):
     page = open_page(apart[1].path)
     page.locator("#bar").evaluate("it => { it.value = 9; it.dispatchEvent(new Event('input')) }")
     repeat(page, "2", "3")
-    assert page.locator("#time option").all_inner_texts() == ["1st time", "2nd time"]
+    assert page.locator("#time option").all_inner_texts() == ["pass 1", "pass 2"]
     assert page.locator("#time").input_value() == "2"  # it was the second time that was heard
     page.locator("#time").select_option("1")
-    assert page.locator("#place").inner_text() == "bar 2, beat 1, 1st time"
+    assert page.locator("#place").inner_text() == "bar 2, beat 1, pass 1"
     page.evaluate(HEARD)
     page.locator("h1").click()
     page.keyboard.press(" ")
@@ -231,7 +231,7 @@ def test_the_time_that_is_repeated_can_be_chosen(open_page, apart):
     page.keyboard.press(" ")
     bars = page.evaluate("window.bars")
     assert len(bars) >= 5
-    assert set(bars[::2]) | set(bars[1::2]) == {"bar 21st time", "bar 31st time"}
+    assert set(bars[::2]) | set(bars[1::2]) == {"bar 2pass 1", "bar 3pass 1"}
     repeat(page, "5", "6")
     assert not page.locator("#time").is_visible()
 
