@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from timing.comparing import without_holds
+from timing.comparing import is_held, last_beats
 from timing.marks.uses import Fate, MarkUse
 from timing.reading import Reading
 from timing.remarks import Remark, Severity
@@ -133,18 +133,11 @@ def _slowings(reading: Reading) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim")
     for heading in ("slowing", "bars", "pass", "pace at its end", "of its last beat"):
         table.add_column(heading)
-    time, where = reading.performance.time, reading.where
-    unheld = without_holds(time)
-    for slow in reading.pace.slowings:
-        end, beat = slow.run.end, min(where.felt_beat(slow.run.end), slow.run.length)
-        basic = float(time.basic(end, before=True))
-        heard, freely = (
-            beat * 60 / float(each.seconds(end) - each.seconds(end - beat)) / basic for each in (time, unheld)
-        )
+    for slow, (heard, freely) in zip(reading.pace.slowings, last_beats(reading), strict=True):
         last = f"{heard:.0%}"
-        if heard < freely - 0.005:  # a fermata, an accent or a breath stands there, and belongs to what one hears
+        if is_held(heard, freely):
             last += f" with its hold, {freely:.0%} without"
-        pass_ = where.beat_before(end)[2]
+        pass_ = reading.where.beat_before(slow.run.end)[2]
         reached = f"{slow.to:.0%}" if slow.until == slow.run.end else "cut short"
         table.add_row(slow.entry.kind, str(slow.entry.where), str(pass_), reached, last)
     return table

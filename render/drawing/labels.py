@@ -9,11 +9,11 @@ from types import MappingProxyType
 
 import numpy as np
 
+from timing.comparing import is_held, last_beats
 from timing.dynamics import at_second_time
 from timing.plan.entry import Entry
 from timing.reading import Reading
 from timing.remarks import Remark
-from timing.slowing import SlowingRun
 from timing.where import Fault, felt_beat
 
 Place = tuple[int, float]  # the row of a bar in the score, and the quarters into it
@@ -88,24 +88,17 @@ def _phrases(reading: Reading) -> Iterator[Label]:
 
 def _slowings(reading: Reading) -> Iterator[Label]:
     found, heard = [], {}
-    for slow in reading.pace.slowings:
+    for slow, (last, freely) in zip(reading.pace.slowings, last_beats(reading), strict=True):
         whole = slow.until == slow.run.end
         text = _SLOWING[slow.entry.kind] + (f" {_percent(slow.to)}" if whole else "")
         found.append((slow.entry, text, slow.run.start, slow.until))
-        last = _last_beat(slow, reading)
         if whole and _percent(last) != _percent(slow.to):
-            heard[text, slow.run.start] = f"last beat {_percent(last)}"
+            held = " with its hold" if is_held(last, freely) else ""
+            heard[text, slow.run.start] = f"last beat {_percent(last)}{held}"
     for entry in reading.plan.slowing:
         if entry.kind == "a tempo":
             found += [(entry, "a tempo", start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("slowing", found, reading, heard)
-
-
-def _last_beat(slow: SlowingRun, reading: Reading) -> float:
-    """The pace of the last beat of a slowdown as it is heard, holds included, against the basic tempo."""
-    time, end = reading.performance.time, slow.run.end
-    beat = min(reading.where.felt_beat(end), slow.run.length)
-    return beat * 60 / float(time.seconds(end) - time.seconds(end - beat)) / float(time.basic(end, before=True))
 
 
 def _percent(share: float) -> str:

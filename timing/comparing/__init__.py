@@ -126,6 +126,24 @@ def without_holds(time: TimeMap) -> TimeMap:
     return TimeMap(freely)
 
 
+def last_beats(reading: Reading) -> list[tuple[float, float]]:
+    """Of every hearing of a change of pace the pace of its last felt beat against the basic tempo: as it is heard, with
+    what is held there, and without that."""
+    time, made = reading.performance.time, []
+    unheld = without_holds(time)
+    for slow in reading.pace.slowings:
+        end, beat = slow.run.end, min(reading.where.felt_beat(slow.run.end), slow.run.length)
+        basic = float(time.basic(end, before=True))
+        paces = (beat * 60 / float(each.seconds(end) - each.seconds(end - beat)) / basic for each in (time, unheld))
+        made.append(tuple(paces))
+    return made
+
+
+def is_held(heard: float, freely: float) -> bool:
+    """Whether a fermata, an accent or a breath can be told in the pace of a beat."""
+    return heard < freely - 0.005
+
+
 def _times(time: TimeMap) -> tuple[TimeMap, TimeMap, TimeMap]:
     """The time map as it is, without holds, and of the basic tempo alone."""
     basic = np.repeat(strict(1.0, 1.0), len(time.pieces))

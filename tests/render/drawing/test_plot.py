@@ -111,11 +111,20 @@ def test_what_is_heard_of_a_slowdown_is_the_pace_of_its_last_beat():
     assert f"last beat {heard:.0%}".replace("%", "\u00a0%") in said
 
 
+def test_a_fermata_in_the_last_beat_is_said_with_its_pace():
+    slow = {"rallentando": "3-4", "to": "80%", "then": "a tempo"}
+    held = words_of(reading({"slowing": [slow], "holds": [{"fermata": "4:4"}]}))
+    last = [words for words in held if words.startswith("last beat")]
+    assert last and all(words.endswith("with its hold") for words in last)
+    free = words_of(reading({"slowing": [slow]}))
+    assert not [words for words in free if "hold" in words]
+
+
 def test_which_time_is_said_where_the_times_differ_and_only_there():
     slow = {"rallentando": "3-4", "to": "80%", "then": "a tempo"}
     both = words_of(reading({"slowing": [slow]}, score(marks=REPEAT)))
     once = words_of(reading({"slowing": [slow | {"pass": 2}]}, score(marks=REPEAT)))
-    assert not [words for words in both if "time" in words]
+    assert not [words for words in both if "pass" in words]
     assert "rall. 80\u00a0% (pass 2)" in once and "pass 2" in once
 
 
