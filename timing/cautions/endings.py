@@ -123,7 +123,8 @@ class Endings:
     def _melody(self) -> tuple[np.ndarray, np.ndarray]:
         """(2, n) the quarters at which the notes of the melody begin, sorted, and are over."""
         notes = self._reading.performance.notes
-        notes = np.sort(notes[notes["role"] == MELODY], order="score_onset")
+        notes = notes[notes["role"] == MELODY]
+        notes = notes[np.argsort(notes["score_onset"], kind="stable")]
         return notes["score_onset"], notes["score_onset"] + notes["score_length"]
 
     def _asked(self, start: float, end: float) -> bool:
