@@ -133,6 +133,7 @@ def test_check_json_has_the_promised_keys(run):
     (remark,) = (r for r in json.loads(done.stdout) if r["code"] == "slowing-mid-phrase")
     assert set(remark) == {
         "severity", "code", "message", "line", "column", "bar", "beat", "pass", "suggestion", "accepted", "bar_name",
+        "passes",
     }  # fmt: skip
     assert (remark["severity"], remark["line"], remark["bar"], remark["beat"], remark["pass"]) == (
         "caution",

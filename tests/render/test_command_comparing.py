@@ -263,7 +263,7 @@ def test_companions_stand_beside_the_first_plan(compare):
         "C One, in strict time made from A",
         "D One, misplaced made from A",
         "the same slowdowns, in the middle of their phrases (1 moved)",
-        "rallentando 5:4 - 6:3 1 A, B, C -",
+        "rallentando 6:1 - 6:4 1 A, B, C -",
         "D to 80%, then a tempo",
     ):
         assert line in said, done.stdout

@@ -210,7 +210,7 @@ HEARD = """() => {
     window.bars = [];
     const place = document.getElementById("place");
     new MutationObserver(() => {
-        const bar = place.textContent.split(",")[0] + (/[0-9]+.. time/.exec(place.textContent)?.[0] ?? "");
+        const bar = place.textContent.split(",")[0] + (/pass [0-9]+/.exec(place.textContent)?.[0] ?? "");
         if (window.bars.at(-1) !== bar) window.bars.push(bar);
     }).observe(place, { childList: true });
 }"""
