@@ -146,7 +146,7 @@ def _rubato(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.rubato:
         value = entry.value(entry.kind)
-        if entry.kind in ("hurry", "linger"):
+        if entry.kind in ("hurry", "linger", "still beats"):
             text = f"{entry.kind} {_percent(value)}"
         elif entry.kind in ("late", "early"):
             text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u00a0ms".strip()
