@@ -10,14 +10,14 @@ is heard only until the last notes begin, so it is over then.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from timing.drafting.items import Item, percent, sureness
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.movement import movement
-from timing.naming import position_at, range_at, start_of_range
+from timing.naming import position_at, range_at
 from timing.performance import MELODY
 from timing.plan.position import Position, Range
 from timing.plan.time import Slowing
@@ -27,7 +27,7 @@ from timing.slowing import SlowingRun
 SHORT, LONG, LONGEST = 2.75, 6.0, 12.0  # bars: of phrases that are slowed, and of such as count as eight
 PHRASE, LONG_PHRASE, SECTION, FINAL = 0.84, 0.77, 0.72, 0.50  # paces as ranges end; of a section it is our own choice
 BEATS, LAST_BEATS = 2, 3  # over which an end is slowed, and that of the piece, which players begin earlier
-LEAST = 0.05  # of slowing that is worth an entry: less is hardly heard (C. Drake and M.-C. Botte 1993, from memory)
+LEAST = 0.04  # of slowing that is worth an entry: less is hardly heard (C. Drake and M.-C. Botte 1993, from memory)
 EVEN, TAKES_PART = 0.85, (0.5, 0.8)  # of equal voices: see `equal_voices`
 _NEAR = 1e-6
 
@@ -45,9 +45,9 @@ class Ending:
 
     @property
     def to(self) -> float:
-        """The pace that is reached: what is usual for such an end, and the less of it the less sure the end is."""
+        """The pace that is reached: what is usual for such an end, less as it is less sure."""
         usual = SECTION if self.section else LONG_PHRASE if self.bars > LONG else PHRASE
-        return round(1 - (1 - usual) * self.sure**2, 2)
+        return round(1 - (1 - usual) * self.sure, 2)
 
     @property
     def why(self) -> str:
@@ -159,10 +159,13 @@ def _stretch(reading: Reading, ending: Ending) -> tuple[float, float]:
 
 
 def _range(reading: Reading, start: float, end: float) -> str:
+    """A stretch as a plan writes it: whole bars by their names alone, all else by its beats."""
     where = reading.where
     first, last = where.bars[where.ordinal(start)], where.bars[where.ordinal(end - 1e-4)]
-    begins = int(first["row"]), start - float(first["start"])
-    return str(range_at(reading.score, begins, (int(last["row"]), end - float(last["start"]))))
+    begins, ends = start - float(first["start"]), end - float(last["start"])
+    found = range_at(reading.score, (int(first["row"]), begins), (int(last["row"]), ends))
+    whole = found.start.beat is None and found.end.beat is None
+    return str(found) if whole else where.range_text(start, end)
 
 
 # -- the end of the piece
@@ -184,18 +187,13 @@ def _final(reading: Reading, begins: float, last: float) -> Iterator[Item]:
 
 def until_onset(reading: Reading, begins: float, last: float) -> str:
     """A range from one quarter to the very moment of another, as a plan writes it."""
-    return str(Range(_position(reading, begins), _instant(reading, last)))
+    start, end = (_position(reading, quarters) for quarters in (begins, last))
+    return str(Range(start, replace(end, instant=True)))
 
 
 def _position(reading: Reading, quarters: float) -> Position:
     bar = reading.where.bars[reading.where.ordinal(quarters)]
-    return start_of_range(reading.score, int(bar["row"]), quarters - float(bar["start"]))
-
-
-def _instant(reading: Reading, quarters: float) -> Position:
-    bar = reading.where.bars[reading.where.ordinal(quarters)]
-    at = position_at(reading.score, int(bar["row"]), quarters - float(bar["start"]))
-    return Position(at.bar, at.beat, True, at.row)
+    return position_at(reading.score, int(bar["row"]), quarters - float(bar["start"]))
 
 
 def _changed(reading: Reading, start: float, end: float) -> bool:
