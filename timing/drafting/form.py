@@ -67,7 +67,7 @@ def form_lines(reading: Reading, sections: Sequence[Section], sounds: Sounds) ->
     if len(sections) > 1:
         lines.append(f"Form: {_form(reading, sections)}.")
     ends = _ends([section.phrase for section in sections], sounds)
-    home = tonality(sounds, 0.0, float(sounds.bar_starts[-1]), ends)
+    home = tonality(sounds, 0.0, float(sounds.bar_starts[-1]), ends, whole=True)
     if home is not None:
         lines.append(f"Key: {home}.")
     for section in sections if home is not None and len(sections) > 1 else ():
@@ -81,7 +81,7 @@ def form_lines(reading: Reading, sections: Sequence[Section], sounds: Sounds) ->
 def _opens_in(home: Tonality, section: Section, sounds: Sounds) -> bool:
     """Whether the first half of a section is in the key of the piece."""
     start, end = sounds.at(*section.phrase.start), sounds.at(*section.phrase.end)
-    key = tonality(sounds, start, (start + end) / 2, None)
+    key = tonality(sounds, start, (start + end) / 2)
     return key is not None and key.seen_from(home) == "the same key"
 
 

@@ -66,13 +66,15 @@ class Sounds:
         return np.bincount(pitch % 12, (ends - begins)[here], minlength=12), pitch
 
 
-def tonality(sounds: Sounds, start: float, end: float, ends: Sequence[float] | None = ()) -> Tonality | None:
-    """The key of a stretch (in quarters), or None where none is clear; `ends` are those of the phrases in it, None if
-    no phrase ends with it."""
+def tonality(
+    sounds: Sounds, start: float, end: float, ends: Sequence[float] = (), whole: bool = False
+) -> Tonality | None:
+    """The key of a stretch (in quarters), or None where none is clear; `ends` are those of the phrases in it. A `whole`
+    piece ends on its keynote."""
     durations, pitch = sounds.between(start, end)
-    stops = [] if ends is None else sorted({*ends, end})
-    basses = [bass for stop in stops if (bass := sounds.bass(start, stop)) is not None]
-    return find_key(durations, len(pitch), sounds.signature(start), sounds.first_bass(start, end), basses)
+    basses = [bass for stop in sorted(set(ends)) if (bass := sounds.bass(start, stop)) is not None]
+    first, last = sounds.first_bass(start, end), sounds.bass(start, end) if whole else None
+    return find_key(durations, len(pitch), sounds.signature(start), first, basses, last)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,8 @@ import numpy as np
 # well each pitch class fits into C major and C minor.
 _MAJOR = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
 _MINOR = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
-_SIGNATURE, _LAST, _FIRST, _ENDS = 0.25, 0.3, 0.1, 0.2  # beside the correlation with the profile, which is 1 at most
+_SIGNATURE, _FIRST, _ENDS = 0.25, 0.1, 0.15  # beside the correlation with the profile, which is 1 at most
+_HOME = 0.3  # for the last bass of a piece, which its sections need not share
 _NEIGHBOUR = 0.5  # of what a signature says, for keys with one accidental more or less
 _HALF = 0.5  # of what the end of a phrase says, for the key of which it has the dominant
 _CLEAR = 0.70  # correlation with the profile under which no key is named (own choice: noise reaches .6)
@@ -60,18 +61,19 @@ def usual_signature(keynote: int, minor: bool, near: int = 0) -> int:
 
 
 def find_key(
-    durations: np.ndarray, count: int, signature: int | None, first: int | None, ends: Sequence[int]
+    durations: np.ndarray, count: int, signature: int | None, first: int | None, ends: Sequence[int], home: int | None
 ) -> Tonality | None:
     """The key of a stretch, or None where none is clear. `durations` (12,) are the quarters for which each pitch class
-    sounds, of `count` notes; `first` is the bass with which it begins, and `ends` those with which its phrases end, the
-    last one last."""
+    sounds, of `count` notes; `first` is the bass with which it begins, `ends` are those with which its phrases end, and
+    `home` is that with which a whole piece does."""
     if count < _LEAST_NOTES or np.count_nonzero(durations) < 3:
         return None
     best: tuple[float, float, Tonality] | None = None
     for minor, profile in ((False, _MAJOR), (True, _MINOR)):
         for keynote in range(12):
-            fit = float(np.corrcoef(durations, np.roll(profile, keynote))[0, 1])
+            fit = _correlation(durations, np.roll(profile, keynote))
             made = fit + _said(keynote, minor, signature, first, ends)
+            made += _HOME * (home is not None and home % 12 == keynote)
             if best is None or made > best[0]:
                 fifths = usual_signature(keynote, minor, signature or 0)
                 best = made, fit, Tonality(keynote, minor, fifths)
@@ -87,5 +89,10 @@ def _said(keynote: int, minor: bool, signature: int | None, first: int | None, e
     said += _FIRST * (first is not None and first % 12 == keynote)
     if len(ends):
         basses = (np.array(ends) - keynote) % 12
-        said += _ENDS * float(np.mean((basses == 0) + _HALF * (basses == 7))) + _LAST * bool(basses[-1] == 0)
+        said += _ENDS * float(np.mean((basses == 0) + _HALF * (basses == 7)))
     return said
+
+
+def _correlation(durations: np.ndarray, profile: np.ndarray) -> float:
+    """0 where all pitch classes sound alike."""
+    return float(np.corrcoef(durations, profile)[0, 1]) if np.ptp(durations) > 1e-9 else 0.0

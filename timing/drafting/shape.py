@@ -27,7 +27,6 @@ LEAST_ARCH = 0.02  # of pace: less is not heard
 # within one per cent whichever composer is left out (tests/bench/draft_timing.py).
 STILL = "5%"
 VARIED = 0.95  # of the beats that move alike, above which no beat is still
-STRETCH = 8  # bars of a tempo that has beats of its own
 TOGETHER = 0.8  # of the notes under a melody that begin with one of it: then the texture is chordal (own choice)
 
 
@@ -77,19 +76,11 @@ def phrase_items(score: Score, phrases: Sequence[FoundPhrase], shaped: bool, sai
 
 
 def movement_items(reading: Reading) -> list[Item]:
-    """Beats with few notes a little longer, within each tempo that is printed; none where all beats move alike."""
+    """Beats with few notes a little longer, throughout the piece; none where all beats move alike."""
     if evenness(reading) > VARIED:
         return []
-    score = reading.score
-    marks = [mark.at for mark in reading.plan.tempo if mark.at is not None and mark.at.row is not None]
-    firsts = sorted({0, *(at.row for at in marks if at.beat in (None, 1))})
-    kept = [0]
-    for row in firsts[1:]:
-        if row - kept[-1] >= STRETCH and len(score.bars) - row >= STRETCH:
-            kept.append(row)
-    stretches = zip(kept, [*(row - 1 for row in kept[1:]), len(score.bars) - 1], strict=True)
     why = "beats with half as many notes are so much longer, as pianists play them; the whole keeps its length"
-    return [Item({"bars": bars_at(score, *rows), "still beats": STILL}, why) for rows in stretches]
+    return [Item({"bars": bars_at(reading.score, 0, len(reading.score.bars) - 1), "still beats": STILL}, why)]
 
 
 # -- voices

@@ -4,7 +4,8 @@ How deep depends on what ends and on how sure that is. The values are measured m
 Vienna 4x22 corpus, 1999, and F. Foscarin et al., ASAP, ISMIR 2020): how far ends of four and of eight bars and the end
 of a piece are slowed, none at ends of two bars; and that nearly all of it lies in the last two beats before the next
 phrase (lengthening in standard deviations, the fifth to the last beat: 0, 0, .1, .1, .3). The last slowdown of a piece
-is heard only until the last notes begin, so it is over then.
+is heard only until the last notes begin, so it is over then; its numbers are those with which drafts agree best with
+53 pieces of the ASAP dataset (tests/bench/draft_timing.py).
 """
 
 from __future__ import annotations
@@ -25,8 +26,9 @@ from timing.reading import Reading
 from timing.slowing import SlowingRun
 
 SHORT, LONG, LONGEST = 2.75, 6.0, 12.0  # bars: of phrases that are slowed, and of such as count as eight
-PHRASE, LONG_PHRASE, SECTION, FINAL = 0.84, 0.77, 0.72, 0.50  # paces as ranges end; of a section it is our own choice
-BEATS, LAST_BEATS = 2, 3  # over which an end is slowed, and that of the piece, which players begin earlier
+PHRASE, LONG_PHRASE, SECTION = 0.84, 0.77, 0.72  # paces as ranges end; of a section it is our own choice
+BEATS = 2  # over which an end is slowed
+FINAL, LAST_BEATS, LATE = 0.45, 4, 4  # the same for the end of the piece, and its curvature: it gives way late
 LEAST = 0.04  # of slowing that is worth an entry: less is hardly heard (C. Drake and M.-C. Botte 1993, from memory)
 EVEN, TAKES_PART = 0.85, (0.5, 0.8)  # of equal voices: see `equal_voices`
 _NEAR = 1e-6
@@ -69,7 +71,7 @@ def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item
         return []
     last = last_onset(reading)
     final_beat = reading.where.felt_beat(last + _NEAR)
-    begins = max(last - LAST_BEATS * final_beat, 0.0)
+    begins = _on_page(reading, last - LAST_BEATS * final_beat, last)
     found = [] if equal_voices(reading) else endings(reading, phrases)
     items = _inner(reading, [ending for ending in found if ending.at < begins + _NEAR])
     if not _changed(reading, begins, last) and last - begins > final_beat / 2:
@@ -155,7 +157,17 @@ def _stretch(reading: Reading, ending: Ending) -> tuple[float, float]:
     end = min(end, float(bar["start"] + bar["length"]))
     most = np.floor((ending.at - ending.since) / 2 / beat + _NEAR)
     start = end - min(BEATS, max(most, 1)) * beat
-    return max(start, ending.since, 0.0), float(end)
+    return _on_page(reading, max(start, ending.since), end), float(end)
+
+
+def _on_page(reading: Reading, start: float, end: float) -> float:
+    """From where on the music is played as it stands on the page until a quarter: `start`, or the place to which a
+    repeat or jump has led since."""
+    bars, neighbours = reading.where.bars, reading.where.neighbours
+    number = reading.where.ordinal(end - 1e-4)
+    while number > 0 and bars["start"][number] > start and neighbours[number - 1]:
+        number -= 1
+    return max(start, float(bars["start"][number]))
 
 
 def _range(reading: Reading, start: float, end: float) -> str:
@@ -179,7 +191,7 @@ def last_onset(reading: Reading) -> float:
 
 
 def _final(reading: Reading, begins: float, last: float) -> Iterator[Item]:
-    entry = {"rallentando": until_onset(reading, begins, last), "to": percent(FINAL)}
+    entry = {"rallentando": until_onset(reading, begins, last), "to": percent(FINAL), "curvature": LATE}
     runs = reading.where.runs(Slowing.model_validate(entry).rallentando)
     again = {"pass": "last"} if sum(run.complete for run in runs) > 1 else {}
     yield Item(entry | again, "the end of the piece: the slowest place, reached as the last notes begin")
