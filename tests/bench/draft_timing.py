@@ -1,7 +1,7 @@
 """How near drafted timing comes to that of people: python tests/bench/draft_timing.py FOLDER
 
 FOLDER holds a folder a piece, each with `score.mxl` and `beats.csv` (columns `quarter`, `length`, `mean_z`: where a
-beat begins along the performed order, quarters to the next one, and how long players made it, as a mean of z-scores of log
+beat begins along the performed order, quarters to the next one, how long players made it as a mean of z-scores of log
 durations), and `summary.csv` (columns `piece`, `composer`, `ceiling`: the correlation of one player with the others).
 
 Every piece is drafted and performed, and the log of the seconds a quarter that each beat lasts is held against the
