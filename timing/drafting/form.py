@@ -79,9 +79,9 @@ def form_lines(reading: Reading, sections: Sequence[Section], sounds: Sounds) ->
 
 
 def _opens_in(home: Tonality, section: Section, sounds: Sounds) -> bool:
-    """Whether the first half of a section is in the key of the piece."""
+    """Whether the first quarter of a section is in the key of the piece."""
     start, end = sounds.at(*section.phrase.start), sounds.at(*section.phrase.end)
-    key = tonality(sounds, start, (start + end) / 2)
+    key = tonality(sounds, start, start + (end - start) / 4)
     return key is not None and key.seen_from(home) == "the same key"
 
 
