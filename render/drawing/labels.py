@@ -152,7 +152,10 @@ def _rubato(reading: Reading) -> Iterator[Label]:
             text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u00a0ms".strip()
         else:
             text = "long short"
-        found += [(entry, text, start, end) for start, end in _hearings(entry, reading)]
+        heard = _hearings(entry, reading)
+        if entry.still_beats is not None:  # it shows in the curve: said once, where it begins
+            heard = [(start, start + 1e-3) for start, _ in heard][:1]
+        found += [(entry, text, start, end) for start, end in heard]
     yield from _merged("rubato", found, reading)
 
 

@@ -29,6 +29,7 @@ SHORT, LONG, LONGEST = 2.75, 6.0, 12.0  # bars: of phrases that are slowed, and 
 PHRASE, LONG_PHRASE, SECTION = 0.84, 0.77, 0.72  # paces as ranges end; of a section it is our own choice
 BEATS = 2  # over which an end is slowed
 FINAL, LAST_BEATS, LATE = 0.45, 4, 4  # the same for the end of the piece, and its curvature: it gives way late
+QUICKEST, SLOWEST = 0.26, 1.5  # seconds of a beat that is a bar instead, and of such a bar (own choice)
 LEAST = 0.04  # of slowing that is worth an entry: less is hardly heard (C. Drake and M.-C. Botte 1993, from memory)
 EVEN, TAKES_PART = 0.85, (0.5, 0.8)  # of equal voices: see `equal_voices`
 _NEAR = 1e-6
@@ -70,7 +71,7 @@ def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item
     if not phrases:
         return []
     last = last_onset(reading)
-    final_beat = reading.where.felt_beat(last + _NEAR)
+    final_beat = beat_of(reading, last + _NEAR)
     begins = _on_page(reading, last - LAST_BEATS * final_beat, last)
     found = [] if equal_voices(reading) else endings(reading, phrases)
     items = _inner(reading, [ending for ending in found if ending.at < begins + _NEAR])
@@ -151,13 +152,21 @@ def _stretch(reading: Reading, ending: Ending) -> tuple[float, float]:
     beat, but no more than half of its phrase."""
     where = reading.where
     bar = where.bars[where.ordinal(ending.at - 1e-4)]
-    beat = where.felt_beat(ending.at)
+    beat = beat_of(reading, ending.at)
     line = float(bar["start"] - bar["shift"])
     end = line + np.ceil((ending.at - line) / beat - _NEAR) * beat
     end = min(end, float(bar["start"] + bar["length"]))
     most = np.floor((ending.at - ending.since) / 2 / beat + _NEAR)
     start = end - min(BEATS, max(most, 1)) * beat
     return _on_page(reading, max(start, ending.since), end), float(end)
+
+
+def beat_of(reading: Reading, quarters: float) -> float:
+    """Quarters of a beat that is long enough to give way: as it is felt, or the bar where that goes by quicker than
+    anyone would beat (common practice: a fast waltz is beaten in one)."""
+    beat, bar = reading.where.felt_beat(quarters), reading.where.full_bar(max(quarters - 1e-4, 0.0))
+    seconds = 60 / float(reading.performance.time.basic(max(quarters - 1e-4, 0.0)))
+    return bar if beat * seconds < QUICKEST and bar * seconds <= SLOWEST else beat
 
 
 def _on_page(reading: Reading, start: float, end: float) -> float:
