@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from timing.drafting.items import Item, decibels, percent, sureness
-from timing.drafting.slowing import evenness, in_bars
+from timing.drafting.slowing import equal_voices, evenness, in_bars
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.naming import bars_at
 from timing.performance import BASS, INNER, MELODY
@@ -25,7 +25,7 @@ EIGHT = 12.0  # bars up to which a phrase counts as one of about eight
 LEAST_ARCH = 0.02  # of pace: less is not heard
 # How much longer a beat is in which half as many notes begin: fitted on 53 pieces of the ASAP dataset, and the same
 # within one per cent whichever composer is left out (tests/bench/draft_timing.py).
-STILL = "5%"
+STILL, STEADY = "5%", "2%"  # the second where equal voices keep time
 VARIED = 0.95  # of the beats that move alike, above which no beat is still
 TOGETHER = 0.8  # of the notes under a melody that begin with one of it: then the texture is chordal (own choice)
 
@@ -81,7 +81,8 @@ def movement_items(reading: Reading) -> list[Item]:
     if evenness(reading) > VARIED:
         return []
     why = "beats with half as many notes are so much longer, as pianists play them; the whole keeps its length"
-    return [Item({"bars": bars_at(reading.score, 0, len(reading.score.bars) - 1), "still beats": STILL}, why)]
+    entry = {"bars": bars_at(reading.score, 0, len(reading.score.bars) - 1)}
+    return [Item(entry | {"still beats": STEADY if equal_voices(reading) else STILL}, why)]
 
 
 # -- voices

@@ -17,9 +17,10 @@ import numpy as np
 
 from timing.drafting.items import Item, percent, sureness
 from timing.finding.phrases import FoundPhrase, range_of
+from timing.lines import voice_numbers
 from timing.movement import movement
 from timing.naming import position_at, range_at
-from timing.performance import MELODY
+from timing.performance import BASS, INNER, MELODY
 from timing.plan.position import Position, Range
 from timing.plan.time import Slowing
 from timing.reading import Reading
@@ -31,7 +32,10 @@ BEATS = 2  # over which an end is slowed
 FINAL, LAST_BEATS, LATE = 0.40, 4, 5  # the same for the end of the piece, and its curvature: it gives way late
 QUICKEST, SLOWEST = 0.26, 1.5  # seconds of a beat that is a bar instead, and of such a bar (own choice)
 LEAST = 0.04  # of slowing that is worth an entry: less is hardly heard (C. Drake and M.-C. Botte 1993, from memory)
-EVEN, TAKES_PART = 0.85, (0.5, 0.8)  # of equal voices: see `equal_voices`
+# Of equal voices, each a share: of alike beats; of the moments that the melody has. In a fugue: of single notes; of the
+# moments that inner voices and the bass have at least, and the melody, alone or with the bass, at most.
+EVEN, RUNNING = 0.85, (0.5, 0.8)
+SINGLE, INNER_PART, LOW_PART, TOP_PART = 0.98, 0.2, 0.57, 0.72
 _NEAR = 1e-6
 
 
@@ -244,17 +248,25 @@ def with_last_onset(reading: Reading, entry: Slowing) -> tuple[str, float] | Non
 
 
 def equal_voices(reading: Reading) -> bool:
-    """Whether voices of equal weight keep one movement going between them, as in a fugue: nearly every beat has as many
-    moments at which notes begin as the others, and the melody has most of these, but not all. Pianists keep time
-    there (Bach's fugues and preludes in the ASAP dataset, as measured for this project)."""
+    """Whether voices of equal weight keep one movement going between them. Pianists keep time there (Bach's fugues and
+    preludes in the ASAP dataset, as measured for this project). So it is where nearly every beat has as many moments at
+    which notes begin as the others, and the melody has most of these, but not all; and in a fugue: each voice has
+    single notes, the melody not many more than the bass, inner voices their part, and bass and melody often begin
+    apart."""
     notes = reading.performance.notes
     notes = notes[(notes["step"] == 0) & (notes["score_length"] > 0)]
-    moments = np.unique(np.round(notes["score_onset"], 6))
+    moment = np.round(notes["score_onset"], 6)
+    moments = np.unique(moment)
     if len(moments) < 2:
         return False
-    sung = np.unique(np.round(notes["score_onset"][notes["role"] == MELODY], 6))
-    least, most = TAKES_PART
-    return bool(least <= len(sung) / len(moments) < most) and evenness(reading) >= EVEN
+    of_role = [np.unique(moment[notes["role"] == role]) for role in (MELODY, INNER, BASS)]
+    melody, inner, bass = (len(each) / len(moments) for each in of_role)
+    if evenness(reading) >= EVEN and RUNNING[0] <= melody < RUNNING[1]:
+        return True
+    together = len(np.intersect1d(of_role[0], of_role[2])) / max(min(len(of_role[0]), len(of_role[2])), 1)
+    sung = np.column_stack([voice_numbers(notes)[1], np.searchsorted(moments, moment)])
+    single = len(np.unique(sung, axis=0)) / len(sung)
+    return bool(single >= SINGLE and inner >= INNER_PART and bass >= LOW_PART and max(melody, together) <= TOP_PART)
 
 
 def evenness(reading: Reading) -> float:
