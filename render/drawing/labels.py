@@ -154,7 +154,8 @@ def _rubato(reading: Reading) -> Iterator[Label]:
             text = "long short"
         heard = _hearings(entry, reading)
         if entry.still_beats is not None:  # it shows in the curve: said once, where it begins
-            heard = [(start, start + 1e-3) for start, _ in heard][:1]
+            begins = reading.where.moments(entry.bars.start, entry.passes)
+            heard = [(float(start), float(start) + 1e-3) for start in begins]
         found += [(entry, text, start, end) for start, end in heard]
     yield from _merged("rubato", found, reading)
 
