@@ -41,7 +41,7 @@ def _item(entry: Entry, section: str, reading: Reading, words: dict[tuple, str])
     if section == "slowing" and (ends := with_last_onset(reading, entry)):
         keys = {key: value for key, value in keys.items() if key != "then"}
         keys |= {entry.kind: ends[0], "to": percent(ends[1])}
-        why = f"printed at {entry.where.start}; as the end of the piece it reaches its pace when the last notes begin"
+        why = f"printed at {entry.where.start}; it reaches its pace where it is heard, not with the end of the last bar"
     elif "softer" in keys or isinstance(entry.value("tone") if section == "tone" else None, float):
         at = entry.at if section == "dynamics" else entry.bars.start if entry.bars is not None else entry.at
         text = words.get((at.bar, round(float(at.beat or 1), 3)), "")

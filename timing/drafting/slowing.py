@@ -74,12 +74,11 @@ def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item
     between them give way at the end of the piece alone."""
     if not phrases:
         return []
-    last = last_onset(reading)
-    final_beat = beat_of(reading, last + _NEAR)
-    begins = _on_page(reading, last - LAST_BEATS * final_beat, last)
+    begins, last = last_beats(reading)
     found = [] if equal_voices(reading) else endings(reading, phrases)
     items = _inner(reading, [ending for ending in found if ending.at < begins + _NEAR])
-    if not _changed(reading, begins, last) and last - begins > final_beat / 2:
+    before = [slow for slow in _printed(reading) if _comes_before(reading, slow)]
+    if not _changed(reading, begins, last, before) and last - begins > reading.where.felt_beat(last + _NEAR) / 2:
         items += _final(reading, begins, last)
     return items
 
@@ -152,13 +151,13 @@ def _passes(reading: Reading, entry: Slowing, ends: set[float]) -> list[dict]:
 
 
 def _stretch(reading: Reading, ending: Ending) -> tuple[float, float]:
-    """From where to where an end is slowed: its last beats as they are felt, through an upbeat that is shorter than a
-    beat, but no more than half of its phrase."""
+    """From where to where an end is slowed: its last beats as they are felt, through an upbeat of half a beat or less,
+    but no more than half of its phrase. What ends soon after a beat, ends with it."""
     where = reading.where
     bar = where.bars[where.ordinal(ending.at - 1e-4)]
     beat = beat_of(reading, ending.at)
     line = float(bar["start"] - bar["shift"])
-    end = line + np.ceil((ending.at - line) / beat - _NEAR) * beat
+    end = line + np.floor((ending.at - line) / beat + 0.5 + _NEAR) * beat
     end = min(end, float(bar["start"] + bar["length"]))
     most = np.floor((ending.at - ending.since) / 2 / beat + _NEAR)
     start = end - min(BEATS, max(most, 1)) * beat
@@ -221,10 +220,18 @@ def _position(reading: Reading, quarters: float) -> Position:
     return position_at(reading.score, int(bar["row"]), quarters - float(bar["start"]))
 
 
-def _changed(reading: Reading, start: float, end: float) -> bool:
+def last_beats(reading: Reading) -> tuple[float, float]:
+    """From where to where the end of the piece is slowed: the last of it is when the last notes begin."""
+    last = last_onset(reading)
+    return _on_page(reading, last - LAST_BEATS * beat_of(reading, last + _NEAR), last), last
+
+
+def _changed(reading: Reading, start: float, end: float, besides: Sequence[SlowingRun] = ()) -> bool:
     """Whether the score says itself how the pace changes in a stretch."""
     return any(
-        slow.run.start < end - _NEAR and max(slow.until, slow.back or 0.0) > start + _NEAR for slow in _printed(reading)
+        slow.run.start < end - _NEAR and max(slow.until, slow.back or 0.0) > start + _NEAR
+        for slow in _printed(reading)
+        if slow not in besides
     )
 
 
@@ -234,14 +241,30 @@ def _printed(reading: Reading) -> list[SlowingRun]:
 
 def with_last_onset(reading: Reading, entry: Slowing) -> tuple[str, float] | None:
     """Of a slowdown that is printed over the end of the piece: its range as far as it is heard, and its pace, which is
-    that of an end of a piece. None for any other."""
+    that of an end of a piece. One that comes from further back leads to where the last beats begin, with its own pace,
+    and they go on from there. None for any other."""
     mine = [slow for slow in _printed(reading) if slow.entry is entry]
-    last = last_onset(reading)
-    if len(mine) != 1 or entry.kind in Slowing.HURRYING or mine[0].run.end < last - _NEAR:
+    if len(mine) != 1 or not _over_the_end(reading, mine[0]):
         return None
-    if last - mine[0].run.start < reading.where.felt_beat(last + _NEAR) / 2:
-        return None
+    begins, last = last_beats(reading)
+    if _comes_before(reading, mine[0]):
+        return until_onset(reading, mine[0].run.start, begins), mine[0].to
     return until_onset(reading, mine[0].run.start, last), min(mine[0].to, FINAL)
+
+
+def _over_the_end(reading: Reading, slow: SlowingRun) -> bool:
+    """Whether a slowdown goes on until the last notes begin, from half a beat before them at least; each entry that is
+    heard once."""
+    last = last_onset(reading)
+    once = sum(other.entry is slow.entry for other in reading.pace.slowings) == 1
+    begun = last - slow.run.start >= reading.where.felt_beat(last + _NEAR) / 2
+    return once and begun and slow.entry.kind not in Slowing.HURRYING and slow.run.end >= last - _NEAR
+
+
+def _comes_before(reading: Reading, slow: SlowingRun) -> bool:
+    """Whether a slowdown over the end begins so early that its last beats are another matter."""
+    begins, last = last_beats(reading)
+    return _over_the_end(reading, slow) and slow.run.start < begins - (last - begins) / 2 and slow.to > FINAL
 
 
 # -- texture

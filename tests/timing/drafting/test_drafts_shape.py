@@ -11,7 +11,7 @@ from written import FOUR_FOUR, bar, musicxml, note
 
 from timing.drafting.form import form_lines
 from timing.drafting.shape import arch_of
-from timing.drafting.slowing import Ending, endings, equal_voices
+from timing.drafting.slowing import Ending, endings, equal_voices, slowing_items
 from timing.finding.phrases import FoundPhrase
 from timing.plan import Plan
 from timing.reader import read_score
@@ -81,8 +81,29 @@ def test_the_last_slowdown_is_over_as_the_last_notes_begin(tmp_path):
 def test_a_printed_rallentando_and_the_last_one_are_one(tmp_path):
     made = drafted(tmp_path, piece(*[WHOLE] * 6, words("poco rit.") + WHOLE, HELD))
     assert [entry for entry in slowdowns(made.text) if "40%" in entry] == ["{ritardando: 7:1 - 8:1.0, to: 40%}"]
-    assert "# printed at 7:1; as the end of the piece it reaches its pace when the last notes begin" in made.text
+    assert "# printed at 7:1; it reaches its pace where it is heard" in made.text
     assert sum("7:1" in entry or "8:" in entry for entry in slowdowns(made.text)) == 1
+
+
+def test_a_long_printed_rallentando_leads_to_the_last_beats(tmp_path):
+    """Three bars of it keep their own pace, and the last beats go on from there."""
+    made = drafted(tmp_path, piece(*[WHOLE] * 6, words("poco rall.") + WHOLE, WHOLE, WHOLE, HELD))
+    first, last = (next(entry for entry in slowdowns(made.text) if pace in entry) for pace in ("65%", "40%"))
+    assert first == "{rallentando: 7:1 - 9:1.0, to: 65%}"
+    assert last == "{rallentando: 9:1 - 10:1.0, to: 40%, curvature: 5}"
+    tempo = made.reading.performance.time.tempo(np.array([24.0, 30.0, 32.0, 34.0, 36.0])) / 120
+    assert np.all(np.diff(tempo) < 0)
+
+
+def test_an_end_soon_after_a_beat_is_slowed_to_the_beat(tmp_path):
+    """The next melody begins after a rest of a semiquaver: its bar is not slowed; an upbeat of half a beat is."""
+    reading = read(tmp_path, piece(*[WHOLE] * 8))
+    late, upbeat = (
+        FoundPhrase((0, 0.0), place, 1.0, 4.0) for place in ((4, 0.25), (3, 3.5))
+    )
+    for phrase, until in ((late, "4:3 - 4:4"), (upbeat, "4:3 - 4:4")):
+        found = [item.entry["rallentando"] for item in slowing_items(reading, [phrase])]
+        assert found[0] == until
 
 
 def test_no_last_slowdown_against_a_printed_accelerando(tmp_path):
