@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from written import FOUR_FOUR, bar, musicxml, note
+
 from timing.cautions import check
 from timing.drafting import draft
 from timing.drafting.printed import SECTIONS
@@ -14,6 +16,31 @@ from timing.reader import read_score
 from timing.reading import Reading, perform
 from timing.remarks import Remark
 from timing.score import Score
+
+BACK = '<barline location="right"><repeat direction="backward"/></barline>'
+FORTH = '<barline location="left"><repeat direction="forward"/></barline>'
+TUNE = ("C4", "E4", "G4", "D5")
+
+
+def words(text: str) -> str:
+    return f"<direction><direction-type><words>{text}</words></direction-type></direction>"
+
+
+def quarters(count: int = 4, last: str = "") -> str:
+    """So many quarters of a tune, the last one with a sign."""
+    return "".join(note(pitch, 1, last if k == count - 1 else "") for k, pitch in enumerate(TUNE[:count]))
+
+
+def piece(*bars: str | tuple) -> str:
+    """Bars in 4/4: their content, or (content, number, further attributes of the element)."""
+    made = []
+    for place, each in enumerate(bars):
+        content, number, more = each if isinstance(each, tuple) else (each, place + 1, "")
+        made.append(bar(content, number, "" if place else FOUR_FOUR, more))
+    return musicxml(made)
+
+
+WHOLE = quarters()
 
 
 @dataclass(frozen=True)

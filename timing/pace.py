@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from timing import timemap
+from timing.movement import add_movement
 from timing.phrases import PhraseRun, add_pace_arches, arch_knots
 from timing.plan import Plan
 from timing.plan.time import Hold, TempoMark
@@ -71,6 +72,7 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where, scale: Scale 
     _apply(pieces, slowing, "v0", "v1", "vq")
     for start, end, length, _ in stretches:
         pieces["hold"][between(pieces, start, end)] /= length**scale.amount
+    pieces = add_movement(pieces, plan.rubato, where, scale.amount)
     pieces = add_rubato(pieces, rubato_cells(plan.rubato, where, scale.amount), plan.rubato, where)
     silences = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
     breaths = [(at, seconds * scale.amount, waits) for at, seconds, waits in silences if scale.amount]

@@ -104,6 +104,7 @@ BAR = np.dtype(
 #   words (text), slur (up to end), fermata, breath, caesura, glissando (note, goal: rows in notes; text: its words),
 #   pedal (up to end), repeat start, repeat end (value: times heard in all), ending (text: "1" or "1,2"; up to end),
 #   segno, coda, to coda, fine, da capo (text), dal segno (text), double bar,
+#   key (value: the signature as it sounds, in fifths: 1 for a sharp, -2 for two flats),
 #   tuning (text; value: 1 at the beginning, where it holds, else 0), capo (text; value: its fret, in words)
 MARK = np.dtype(
     [

@@ -139,13 +139,17 @@ def _rubato(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.rubato:
         value = entry.value(entry.kind)
-        if entry.kind in ("hurry", "linger"):
+        if entry.kind in ("hurry", "linger", "still beats"):
             text = f"{entry.kind} {_percent(value)}"
         elif entry.kind in ("late", "early"):
             text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u00a0ms".strip()
         else:
             text = "long short"
-        found += [(entry, text, start, end) for start, end in _hearings(entry, reading)]
+        heard = _hearings(entry, reading)
+        if entry.still_beats is not None:  # it shows in the curve: said once, where it begins
+            begins = reading.where.moments(entry.bars.start, entry.passes)
+            heard = [(float(start), float(start) + 1e-3) for start in begins]
+        found += [(entry, text, start, end) for start, end in heard]
     yield from _merged("rubato", found, reading)
 
 

@@ -86,6 +86,21 @@ def test_the_same_beat_in_another_note_value():
     assert tempo(reading({"tempo": ()}, ours), 4, 8) == [60, 90]
 
 
+def test_tempo_primo_after_an_introduction_is_the_main_tempo():
+    """Four bars of Grave, twelve of Allegro, two of meno mosso: at Tempo I players go on with the Allegro."""
+    signs = [sign("tempo", 1, text="Grave", value=40.0), sign("tempo", 5, text="Allegro", value=132.0)]
+    played = made(*signs, word("meno mosso", 17), word("Tempo I", 19), bars=24)
+    assert [mark.tempo for mark in played.plan.tempo][-1] == pytest.approx(132)
+    assert tempo(played, 72)[0] == pytest.approx(132)
+
+
+def test_tempo_primo_after_a_middle_section_is_the_first_tempo():
+    signs = [sign("tempo", 1, text="Andante", value=76.0), sign("tempo", 9, text="Allegro", value=132.0)]
+    assert tempo(made(*signs, word("Tempo I", 21), bars=28), 80) == [76]  # straight from the other
+    passing = made(*signs, word("meno mosso", 17), word("Tempo I", 19), bars=28)
+    assert tempo(passing, 72) == [76]  # the Allegro was no longer than the Andante
+
+
 def hidden(bar: int, value: float, beat: float = 1, text: str = "") -> dict:
     """A tempo that the file has for programs, and does not print."""
     return sign("tempo", bar, beat, value=value, text=text, hidden=True)

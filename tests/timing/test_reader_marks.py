@@ -290,3 +290,21 @@ def test_marks_are_sorted_by_place():
     score = read([bar(note("C4", 2) + words("dolce") + note("C4", 2), 1, FOUR_FOUR), bar(say("<segno/>") + WHOLE, 2)])
     places = [(m["bar"], m["offset"]) for m in score.marks]
     assert places == sorted(places)
+
+
+def test_key_signatures_are_those_of_the_sound():
+    key = "<key><fifths>{}</fifths></key>"
+    bars = [bar(WHOLE, 1, FOUR_FOUR + key.format(-3)), bar(WHOLE, 2, key.format(1))]
+    found = read(bars, bars).marks_of("key")
+    assert found[["bar", "offset", "value", "part"]].tolist() == [(0, 0.0, -3.0, 0), (1, 0.0, 1.0, 0)]
+
+
+def test_the_signature_of_a_transposing_instrument_is_moved_with_its_notes():
+    clarinet = "<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>"
+    score = read([bar(WHOLE, 1, FOUR_FOUR.replace("<time>", "<key><fifths>2</fifths></key><time>") + clarinet)])
+    assert score.marks_of("key")["value"].tolist() == [0]  # written in D, sounding in C
+    assert score.notes["pitch"].tolist() == [58]
+
+
+def test_no_signature_no_mark():
+    assert not len(one(WHOLE).marks_of("key"))

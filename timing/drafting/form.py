@@ -9,6 +9,7 @@ import numpy as np
 
 from timing.drafting.harmony import Sounds, Tonality, close_at, tonality
 from timing.finding.phrases import FoundPhrase, range_of
+from timing.naming import bars_at
 from timing.reading import Reading
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -36,8 +37,14 @@ def sections_of(phrases: Sequence[FoundPhrase], sounds: Sounds) -> list[Section]
             alike = next((made[n].name for n, other in enumerate(contents) if _begin_alike(other, content)), "")
             name = f"{alike.rstrip('′')}′" if alike else next(letters, "?")
         contents.append(content)
-        made.append(Section(name, phrase, tonality(sounds, sounds.at(*phrase.start), sounds.at(*phrase.end))))
+        key = tonality(sounds, sounds.at(*phrase.start), sounds.at(*phrase.end), _ends([phrase], sounds))
+        made.append(Section(name, phrase, key))
     return made
+
+
+def _ends(phrases: Sequence[FoundPhrase], sounds: Sounds) -> list[float]:
+    """The quarters at which phrases end, and those inside them."""
+    return [end for phrase in phrases for end in (sounds.at(*phrase.end), *_ends(phrase.inside, sounds))]
 
 
 def _content(sounds: Sounds, phrase: FoundPhrase) -> tuple:
@@ -59,42 +66,69 @@ def form_lines(reading: Reading, sections: Sequence[Section], sounds: Sounds) ->
     lines = []
     if len(sections) > 1:
         lines.append(f"Form: {_form(reading, sections)}.")
-    home = tonality(sounds, 0.0, float(sounds.bar_starts[-1]))
+    ends = _ends([section.phrase for section in sections], sounds)
+    home = tonality(sounds, 0.0, float(sounds.bar_starts[-1]), ends, whole=True)
     if home is not None:
-        lines.append(f"Key: {home} (correlation {home.fit:.2f} with its profile).")
-    for section in sections:
-        if home is not None and section.key is not None and len(sections) > 1:
-            seen = section.key.seen_from(home)
-            if seen != "the same key":
-                where = range_of(reading.score, section.phrase)
-                lines.append(f"{section.name} ({where}) is in {section.key}{', ' + seen if seen else ''}.")
+        lines.append(f"Key: {home}.")
+    for section in sections if home is not None and len(sections) > 1 else ():
+        if section.key is not None and (seen := section.key.seen_from(home)) != "the same key":
+            where = range_of(reading.score, section.phrase)
+            leads = f"leads from {home} to" if _opens_in(home, section, sounds) else "is in"
+            lines.append(f"{section.name} ({where}) {leads} {section.key}{', ' + seen if seen else ''}.")
     return lines
 
 
+def _opens_in(home: Tonality, section: Section, sounds: Sounds) -> bool:
+    """Whether the first quarter of a section is in the key of the piece."""
+    start, end = sounds.at(*section.phrase.start), sounds.at(*section.phrase.end)
+    key = tonality(sounds, start, start + (end - start) / 4)
+    return key is not None and key.seen_from(home) == "the same key"
+
+
 def _form(reading: Reading, sections: Sequence[Section]) -> str:
-    """The sections as they are played: A (1-8, repeated), B (9-16), A (1-8)."""
+    """The sections as they are played: A (1-8, repeated), B (9-16; 9-12 twice), A (1-8)."""
     bars = reading.score.bars
     firsts = [row + (offset > bars["length"][row] / 2) for row, offset in (s.phrase.start for s in sections)]
     rows = reading.performance.bars["row"]
     numbers = np.maximum(np.searchsorted(firsts, rows, side="right") - 1, 0)
-    again = np.append(True, np.diff(rows) <= 0)  # the order goes back, to the same section or another
-    other = np.append(True, np.diff(numbers) != 0)
-    played = [(int(run[0]), int(back.sum()) + (not back[0])) for run, back in _runs(numbers, again, other)]
+    edges = np.flatnonzero(np.append(True, np.diff(numbers) != 0))
+    last = np.append(firsts[1:], len(bars)) - 1
     told, said = [], set()
-    for number, times in played:
+    for number, played in zip(numbers[edges].tolist(), np.split(rows, edges[1:]), strict=True):
         section = sections[number]
-        often = {1: "", 2: "repeated"}.get(times, f"{times} times")
-        where = "" if number in said else str(range_of(reading.score, section.phrase))
-        inner = ", ".join(filter(None, (where, often)))
+        stretch = str(range_of(reading.score, section.phrase)) if number not in said else ""
+        again = _again(reading, played, (firsts[number], int(last[number])))
+        joint = "; " if again[:1].isdigit() else ", "
+        inner = joint.join(filter(None, (stretch, again)))
         told.append(f"{section.name} ({inner})" if inner else section.name)
         said.add(number)
     return ", ".join(told)
 
 
-def _runs(numbers: np.ndarray, again: np.ndarray, other: np.ndarray):
-    """The stretches in which the same section is played, and where in them the order goes back."""
-    cuts = np.flatnonzero(other)[1:]
-    return zip(np.split(numbers, cuts), np.split(again, cuts), strict=True)
+_TIMES = {2: "twice"}
+
+
+def _again(reading: Reading, played: np.ndarray, whole: tuple[int, int]) -> str:
+    """In words what is played more than once in a stretch of performed bars: all of a section ("repeated"), or which
+    bars of it ("10-17 twice"). Endings, of which each time has its own, make no difference."""
+    score = reading.score
+    ending = np.zeros(len(score.bars), bool)
+    for mark in score.marks_of("ending"):
+        ending[mark["bar"] : mark["end_bar"] + 1] = True
+    rows, times = np.unique(played, return_counts=True)
+    common = ~ending[rows]
+    rows, times = rows[common], times[common]
+    if not len(rows) or times.max() < 2:
+        return ""
+    of_section = np.flatnonzero(~ending[whole[0] : whole[1] + 1]) + whole[0]
+    if times.min() == times.max() and np.array_equal(rows, of_section):
+        return "repeated" if times[0] == 2 else f"{times[0]} times"
+    told = []
+    for part in np.split(np.arange(len(rows)), np.flatnonzero((np.diff(rows) > 1) | (np.diff(times) != 0)) + 1):
+        if (often := int(times[part[0]])) > 1:
+            bars = bars_at(score, int(rows[part[0]]), int(rows[part[-1]]))
+            told.append(f"{bars} {_TIMES.get(often, f'{often} times')}")
+    return ", ".join(told)
 
 
 def closes(sections: Sequence[Section], sounds: Sounds) -> dict[tuple, str]:

@@ -1,49 +1,22 @@
 """Keys and closes: which key a stretch of a score is in, and on which chord a phrase of it ends.
 
-Both come from music21 (the key by C. Krumhansl and M. Schmuckler's profiles, 1990), which sees only how long each pitch
-class sounds; whatever is not clear is left unsaid.
+The chords are named by music21; whatever is not clear is left unsaid.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
+from timing.drafting.keys import Tonality, find_key
 from timing.score import Score
 
-_CLEAR = 0.70  # correlation with the key's profile under which no key is named (own choice: noise reaches .6)
-_LEAST_NOTES = 8  # of which a key can be told
 _DOMINANT = frozenset({7, 11})  # semitones over the keynote: root and leading note of the chord that leads home
 _COMMON = re.compile(r"[iI]|ii6?|iio6|[iI][vV]6?|V[67]?|[vV][iI]|[iI]6|III")  # figures that one can be sure of
-_NAMES = ("C", "D♭", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
-_MINOR_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B")
-
-
-@dataclass(frozen=True)
-class Tonality:
-    """A key: its keynote as a pitch class, its mode, and how well the notes fit it (correlation, up to 1)."""
-
-    keynote: int
-    minor: bool
-    fit: float
-
-    def __str__(self) -> str:
-        return f"{(_MINOR_NAMES if self.minor else _NAMES)[self.keynote]} {'minor' if self.minor else 'major'}"
-
-    def seen_from(self, home: Tonality) -> str:
-        """What it is to another key, where the trade has a word for it."""
-        up = (self.keynote - home.keynote) % 12
-        if self.minor != home.minor:
-            relative = 9 if self.minor else 3
-            return {0: f"the parallel {self._mode}", relative: f"the relative {self._mode}"}.get(up, "")
-        return {0: "the same key", 7: "the dominant", 5: "the subdominant"}.get(up, "")
-
-    @property
-    def _mode(self) -> str:
-        return "minor" if self.minor else "major"
 
 
 class Sounds:
@@ -59,10 +32,30 @@ class Sounds:
         self.start, self.pitch = start[order], notes["pitch"][order].astype(int)
         self.end = self.start + notes["length"][order]
         self._longest = float(notes["length"].max()) if len(notes) else 0.0
+        keys = score.marks_of("key")
+        self._signatures = np.column_stack([self.bar_starts[keys["bar"]] + keys["offset"], keys["value"]])
 
     def at(self, bar: int, offset: float) -> float:
         """The quarter of a place in the score."""
         return float(self.bar_starts[bar] + offset)
+
+    def signature(self, at: float) -> int | None:
+        """The signature that holds at a quarter, in fifths; None where none is printed."""
+        row = int(np.searchsorted(self._signatures[:, 0], at + 1e-6, side="right")) - 1
+        return int(self._signatures[row, 1]) if row >= 0 else None
+
+    def first_bass(self, start: float, end: float) -> int | None:
+        """The lowest note that begins with the first full bar of a stretch, or sounds there."""
+        bar = int(np.searchsorted(self.bar_starts, start - 1e-6))
+        at = float(self.bar_starts[bar]) if bar < len(self.bar_starts) and self.bar_starts[bar] < end else start
+        pitch = self.between(at, min(at + 1e-3, end))[1]
+        return int(pitch.min()) if len(pitch) else None
+
+    def bass(self, start: float, end: float) -> int | None:
+        """The lowest of the notes that sound last in a stretch."""
+        begin = _last_bass(self, start, end)
+        pitch = self.between(begin, end)[1]
+        return int(pitch.min()) if len(pitch) else None
 
     def between(self, start: float, end: float) -> tuple[np.ndarray, np.ndarray]:
         """(12,) quarters for which each pitch class sounds in a stretch, and the pitches themselves."""
@@ -73,23 +66,15 @@ class Sounds:
         return np.bincount(pitch % 12, (ends - begins)[here], minlength=12), pitch
 
 
-def tonality(sounds: Sounds, start: float, end: float) -> Tonality | None:
-    """The key of a stretch (in quarters), or None where none is clear."""
+def tonality(
+    sounds: Sounds, start: float, end: float, ends: Sequence[float] = (), whole: bool = False
+) -> Tonality | None:
+    """The key of a stretch (in quarters), or None where none is clear; `ends` are those of the phrases in it. A `whole`
+    piece ends on its keynote."""
     durations, pitch = sounds.between(start, end)
-    if len(pitch) < _LEAST_NOTES or np.count_nonzero(durations) < 3:
-        return None
-    found = _key_of(tuple(np.round(durations / durations.sum(), 4).tolist()))
-    return found if found.fit >= _CLEAR else None
-
-
-@lru_cache(256)
-def _key_of(shares: tuple[float, ...]) -> Tonality:
-    from music21.note import Note
-    from music21.stream import Stream
-
-    line = Stream([Note(60 + step, quarterLength=1000 * share) for step, share in enumerate(shares) if share > 0])
-    key = line.analyze("key.krumhanslschmuckler")
-    return Tonality(key.tonic.pitchClass, key.mode == "minor", float(key.correlationCoefficient))
+    basses = [bass for stop in sorted(set(ends)) if (bass := sounds.bass(start, stop)) is not None]
+    first, last = sounds.first_bass(start, end), sounds.bass(start, end) if whole else None
+    return find_key(durations, len(pitch), sounds.signature(start), first, basses, last)
 
 
 @dataclass(frozen=True)

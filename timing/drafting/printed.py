@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from timing.drafting.items import Item, decibels, percent
+from timing.drafting.slowing import with_last_onset
 from timing.naming import end_of_range, position_at, position_over
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.plan.time import TempoMark
 from timing.plan.units import NOTE_VALUES
+from timing.plan.words import DYNAMICS
 from timing.reading import Reading
 from timing.score import Score
 from timing.where import felt_beat
@@ -22,14 +24,29 @@ _SAME_PLACE = 1e-6
 def marks_of(reading: Reading) -> dict[str, list[Item]]:
     """The marks of the score in a reading, by the section of the plan in which they stand; their lines of slides and
     their signs on notes stay in the score."""
+    words = {(use.bar, round(use.beat, 3)): use.text for use in reading.marks if use.text not in DYNAMICS}
     return {
         section: [
-            Item(_keys(entry, section, reading.score), "printed")
+            _item(entry, section, reading, words)
             for entry in getattr(reading.plan, section)
             if entry.printed and not isinstance(entry.passes, tuple)
         ]
         for section in SECTIONS
     }
+
+
+def _item(entry: Entry, section: str, reading: Reading, words: dict[tuple, str]) -> Item:
+    """A mark as an entry. What no mark says in these words has those of the page beside it: a `dolce` is no tone."""
+    keys, why = _keys(entry, section, reading.score), "printed"
+    if section == "slowing" and (ends := with_last_onset(reading, entry)):
+        keys = {key: value for key, value in keys.items() if key != "then"}
+        keys |= {entry.kind: ends[0], "to": percent(ends[1])}
+        why = f"printed at {entry.where.start}; it reaches its pace where it is heard, not with the end of the last bar"
+    elif "softer" in keys or isinstance(entry.value("tone") if section == "tone" else None, float):
+        at = entry.at if section == "dynamics" else entry.bars.start if entry.bars is not None else entry.at
+        text = words.get((at.bar, round(float(at.beat or 1), 3)), "")
+        why = f"printed: {text}" if text else why
+    return Item(keys, why, printed=True)
 
 
 def tempi_of(reading: Reading) -> list[Item]:
@@ -38,14 +55,15 @@ def tempi_of(reading: Reading) -> list[Item]:
     first = tempo_in_words(reading, float(reading.performance.time.basic(0.0)), 0)
     marks = reading.plan.tempo
     if not marks:
-        return [Item(first, "the score says no tempo, and this is none in particular")]
+        return [Item(first, "the score says no tempo, and this is none in particular", printed=True)]
     begins = int(reading.performance.bars["row"][0])
     later = [mark for mark in marks if mark.at.row != begins or float(reading.where.moments(mark.at)[0]) > 1e-6]
     opening = [mark for mark in marks if all(mark is not each for each in later)]
     why = opening[0].said if opening else "what is played where the score says none"
     if not later:
-        return [Item(first, why)]
-    return [Item({"tempo": first}, why), *(Item(_tempo_at(mark, reading), mark.said) for mark in later)]
+        return [Item(first, why, printed=True)]
+    rest = [Item(_tempo_at(mark, reading), mark.said, printed=True) for mark in later]
+    return [Item({"tempo": first}, why, printed=True), *rest]
 
 
 def _tempo_at(mark: TempoMark, reading: Reading) -> dict[str, str]:

@@ -14,6 +14,7 @@ NOTES = {
     "voices": "Who leads.",
     "phrases": "Where phrases begin and end, large ones with small ones inside.",
     "slowing": "Where the time gives way and comes back.",
+    "rubato": "Where the time is lent and given back.",
     "holds": "Where the time waits.",
     "dynamics": "Marks and hairpins.",
     "accents": "Notes that are played louder.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from timing.plan.time import Hold, Slowing, TempoMark
 # Bars that a slowdown without dashes lasts at most (common practice leaves it to the player): until a return, a new
 # tempo or the end of the piece; until a line that ends a section or a phrase; and where the page has none of them.
 MOST_BARS, TO_A_LINE, UNANSWERED = 8, 4, 2
+PASSING = 8  # bars: what is shorter is no tempo to go back to
 
 _NEAR = 1e-4  # quarters between moments that are one
 
@@ -44,6 +45,8 @@ def tempo_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> lis
             continue
         said = next((mark for mark in here if mark.meaning.kind == "number"), here[0])
         tempo = _tempo(said, page)
+        if tempo == "tempo primo":
+            tempo = _after_introduction(made, page.bar(said.at)) or tempo
         older = latest.get(said.meaning.value)
         if said.meaning.kind == "change":
             latest[said.meaning.value] = said
@@ -53,6 +56,23 @@ def tempo_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> lis
             made.append(TempoMark.model_construct(at=page.position(said.at), tempo=tempo))
             made[-1]._said = _said(said)
     return made
+
+
+def _after_introduction(before: list[TempoMark], bar: int) -> float | None:
+    """The tempo to which a Tempo I goes back that follows a few bars of another one, where the first tempo was that of
+    an introduction: the last one that held, for half as long again at least. None: to the first (our own values)."""
+    bars = [*(mark.at.row for mark in before), bar]
+    held = [end - start for start, end in pairwise(bars)]
+    tempi: list[float] = []
+    for mark in before:
+        share = isinstance(mark.tempo, str) and mark.tempo.endswith("%")
+        reached = tempi[-1] * float(mark.tempo[:-1]) / 100 if share and tempi else mark.tempo
+        tempi.append(tempi[0] if reached == "tempo primo" and tempi else reached)
+    lasting = [number for number, each in enumerate(held) if each >= PASSING]
+    if not lasting or lasting[-1] in (0, len(held) - 1) or held[lasting[-1]] < 1.5 * held[0]:
+        return None
+    main = tempi[lasting[-1]]
+    return main if isinstance(main, float) else None
 
 
 def _said(mark: Printed) -> str:

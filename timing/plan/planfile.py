@@ -197,7 +197,10 @@ _ENTRIES = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
 _WHERE = {"bars", "at", "over", *(kind for entry in _ENTRIES.values() for kind in entry.KINDS)}
 _WHERE_ELSE = {"glissandi": {"from", "to"}, "accept": {"code", "at"}}
 _WHO_AND_WHEN = {"pass", "for"}
-_SORTS = {"hurry": {"hurry", "linger"}, "late": {"late", "early"}, "long short": {"long short"}}  # of rubato
+_SORTS = {  # of rubato
+    "hurry": {"hurry", "linger"}, "late": {"late", "early"}, "long short": {"long short"},
+    "still beats": {"still beats"},
+}  # fmt: skip
 
 
 def _identity(entry: Any, section: str) -> Any:

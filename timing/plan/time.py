@@ -128,9 +128,10 @@ def _one_or_more(value: Any) -> Any:
 
 
 class Rubato(Entry):
-    """Time that is stolen and given back: by all voices, by one against the others, or by the short note of a pair."""
+    """Time that is stolen and given back: by all voices, by one against the others, by the short note of a pair, or by
+    beats that run from those in which little moves."""
 
-    KINDS: ClassVar = ("hurry", "linger", "late", "early", "long short")
+    KINDS: ClassVar = ("hurry", "linger", "late", "early", "long short", "still beats")
     model_config = exactly_one(KINDS)
 
     bars: words.Range
@@ -147,6 +148,7 @@ class Rubato(Entry):
         words.also(words.Position),
     ] = Field((), description="where a displaced voice is together with the others again")
     long_short: words.LongShort | None = Field(None, alias="long short")
+    still_beats: words.Stillness | None = Field(None, alias="still beats")
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:
@@ -159,6 +161,9 @@ class Rubato(Entry):
             if "for" not in given:
                 yield (kind,), KeyFault(f"say which voice comes {kind}, as in for: melody")
             yield from misplaced(given, ("keeps",), "the other voices keep the time: say where the voice 'meets' them")
+        elif kind == "still beats":
+            message = "all voices have the same beats, and the bars together keep their length: this has no sense here"
+            yield from misplaced(given, ("keeps", "for", "meets"), message)
         elif kind is not None:
             message = "every beat stays as long as it is, and all voices play it together: this has no sense here"
             yield from misplaced(given, ("keeps", "for", "meets"), message)

@@ -358,6 +358,7 @@ Share = percent(5, 120, "how much of the written note sounds", "50%")
 Short = milliseconds(0, 500, "a short time", "30 ms")
 Silence = number(0.01, 10, "of seconds, as in 0.2", "how long, in seconds")
 Sway = percent(0, 30, "how much faster or slower the time goes where it is furthest from even", "8%")
+Stillness = percent(0, 30, "how much longer a beat is in which half as many notes begin", "5%")
 LongShort = Annotated[
     float,
     BeforeValidator(_long_short),

@@ -15,6 +15,7 @@ import numpy as np
 
 from timing.reader.guard import legible
 from timing.reader.kern import read_signs
+from timing.reader.keys import read_signatures
 from timing.reader.notes import spanners
 from timing.reader.walk import Head, Parsed, layers, of_class, walk_bars
 from timing.score import MARK
@@ -93,6 +94,7 @@ def read_marks(
               int(notes[b]["bar"]), float(notes[b]["offset"]), note=a, goal=b)
         for a, b in slurs
     ]  # fmt: skip
+    marks += [_here("key", part, 0, bar, at, value=fifths) for part, bar, at, fifths in read_signatures(parsed, heads)]
     if parsed.kind == "kern":
         marks += _from_kern(parsed)
     if parsed.facts:

@@ -234,3 +234,10 @@ def test_whatever_a_plan_says_finds_its_room(slows, notes, room):
         stand = boxes(parsed(each.svg))
         assert not [(a.words, b.words) for a, b in combinations(stand, 2) if a.meets(b)]
         assert all(box.right <= room + 1 for box in stand)
+
+
+def test_still_beats_are_said_once_where_they_begin():
+    """They show in the curve, system after system and each time through a repeat."""
+    plan = {"rubato": [{"bars": "1-8", "still beats": "5%"}]}
+    words = words_of(reading(plan, score(8, marks=REPEAT)), room=300)
+    assert [word for word in words if "still" in word] == ["still beats 5\u00a0%"]

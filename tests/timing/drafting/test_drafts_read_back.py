@@ -7,24 +7,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from drafts import Drafted, drafted, printed_alone
+from drafts import BACK, FORTH, TUNE, WHOLE, Drafted, drafted, piece, printed_alone, quarters, words
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import midi_bytes
 from written import FOUR_FOUR, bar, musicxml, note
 
 HIDDEN = 'implicit="yes"'
-BACK = '<barline location="right"><repeat direction="backward"/></barline>'
-FORTH = '<barline location="left"><repeat direction="forward"/></barline>'
 BREATH = "<notations><articulations><breath-mark/></articulations></notations>"
 CAESURA = "<notations><articulations><caesura/></articulations></notations>"
 FERMATA = "<notations><fermata/></notations>"
 ON_LINE = '<barline location="right"><fermata/></barline>'
-TUNE = ("C4", "E4", "G4", "D5")
-
-
-def words(text: str) -> str:
-    return f"<direction><direction-type><words>{text}</words></direction-type></direction>"
 
 
 def sign(content: str) -> str:
@@ -35,21 +28,6 @@ CRESCENDO, STOP = sign('<wedge type="crescendo"/>'), sign('<wedge type="stop"/>'
 LOUD = sign("<dynamics><f/></dynamics>")
 
 
-def quarters(count: int = 4, last: str = "") -> str:
-    """So many quarters of a tune, the last one with a sign."""
-    return "".join(note(pitch, 1, last if k == count - 1 else "") for k, pitch in enumerate(TUNE[:count]))
-
-
-def piece(*bars: str | tuple) -> str:
-    """Bars in 4/4: their content, or (content, number, further attributes of the element)."""
-    made = []
-    for place, each in enumerate(bars):
-        content, number, more = each if isinstance(each, tuple) else (each, place + 1, "")
-        made.append(bar(content, number, "" if place else FOUR_FOUR, more))
-    return musicxml(made)
-
-
-WHOLE = quarters()
 SCORES = {
     "breath at the end of a bar": (piece(WHOLE, quarters(4, BREATH), *[WHOLE] * 6), ["{breath: after 2:4}"]),
     "caesura at the end of a bar": (piece(WHOLE, quarters(4, CAESURA), *[WHOLE] * 6), ["{caesura: after 2:4}"]),
