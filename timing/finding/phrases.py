@@ -14,9 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.finding.boundaries import best_ends, end_probabilities, phrase_scores
+from timing.finding.choosing import ACCOMPANIED, choose
 from timing.finding.leading import Leading, leading_voice
 from timing.finding.melody import TICKS, Melody, ticks
 from timing.finding.signs import read_signs
+from timing.finding.texture import Texture
 from timing.naming import range_at
 from timing.plan.position import Range
 from timing.score import Score
@@ -56,19 +58,35 @@ def find_phrases(score: Score) -> list[FoundPhrase]:
     signs = read_signs(score, line)
     scores = phrase_scores(line.melody, signs.told, signs.walls)
     ends, sure = best_ends(scores), end_probabilities(scores)
-    units = _smallest(score, line, ends, sure)
-    openings = Openings(line.melody)
-    sections = []
-    for inside in _parted(units, signs.walls):
-        for size in SIZES:
-            inside = grouped(inside, size, openings)
-        sections.append(_joined(inside))
+    texture = Texture(score, line)
+    if texture.accompanied >= ACCOMPANIED:
+        chosen = choose(score, line, signs, texture, ends, sure)
+        units = _smallest(score, line, chosen.ideas | chosen.phrases, chosen.sure)
+        sections = [_joined(phrases) for phrases in _parted(_phrases(units, chosen.phrases), signs.walls)]
+    else:
+        sections = _sections_of_melody(_smallest(score, line, ends, sure), signs.walls, Openings(line.melody))
     if len(sections) > 1:
         sections = [replace(unit, phrase=replace(unit.phrase, section=True)) for unit in sections]
     parts = _parted(sections, signs.walls[signs.outer])
     if len(parts) > 1:
         sections = [unit for inside in parts for unit in _large_section(inside)]
     return [unit.phrase for unit in sections]
+
+
+def _phrases(units: list[Unit], ends: np.ndarray) -> list[Unit]:
+    """The ideas between one end of a phrase and the next as one; `ends` (n,) says with which notes phrases end."""
+    cuts = [0, *(n for n, unit in enumerate(units, 1) if unit.last < 0 or ends[unit.last])]
+    return [_joined(units[a:b]) for a, b in itertools.pairwise(cuts)]
+
+
+def _sections_of_melody(units: list[Unit], walls: np.ndarray, openings: Openings) -> list[Unit]:
+    """The sections of a melody alone, its phrases grouped in each."""
+    sections = []
+    for inside in _parted(units, walls):
+        for size in SIZES:
+            inside = grouped(inside, size, openings)
+        sections.append(_joined(inside))
+    return sections
 
 
 def _large_section(units: list[Unit]) -> list[Unit]:
