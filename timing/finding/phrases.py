@@ -29,6 +29,8 @@ PARALLEL = (1.0, 0.7)  # for a group whose rhythm opens like another one's, and 
 WEIGHT_OF_ENDS = 0.2  # of the log odds that a phrase ends there
 OPENING = 4  # notes after the first
 LARGEST = 32.0  # bars of a section that is made of sections
+LIKELY = 0.2  # probability of an end that parts a phrase, though it is not that of one
+LARGEST_OF_IDEAS = 8.5  # bars of a part that is made of ideas
 MOST_INSIDE = 8  # phrases of one larger phrase
 
 
@@ -74,9 +76,26 @@ def find_phrases(score: Score) -> list[FoundPhrase]:
 
 
 def _phrases(units: list[Unit], ends: np.ndarray) -> list[Unit]:
-    """The ideas between one end of a phrase and the next as one; `ends` (n,) says with which notes phrases end."""
-    cuts = [0, *(n for n, unit in enumerate(units, 1) if unit.last < 0 or ends[unit.last])]
-    return [_joined(units[a:b]) for a, b in itertools.pairwise(cuts)]
+    """The ideas between one end of a phrase and the next as one, in parts where an end inside is LIKELY as well; `ends`
+    (n,) says with which notes phrases end."""
+    phrases = []
+    for ideas in _split(units, [unit.last < 0 or bool(ends[unit.last]) for unit in units]):
+        parts = [_part(inside) for inside in _split(ideas, [unit.phrase.sure >= LIKELY for unit in ideas])]
+        phrases.append(_joined(parts))
+    return phrases
+
+
+def _part(ideas: list[Unit]) -> Unit:
+    """Ideas as one, which has them inside unless it is longer than anyone makes of ideas alone."""
+    made = _joined(ideas)
+    return made if made.phrase.bars <= LARGEST_OF_IDEAS else replace(made, phrase=replace(made.phrase, inside=()))
+
+
+def _split(units: list[Unit], ends: list[bool]) -> list[list[Unit]]:
+    """The units up to each that ends something, and those after the last of these."""
+    cuts = [0, *(number for number, end in enumerate(ends, 1) if end)]
+    cuts += [len(units)] * (cuts[-1] < len(units))
+    return [units[a:b] for a, b in itertools.pairwise(cuts)]
 
 
 def _sections_of_melody(units: list[Unit], walls: np.ndarray, openings: Openings) -> list[Unit]:
