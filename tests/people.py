@@ -2,9 +2,9 @@
 the same for `mazurkas`.
 
 The annotations are those of the Digital and Cognitive Musicology Lab (J. Hentschel, M. Neuwirth and M. Rohrmeier, "The
-Annotated Mozart Sonatas", TISMIR 4, 2021, and their annotations of Chopin's mazurkas), carried over to the scores of C.
-S. Sapp in kern. A row is a phrase end: the bar and the beat of its last harmony (`bar`, `beat`) and those where the next
-phrase begins (`next_bar`, `next_beat`, empty after the last one); both are the same where the end is elided.
+Annotated Mozart Sonatas", TISMIR 4, 2021, and their annotations of Chopin's mazurkas), carried over to the scores of
+C. S. Sapp in kern. A row is a phrase end: the bar and the beat of its last harmony (`bar`, `beat`) and those where the
+next phrase begins (`next_bar`, `next_beat`, empty after the last one); both are the same where the end is elided.
 """
 
 from __future__ import annotations
@@ -83,7 +83,6 @@ def _read(corpus: str, path: Path) -> Annotated:
         return float(starts[rows[bar]] - row["shift"] + (float(beat) - 1) * 4 / row["unit"])
 
     with path.with_suffix(".csv").open(encoding="utf-8") as file:
-        ends = [
-            (quarter(end["bar"], end["beat"]), quarter(end["next_bar"], end["next_beat"])) for end in csv.DictReader(file)
-        ]
+        rows_of_file = list(csv.DictReader(file))
+    ends = [(quarter(row["bar"], row["beat"]), quarter(row["next_bar"], row["next_beat"])) for row in rows_of_file]
     return Annotated(corpus, path.stem.split("-")[0] or path.stem, path.stem, score, np.array(ends))

@@ -2,8 +2,8 @@
 code: python tests/bench/fit_choice.py FOLDER
 
 FOLDER holds phrase ends that people annotated (`tests/people.py` says how). The likelihood of their phrases, less a
-little for large weights, is made as great as it can be by L-BFGS (scipy): an end may lie at any place within a felt
-beat of theirs. All scores are laid end to end and go through the sums that find phrases.
+little for large weights, is made as great as it can be by L-BFGS (scipy). All scores are laid end to end and go through
+the sums that find phrases.
 
 --try prints, instead, how near such weights come to people on scores that they were not fitted on: a fifth of the
 sonatas and opera left out in turn, and fitted on Mozart and tried on mazurkas, and the other way round.
@@ -40,6 +40,7 @@ PENALTY = 2.0  # of the square of a weight
 OF_LENGTHS, OF_STEPS = 0.1, 1.0  # the same of the weight of a length, and of the step from one length to the next
 STEPS = 100
 PARTS = 5
+EXACT = 0.25  # felt beats from the beginning of the next phrase
 
 
 @dataclass(frozen=True)
@@ -80,11 +81,15 @@ def read_case(source: Annotated) -> Case:
 
 
 def _windows(source: Annotated, over: np.ndarray) -> np.ndarray:
+    """(m,) which of the ends by people each place may be: that where the next phrase begins, or, where no place is
+    there, all within a felt beat of the end."""
     begin, end = source.ends.T
     away = np.maximum(np.maximum(begin - over[:, None], over[:, None] - end), 0.0)
     nearest = (away + 1e-3 * np.abs(over[:, None] - end)).argmin(axis=1)
-    window = np.where(away[np.arange(len(over)), nearest] <= source.beat + 1e-6, nearest, -1)
-    window[window == len(begin) - 1] = -1
+    near = away[np.arange(len(over)), nearest] <= source.beat + 1e-6
+    exact = near & (np.abs(over - end[nearest]) <= EXACT * source.beat)
+    near &= exact | ~np.isin(nearest, nearest[exact])
+    window = np.where(near & (nearest < len(begin) - 1), nearest, -1)
     window[-1] = len(begin) - 1  # the last phrase ends with the melody
     return np.where(window < 0, -1, np.searchsorted(np.unique(window[window >= 0]), window))
 
@@ -168,11 +173,8 @@ def print_table(found: tuple[dict[str, float], np.ndarray]) -> None:
 
 def answers(case: Case, by_end: dict[str, float], by_length: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The moments at which phrases end, and how sure each of them is."""
-    scores = choosing.phrase_table(case.found, case.classes, case.walls, by_end, by_length)
-    sure = end_probabilities(scores)
-    near = choosing.about(case.at, sure)
-    ends = choosing.chosen(case.at, sure, near, case.walls)
-    return case.over[ends], near[ends]
+    ends, sure = choosing.decided(case.at, case.found, case.walls, by_end, by_length)
+    return case.over[ends], sure[ends]
 
 
 def try_out(cases: Sequence[Case]) -> None:
@@ -197,8 +199,8 @@ def _print(fitted_on: str, corpus: str, tried: list) -> None:
     rows, said, true = [], [], []
     for case, over, sure in tried:
         if case.source.corpus == corpus:
-            hits = case.source.hits(over)
-            rows.append((hits / len(over), hits / len(case.source.ends), 2 * hits / (len(over) + len(case.source.ends))))
+            hits, ends = case.source.hits(over), len(case.source.ends)
+            rows.append((hits / len(over), hits / ends, 2 * hits / (len(over) + ends)))
             said.append(sure[:-1]), true.append(case.source.is_end(over[:-1]))
     precision, recall, f1 = np.mean(rows, axis=0)
     off = calibration_error(np.concatenate(said), np.concatenate(true))

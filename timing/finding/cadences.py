@@ -41,6 +41,7 @@ def cadence_facts(
     ends = _chords(texture, last, np.minimum(last + beat, over), beat, key)
     begins = _chords(texture, over, over + beat, beat, key)
     tonic = (pitches - texture.home - key) % 12 == 0
+    del ends["in unison"]  # says nothing of an end
     return (
         {f"ends {name}": values for name, values in ends.items()}
         | {f"next {name}": values for name, values in begins.items()}
@@ -71,5 +72,5 @@ def _chords(
         "on the tonic by its leading note": on_tonic & leading,
         "as dominant to tonic": triad & falls_a_fifth & leading,
         "on the dominant": sounds & ((root - key) % 12 == 7) & ~has(_NOT_IN_THE_DOMINANT, key),
-        "on one tone": sounds & (heard.sum(axis=1) == 1),
+        "in unison": sounds & (heard.sum(axis=1) == 1),
     }

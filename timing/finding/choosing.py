@@ -28,8 +28,11 @@ from timing.where import felt_beat
 ACCOMPANIED = 0.25  # what sounds besides the melody, against the melody, from which on there is a texture to be read
 LIKELY = 0.08  # probability for the melody's own model of an end that may be chosen
 MOST = 64  # ends that a phrase may pass over
+# How probabilities of the model, as log odds, become what they are among people: of works on which it was not fitted.
+SHIFT, SLOPE = 0.37, 0.63
+SUREST = 0.99  # probability of the model, of which no more is made
 IDEA = 1.0  # bars of the shortest idea inside a phrase
-WORTH = 0.3  # least probability of an end that is chosen: at this the F1 measure of the chosen ends is greatest
+WORTH = 0.45  # least probability of an end that is chosen: at this the F1 measure of the chosen ends is greatest
 
 
 @dataclass(frozen=True)
@@ -61,13 +64,9 @@ def choose(
     """The ends of phrases by the whole texture, from those of the melody: its best `ends`, and how `sure` each is. An
     idea ends where the melody's best cutting has an end that is a bar away from those of phrases, or more."""
     at = places(score, line, ends, sure)
-    walls = walls_among(at, signs.walls)
-    found = facts(score, line, signs, texture, at, sure)
-    likely = end_probabilities(phrase_table(found, length_classes(at), walls))
-    near = about(at, likely)
+    of_places, likely = decided(at, facts(score, line, signs, texture, at, sure), walls_among(at, signs.walls))
     phrases, known = np.zeros(len(ends), bool), np.zeros(len(ends))
-    phrases[at.notes] = chosen(at, likely, near, walls)
-    known[at.notes] = near
+    phrases[at.notes], known[at.notes] = of_places, likely
     over = np.append(line.melody.onset[1:], line.in_bars(line.bar_quarter[-1]))
     of_phrases = np.append(0.0, over[phrases])
     following = np.searchsorted(of_phrases, over - 1e-6)
@@ -115,20 +114,13 @@ def facts(score: Score, line: Leading, signs: Signs, texture: Texture, at: Place
 
 def _breaks(score: Score, line: Leading, texture: Texture, at: Places) -> dict[str, np.ndarray]:
     """Silence, dynamics, and how the movement of the voices changes."""
-    melody, over = line.melody, at.over
-    steps, lengths = melody.steps[at.notes], melody.length[at.notes]
-    before, after = texture.attacks(over - at.full, over), texture.attacks(over, over + at.full)
-    busier = np.log2((after + 1) / (before + 1))
-    earlier = texture.attacks(over - 2 * at.full, over - at.full)
+    over = at.over
+    before, earlier = texture.attacks(over - at.full, over), texture.attacks(over - 2 * at.full, over - at.full)
     under = texture.attacks_under(over - at.full, over) > 0
     return {
         "all silent": texture.silence_before(over) > 1e-6,
-        "rest": ticks(steps) > ticks(lengths),
-        "bars of rest": np.minimum(steps - lengths, 1.0),
-        "bars to next": np.minimum(steps, 2.0),
+        "bars to next": np.minimum(line.melody.steps[at.notes], 2.0),
         "new dynamic": _marked(score, line, at),
-        "next busier": np.clip(busier, 0.0, 2.0),
-        "next calmer": np.clip(-busier, 0.0, 2.0),
         "thinner": np.clip((earlier - before) / 2, 0.0, 3.0),
         "accompaniment stops": under & (texture.attacks_under(over - at.beat, over) == 0),
         "all stop": texture.attacks(over - at.beat, over) <= 1,
@@ -151,12 +143,33 @@ def _metre(line: Leading, signs: Signs, at: Places, place: np.ndarray) -> dict[s
     section = begins[np.maximum(np.searchsorted(begins, at.notes, side="right") - 1, 0)]
     whole = np.rint(_downbeat(at.bars[1:], place) - _downbeat(onset[section], line.melody.place[section]))
     inner = {f"{count} bars of the section": whole % count == 0 for count in (2, 4, 8)}
-    return inner | {"next on downbeat": ticks(place) % TICKS == 0, "next with upbeat": place >= 0.5}
+    return inner | {"next on downbeat": ticks(place) % TICKS == 0}
 
 
 def _downbeat(onset: np.ndarray, place: np.ndarray) -> np.ndarray:
     """The nearest downbeat, in bars: the next one for an upbeat."""
     return onset - place + (place >= 0.5)
+
+
+def decided(
+    at: Places,
+    found: dict[str, np.ndarray],
+    walls: np.ndarray,
+    by_end: Mapping[str, float] = weights.CHOICE,
+    by_length: Sequence[float] = weights.LENGTHS,
+) -> tuple[np.ndarray, np.ndarray]:
+    """(m,) at which places phrases end, and how probable it is that one ends at each, or within a felt beat of it. Of
+    `walls` (w, 2) each says that a phrase ends at one of the places from its first to its last."""
+    sure = end_probabilities(phrase_table(found, length_classes(at), walls, by_end, by_length))
+    near = calibrated(about(at, sure))
+    near[-1] = 1.0
+    return chosen(at, sure, near, walls), near
+
+
+def calibrated(sure: np.ndarray) -> np.ndarray:
+    """(m,) how often people have an end where the model is so sure of one."""
+    chance = np.clip(sure, 1 - SUREST, SUREST)
+    return 1 / (1 + np.exp(-SHIFT - SLOPE * np.log(chance / (1 - chance))))
 
 
 def length_classes(at: Places) -> np.ndarray:
@@ -171,11 +184,10 @@ def phrase_table(
     found: dict[str, np.ndarray],
     classes: np.ndarray,
     walls: np.ndarray,
-    by_end: Mapping[str, float] = weights.CHOICE,
-    by_length: Sequence[float] = weights.LENGTHS,
+    by_end: Mapping[str, float],
+    by_length: Sequence[float],
 ) -> np.ndarray:
-    """(m, MOST) the score of each phrase, as for `boundaries.best_ends`, -inf where there is none. Of `walls` (w, 2)
-    each says that a phrase ends at one of the places from its first to its last."""
+    """(m, MOST) the score of each phrase, as for `boundaries.best_ends`; -inf where there is none."""
     ends = sum(weight * found[name] for name, weight in by_end.items())
     ends[-1] = 0.0
     scores = ends[:, None] + np.append(by_length, -np.inf)[classes]

@@ -54,8 +54,6 @@ def bar_facts(texture: Texture, line: Leading, bar: np.ndarray, full: np.ndarray
         pair = _named(np.column_stack([name[:-1], name[1:]]))
         twice = np.bincount(pair)[pair] > 1 if len(pair) else np.zeros(0, bool)
         made[f"{which} heard twice"] = _begins(twice, len(name))[place]
-    going_on = _as_before(figure, 1)
-    made["figure changes"] = (np.append(False, going_on[:-1]) & ~going_on)[place]
     return made
 
 
