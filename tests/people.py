@@ -59,6 +59,11 @@ class Annotated:
             count += bool(mine)
         return count
 
+    def agreement(self, moments: np.ndarray) -> tuple[float, float, float]:
+        """Precision, recall and F1 of these moments as ends, the last one among them."""
+        hits = self.hits(moments)
+        return hits / len(moments), hits / len(self.ends), 2 * hits / (len(moments) + len(self.ends))
+
     def _away(self, moments: np.ndarray) -> np.ndarray:
         """(n, ends) quarters from each moment to each end."""
         begin, over = self.ends.T

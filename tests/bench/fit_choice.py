@@ -182,12 +182,14 @@ def try_out(cases: Sequence[Case]) -> None:
     parts = [set(works[part::PARTS]) for part in range(PARTS)]
     left_out = [_tried(cases, lambda case, part=part: case.source.work in part) for part in parts]
     print("| fitted on | tried on | scores | precision | recall | F1 | said - true |\n|---|---|---|---|---|---|---|")
+    tried = [found for part in left_out for found in part]
     for corpus in CORPORA:
-        _print("the other works", corpus, [found for part in left_out for found in part])
+        _print("the other works", corpus, [found for found in tried if found[0].source.corpus == corpus])
+    _print("the other works", "both", tried)
     for corpus in CORPORA:
         other = CORPORA[1 - CORPORA.index(corpus)]
         _print(other, corpus, _tried(cases, lambda case, corpus=corpus: case.source.corpus == corpus))
-    print_calibration([found for part in left_out for found in part])
+    print_calibration(tried)
 
 
 def _tried(cases: Sequence[Case], left_out) -> list[tuple[Case, np.ndarray, np.ndarray]]:
@@ -195,16 +197,16 @@ def _tried(cases: Sequence[Case], left_out) -> list[tuple[Case, np.ndarray, np.n
     return [(case, *answers(case, *found)) for case in cases if left_out(case)]
 
 
-def _print(fitted_on: str, corpus: str, tried: list) -> None:
-    rows, said, true = [], [], []
-    for case, over, sure in tried:
-        if case.source.corpus == corpus:
-            hits, ends = case.source.hits(over), len(case.source.ends)
-            rows.append((hits / len(over), hits / ends, 2 * hits / (len(over) + ends)))
-            said.append(sure[:-1]), true.append(case.source.is_end(over[:-1]))
-    precision, recall, f1 = np.mean(rows, axis=0)
-    off = calibration_error(np.concatenate(said), np.concatenate(true))
-    print(f"| {fitted_on} | {corpus} | {len(rows)} | {precision:.3f} | {recall:.3f} | {f1:.3f} | {off:.3f} |")
+def _print(fitted_on: str, tried_on: str, tried: list) -> None:
+    precision, recall, f1 = np.mean([case.source.agreement(over) for case, over, _ in tried], axis=0)
+    off = calibration_error(*_said_and_true(tried))
+    print(f"| {fitted_on} | {tried_on} | {len(tried)} | {precision:.3f} | {recall:.3f} | {f1:.3f} | {off:.3f} |")
+
+
+def _said_and_true(tried: list) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) how sure all ends are but the last ones, and whether people have them."""
+    said = np.concatenate([sure[:-1] for _, _, sure in tried])
+    return said, np.concatenate([case.source.is_end(over[:-1]) for case, over, _ in tried])
 
 
 def calibration_error(said: np.ndarray, true: np.ndarray) -> float:
@@ -216,8 +218,7 @@ def calibration_error(said: np.ndarray, true: np.ndarray) -> float:
 
 
 def print_calibration(tried: list) -> None:
-    said = np.concatenate([sure[:-1] for _, _, sure in tried])
-    true = np.concatenate([case.source.is_end(over[:-1]) for case, over, _ in tried])
+    said, true = _said_and_true(tried)
     tenth = np.minimum((said * 10).astype(int), 9)
     print("\n| said | ends | true |\n|---|---|---|")
     for here in np.unique(tenth):

@@ -86,14 +86,9 @@ def print_people(place: Path) -> None:
     print("\n| phrases | of | scores | precision | recall | F1 |\n|---|---|---|---|---|---|")
     for name, way in WAYS.items():
         for corpus in CORPORA:
-            rows = [_against_people(source, way(source)) for source in sources if source.corpus == corpus]
+            rows = [source.agreement(way(source)) for source in sources if source.corpus == corpus]
             precision, recall, f1 = np.mean(rows, axis=0)
             print(f"| {name} | {corpus} | {len(rows)} | {precision:.3f} | {recall:.3f} | {f1:.3f} |")
-
-
-def _against_people(source: Annotated, ends: np.ndarray) -> tuple[float, float, float]:
-    hits = source.hits(ends)
-    return hits / len(ends), hits / len(source.ends), 2 * hits / (len(ends) + len(source.ends))
 
 
 def _four_bars(source: Annotated) -> np.ndarray:

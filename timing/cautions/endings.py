@@ -32,7 +32,7 @@ FAR = 2.0  # felt beats
 # found 3 to 6 % (from memory).
 HEARD = 0.05
 TURNS = 2.0  # times as many attacks in one bar as in the next: the movement of the notes stops, or begins
-SURE = 0.4  # probability of an end that is found in the music, from which on it counts
+SURE = 0.5  # probability of an end that is found in the music, from which on it counts
 DEEP, SLOWER = 0.80, 0.90  # paces: to which a slowdown is one that earns a caution, or advice
 
 

@@ -29,7 +29,7 @@ PARALLEL = (1.0, 0.7)  # for a group whose rhythm opens like another one's, and 
 WEIGHT_OF_ENDS = 0.2  # of the log odds that a phrase ends there
 OPENING = 4  # notes after the first
 LARGEST = 32.0  # bars of a section that is made of sections
-LIKELY = 0.4  # probability of an end that parts a phrase, though it is not that of one
+LIKELY = 0.38  # probability of an end that parts a phrase, though it is not that of one
 LARGEST_OF_IDEAS = 8.5  # bars of a part that is made of ideas
 MOST_INSIDE = 8  # phrases of one larger phrase
 
