@@ -61,7 +61,7 @@ def find_phrases(score: Score) -> list[FoundPhrase]:
     scores = phrase_scores(line.melody, signs.told, signs.walls)
     ends, sure = best_ends(scores), end_probabilities(scores)
     texture = Texture(score, line)
-    if texture.accompanied >= ACCOMPANIED:
+    if _has_texture(texture):
         chosen = choose(score, line, signs, texture, ends, sure)
         units = _smallest(score, line, chosen.ideas | chosen.phrases, chosen.sure)
         sections = [_joined(phrases) for phrases in _parted(_phrases(units, chosen.phrases), signs.walls)]
@@ -73,6 +73,16 @@ def find_phrases(score: Score) -> list[FoundPhrase]:
     if len(parts) > 1:
         sections = [unit for inside in parts for unit in _large_section(inside)]
     return [unit.phrase for unit in sections]
+
+
+def is_accompanied(score: Score) -> bool:
+    """Whether more than a melody alone says where the phrases of a score end."""
+    line = leading_voice(score)
+    return len(line.rows) >= 2 and _has_texture(Texture(score, line))
+
+
+def _has_texture(texture: Texture) -> bool:
+    return texture.accompanied >= ACCOMPANIED
 
 
 def _phrases(units: list[Unit], ends: np.ndarray) -> list[Unit]:

@@ -15,7 +15,7 @@ from textures import two_voices
 from timing.finding import choosing, weights
 from timing.finding.boundaries import best_ends, end_probabilities, phrase_scores
 from timing.finding.leading import leading_voice
-from timing.finding.phrases import find_phrases
+from timing.finding.phrases import find_phrases, is_accompanied
 from timing.finding.signs import read_signs
 from timing.finding.texture import Texture
 
@@ -120,6 +120,22 @@ def test_twice_the_music_is_twice_the_table():
         return choosing.length_classes(choice(made)[0]).size
 
     assert size(16) <= 2.1 * size(8)
+
+
+@settings(deadline=None)
+@given(two_voices())
+def test_a_melody_alone_is_decided_by_itself(made):
+    alone = replace(made, notes=made.notes[made.notes["voice"] == 1])
+    if len(alone.notes) < 2:
+        return
+    assert not is_accompanied(alone)
+    signs = read_signs(alone, leading_voice(alone))
+    ends = best_ends(phrase_scores(leading_voice(alone).melody, signs.told, signs.walls))
+
+    def leaves(phrases):
+        return [leaf for phrase in phrases for leaf in (leaves(phrase.inside) or [phrase])]
+
+    assert len(leaves(find_phrases(alone))) in (ends.sum(), ends.sum() + 1)  # one more before the melody begins
 
 
 # -- heard in music
