@@ -48,6 +48,7 @@ def test_the_facts_are_those_that_have_weights(made):
     assert len(weights.LENGTHS) == len(weights.LENGTH_EDGES) + 1
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(0.25, 3.0), st.floats(0.0, 1.0)), min_size=1, max_size=8))
 def test_every_likely_end_that_is_the_likeliest_within_a_beat_is_chosen(drawn):
     over, chance = np.cumsum([step for step, _ in drawn]), np.array([chance for _, chance in drawn])
@@ -64,6 +65,7 @@ def test_every_likely_end_that_is_the_likeliest_within_a_beat_is_chosen(drawn):
             assert not found[place]
 
 
+@settings(deadline=None)
 @given(st.floats(0, 1), st.floats(0, 1))
 def test_what_the_model_is_surer_of_stays_surer(one, other):
     low, high = choosing.calibrated(np.array(sorted([one, other])))
