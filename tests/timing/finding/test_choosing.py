@@ -133,10 +133,6 @@ def test_a_melody_alone_is_decided_by_itself(made):
     assert not is_accompanied(alone)
     signs = read_signs(alone, leading_voice(alone))
     ends = best_ends(phrase_scores(leading_voice(alone).melody, signs.told, signs.walls))
-
-    def leaves(phrases):
-        return [leaf for phrase in phrases for leaf in (leaves(phrase.inside) or [phrase])]
-
     assert len(leaves(find_phrases(alone))) in (ends.sum(), ends.sum() + 1)  # one more before the melody begins
 
 
@@ -175,3 +171,31 @@ def test_an_accompaniment_that_stops_and_begins_anew_makes_an_end_surer():
     going_on = score(8, voices={1: MELODY, 2: PEDAL * 8})
     anew = score(8, voices={1: MELODY, 2: PEDAL * 4 + "c3+g3:2 e4+c4:2 " * 4})
     assert sure_of_bar(anew, 4) > sure_of_bar(going_on, 4)
+
+
+def leaves(phrases) -> list:
+    return [leaf for phrase in phrases for leaf in (leaves(phrase.inside) or [phrase])]
+
+
+HOME = PEDAL * 2 + "f2+a3+c4:2 g2+b3+d4:2 c3+e4+g4:4 "
+OPEN = PEDAL * 3 + "g2:1 b3+g4:1 b3+g4:1 b3+g4:1 "
+
+
+def test_sections_hold_phrases_and_phrases_their_ideas():
+    other = "g5:2 f5:2 e5:2 d5:2 c5:1 d5:1 e5:1 f5:1 e5:4 d5:2 e5:2 f5:2 d5:2 b4:1 c5:1 d5:1 b4:1 c5:4"
+    repeat = {"kind": "repeat end", "bar": 7, "offset": 4.0, "value": 2}
+    made = score(16, voices={1: f"{MELODY} {other}", 2: OPEN + HOME * 3}, marks=[repeat])
+    first, second = find_phrases(made)
+    assert (first.section, first.end, second.end) == (True, (7, 4.0), (15, 4.0))
+    assert all(not inner.section and inner.bars <= 8 for inner in (*first.inside, *second.inside))
+    assert (3, 4.0) in {leaf.end for leaf in leaves([first])}
+    assert first.sure > max(leaf.sure for leaf in leaves([first])[:-1])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_part_is_longer_than_anyone_hears_as_a_whole(seed):
+    rng = np.random.default_rng(seed)
+    upper = " ".join(f"{name}:1" for name in rng.choice(["c5", "d5", "e5", "g5", "a5", "b4"], 96 * 4))
+    lower = " ".join(f"{name}:1" for name in rng.choice(["c3", "e3", "g3", "f3", "b2"], 96 * 4))
+    lengths = [leaf.bars for leaf in leaves(find_phrases(score(96, voices={1: upper, 2: lower})))]
+    assert sum(lengths) == pytest.approx(96) and max(lengths) <= 16
