@@ -70,7 +70,7 @@ class Texture:
     def _lowest(self) -> np.ndarray:
         """(times + 1,) the lowest note that sounds from each time on."""
         first, last = np.searchsorted(self._times, self.start), np.searchsorted(self._times, self.end)
-        found = -covering_max(first, last, -self.pitch.astype(np.int32), len(self._times) + 1)
+        found = -covering_max(first, np.maximum(last, first + 1), -self.pitch.astype(np.int32), len(self._times) + 1)
         return np.where(found > SILENT, SILENT, found)
 
     def attacks(self, begin: np.ndarray, end: np.ndarray) -> np.ndarray:

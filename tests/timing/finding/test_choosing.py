@@ -136,6 +136,20 @@ def test_a_melody_alone_is_decided_by_itself(made):
     assert len(leaves(find_phrases(alone))) in (ends.sum(), ends.sum() + 1)  # one more before the melody begins
 
 
+def test_notes_of_next_to_no_length_are_no_trouble():
+    made = score(8, voices={1: MELODY, 2: PEDAL * 8})
+    made.notes["length"][::5] = 1e-8
+    assert find_phrases(made)
+
+
+@pytest.mark.parametrize("length", [0.0, 1e-9])
+def test_neither_are_bars_without_length(length):
+    made = score(8, voices={1: MELODY, 2: PEDAL * 8})
+    made = replace(made, notes=made.notes[made.notes["bar"] != 4], bars=made.bars.copy())
+    made.bars["length"][4] = length
+    assert find_phrases(made)[-1].end == (7, 4.0)
+
+
 # -- heard in music
 
 

@@ -41,6 +41,13 @@ def test_what_sounds_between_two_moments_is_what_counting_says(made, data):
     assert sounds.attacks(np.array([begin]), np.array([end]))[0] == len(attacks)
 
 
+def test_a_note_of_next_to_no_length_is_lowest_only_where_it_stands():
+    made = score(2, voices={1: "c5:4 c5:4", 2: "c3:4 c2:1 c3:3"})
+    made.notes["length"][made.notes["pitch"] == 36] = 1e-9
+    found = texture(made).lowest(np.array([0.0, 4.0, 5.0]), np.array([4.0, 5.0, 8.0]))
+    assert found.tolist() == [48, 36, 48]
+
+
 def test_a_melody_alone_is_not_accompanied():
     assert texture(score(4, voices={1: " ".join(["c4:1 d4:1"] * 8)})).accompanied == 0.0
     assert texture(score(4, voices={1: "c5:1 " * 16, 2: "c3:4 " * 4})).accompanied == pytest.approx(1.0)
