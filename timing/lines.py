@@ -123,7 +123,7 @@ def find_roles(score: Score) -> np.ndarray:
     pitch = notes["pitch"].astype(np.int32)
 
     def highest(chosen: np.ndarray, sign: int) -> np.ndarray:
-        return sign * _covering_max(first[chosen], last[chosen], sign * pitch[chosen], len(slots))
+        return sign * covering_max(first[chosen], last[chosen], sign * pitch[chosen], len(slots))
 
     top = real & (pitch == highest(real, 1)[np.minimum(first, len(slots) - 1)])
     low = real & (pitch == highest(real, -1)[np.minimum(first, len(slots) - 1)])
@@ -173,7 +173,7 @@ def _mostly(here: np.ndarray, there: np.ndarray) -> np.ndarray:
     return mainly if mainly.any() else often
 
 
-def _covering_max(first: np.ndarray, last: np.ndarray, value: np.ndarray, size: int) -> np.ndarray:
+def covering_max(first: np.ndarray, last: np.ndarray, value: np.ndarray, size: int) -> np.ndarray:
     """(size,) at each slot the greatest value of the stretches [first, last) that cover it.
 
     Each stretch is the union of two stretches whose length is a power of two (a sparse table, backwards), so the cost

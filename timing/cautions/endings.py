@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 
 from timing.cautions.slowdowns import EndsThatGiveWay, waits
-from timing.finding.phrases import find_phrases
+from timing.finding.phrases import find_phrases, is_accompanied
 from timing.marks.uses import Fate
 from timing.performance import MELODY
 from timing.phrases import PhraseRun
@@ -32,7 +32,9 @@ FAR = 2.0  # felt beats
 # found 3 to 6 % (from memory).
 HEARD = 0.05
 TURNS = 2.0  # times as many attacks in one bar as in the next: the movement of the notes stops, or begins
-SURE = 0.95  # probability of an end that is found in the music, from which on it counts
+# Probability of an end that is found in the music, from which on it counts: by the whole texture, or, where there is a
+# melody alone, by it, whose ends are those of smaller things.
+SURE, SURE_ALONE = 0.5, 0.95
 DEEP, SLOWER = 0.80, 0.90  # paces: to which a slowdown is one that earns a caution, or advice
 
 
@@ -146,11 +148,12 @@ class MusicalEnds:
     @cached_property
     def _ends(self) -> np.ndarray:
         """(n,) quarters at which the smallest of the phrases that are found surely are over."""
-        where, waiting, made = self._reading.where, find_phrases(self._reading.score), [np.zeros(0)]
+        where, score, made = self._reading.where, self._reading.score, [np.zeros(0)]
+        waiting, sure = find_phrases(score), SURE if is_accompanied(score) else SURE_ALONE
         while waiting:
             phrase = waiting.pop()
             waiting += phrase.inside
-            if not phrase.inside and phrase.sure >= SURE:
+            if not phrase.inside and phrase.sure >= sure:
                 row, offset = phrase.end
                 made.append(where.bars["start"][where.hearings(row)] + offset)
         return np.concatenate(made)

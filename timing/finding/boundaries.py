@@ -119,11 +119,11 @@ def phrase_scores(melody: Melody, told: np.ndarray | None = None, walls: np.ndar
     ends[-1] = 0.0
     scores = ends[:, None] + np.array(weights.NOTES)[by_notes] + np.append(weights.BARS[row], -np.inf)[columns]
     if walls is not None and len(walls):
-        scores[_over_a_wall(scores.shape, walls)] = -np.inf
+        scores[over_a_wall(scores.shape, walls)] = -np.inf
     return scores
 
 
-def _over_a_wall(shape: tuple[int, int], walls: np.ndarray) -> np.ndarray:
+def over_a_wall(shape: tuple[int, int], walls: np.ndarray) -> np.ndarray:
     """Which phrases begin before or at a wall's first note and end after its last one."""
     count, longest = shape
     latest = np.full(count, count - 1)  # note at which a phrase may end, by the note with which it begins

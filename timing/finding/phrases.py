@@ -1,8 +1,10 @@
 """The phrases of a score, nested, as they are written: a first reading of its form.
 
-The smallest come from the melody and the score's own signs (`boundaries`, `signs`). Larger ones are made of neighbours
-by their lengths, as near as can be to four, eight and sixteen bars, and by parallel openings: a larger phrase likes to
-begin as another one did (common practice: 2 + 2 + 4, 4 + 4, 8 + 8). Sections lie between the walls of the score.
+The smallest come from the melody and the score's own signs (`boundaries`, `signs`): phrases of a song, and in music of
+several voices the ideas of which phrases are made. Which of those are phrases the whole texture says (`choosing`). In
+a melody alone, larger ones are made of neighbours by their lengths, as near as can be to four, eight and sixteen bars,
+and by parallel openings: a larger phrase likes to begin as another one did (common practice: 2 + 2 + 4, 4 + 4, 8 + 8).
+Sections lie between the walls of the score.
 """
 
 from __future__ import annotations
@@ -14,9 +16,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.finding.boundaries import best_ends, end_probabilities, phrase_scores
+from timing.finding.choosing import ACCOMPANIED, choose
 from timing.finding.leading import Leading, leading_voice
 from timing.finding.melody import TICKS, Melody, ticks
 from timing.finding.signs import read_signs
+from timing.finding.texture import Texture
 from timing.naming import range_at
 from timing.plan.position import Range
 from timing.score import Score
@@ -27,6 +31,10 @@ PARALLEL = (1.0, 0.7)  # for a group whose rhythm opens like another one's, and 
 WEIGHT_OF_ENDS = 0.2  # of the log odds that a phrase ends there
 OPENING = 4  # notes after the first
 LARGEST = 32.0  # bars of a section that is made of sections
+LIKELY = 0.38  # probability of an end that parts a phrase, though it is not that of one
+LONGEST_PART = 16.0  # bars of a part that is not parted again, into such of about PARTED
+PARTED = 8
+LARGEST_OF_IDEAS = 8.5  # bars of a part that is made of ideas
 MOST_INSIDE = 8  # phrases of one larger phrase
 
 
@@ -56,19 +64,65 @@ def find_phrases(score: Score) -> list[FoundPhrase]:
     signs = read_signs(score, line)
     scores = phrase_scores(line.melody, signs.told, signs.walls)
     ends, sure = best_ends(scores), end_probabilities(scores)
-    units = _smallest(score, line, ends, sure)
-    openings = Openings(line.melody)
-    sections = []
-    for inside in _parted(units, signs.walls):
-        for size in SIZES:
-            inside = grouped(inside, size, openings)
-        sections.append(_joined(inside))
+    texture, openings = Texture(score, line), Openings(line.melody)
+    if _has_texture(texture):
+        chosen = choose(score, line, signs, texture, ends, sure)
+        units = _smallest(score, line, chosen.ideas | chosen.phrases, chosen.sure)
+        phrases = _phrases(units, chosen.phrases, openings)
+        sections = [_joined(inside) for inside in _parted(phrases, signs.walls)]
+    else:
+        sections = _sections_of_melody(_smallest(score, line, ends, sure), signs.walls, openings)
     if len(sections) > 1:
         sections = [replace(unit, phrase=replace(unit.phrase, section=True)) for unit in sections]
     parts = _parted(sections, signs.walls[signs.outer])
     if len(parts) > 1:
         sections = [unit for inside in parts for unit in _large_section(inside)]
     return [unit.phrase for unit in sections]
+
+
+def is_accompanied(score: Score) -> bool:
+    """Whether more than a melody alone says where the phrases of a score end."""
+    line = leading_voice(score)
+    return len(line.rows) >= 2 and _has_texture(Texture(score, line))
+
+
+def _has_texture(texture: Texture) -> bool:
+    return texture.accompanied >= ACCOMPANIED
+
+
+def _phrases(units: list[Unit], ends: np.ndarray, openings: Openings) -> list[Unit]:
+    """The ideas between one end of a phrase and the next as one, in parts where an end inside is LIKELY as well; `ends`
+    (n,) says with which notes phrases end. What is longer than phrases are is parted by its lengths and openings."""
+    phrases = []
+    for ideas in _split(units, [unit.last < 0 or bool(ends[unit.last]) for unit in units]):
+        parts = []
+        for inside in _split(ideas, [unit.phrase.sure >= LIKELY for unit in ideas]):
+            long = inside[-1].over - inside[0].begin > LONGEST_PART
+            parts += grouped(inside, PARTED, openings) if long else [_joined(inside)]
+        phrases.append(_joined([_alone(part) for part in parts]))
+    return phrases
+
+
+def _alone(part: Unit) -> Unit:
+    """A part without its ideas where it is longer than what is made of ideas alone."""
+    return part if part.phrase.bars <= LARGEST_OF_IDEAS else replace(part, phrase=replace(part.phrase, inside=()))
+
+
+def _split(units: list[Unit], ends: list[bool]) -> list[list[Unit]]:
+    """The units up to each that ends something, and those after the last of these."""
+    cuts = [0, *(number for number, end in enumerate(ends, 1) if end)]
+    cuts += [len(units)] * (cuts[-1] < len(units))
+    return [units[a:b] for a, b in itertools.pairwise(cuts)]
+
+
+def _sections_of_melody(units: list[Unit], walls: np.ndarray, openings: Openings) -> list[Unit]:
+    """The sections of a melody alone, its phrases grouped in each."""
+    sections = []
+    for inside in _parted(units, walls):
+        for size in SIZES:
+            inside = grouped(inside, size, openings)
+        sections.append(_joined(inside))
+    return sections
 
 
 def _large_section(units: list[Unit]) -> list[Unit]:
