@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.cautions.endings import Endings
+from timing.cautions.endings import SLOWER, Endings
 from timing.cautions.slowing import phrase_ends
 from timing.phrases import PhraseRun
 from timing.plan.position import Position, Range, parse_position, parse_range
@@ -34,10 +34,10 @@ def misplaced(reading: Reading) -> tuple[tuple[Slowing, ...], int, int]:
     """The entries of `slowing` (those that the score prints among them) with the slowdowns that end a phrase moved, so
     that they are slowest near the middle of it; how many are moved, and how many slowdowns are not.
 
-    The phrase is the innermost one of three bars or more that the slowdown ends. A slowdown keeps its
-    depth, its passes and its return (one by a place comes as much later as it did), and its length as far as the phrase
-    has room for it before that point. Its `why` is left out, for that belongs to the old place. CannotDo where nothing
-    is moved.
+    The phrase is the innermost one of three bars or more that the slowdown ends. A slowdown keeps its depth, its passes
+    and its return (one by a place comes as much later as it did), and its length as far as the phrase has room for it
+    before that point. Its `why` is left out, for that belongs to the old place. Those move that the warning tells of at
+    their new place; where none is deep enough for that, the milder ones. CannotDo where nothing is moved.
     """
     slowing = reading.plan.slowing
     slowdowns = [entry for entry in slowing if entry.kind not in (*Slowing.HURRYING, "a tempo")]
@@ -49,11 +49,12 @@ def misplaced(reading: Reading) -> tuple[tuple[Slowing, ...], int, int]:
         message = f"the slowdowns are heard more than {MOST_HEARD:,} times: too often to be misplaced one by one"
         raise CannotDo.because("too-much", message)
     heard = _Heard(reading)
-    moved = {id(entry): made for entry in slowdowns if (made := _moved(entry, heard)) is not None}
+    moved: dict[int, Slowing] = {}
+    for deepest in (1.0, SLOWER):  # to which those that are milder are taken to go
+        if not moved:
+            moved = {id(entry): made for entry in slowdowns if (made := _moved(entry, heard, deepest)) is not None}
     if not moved:
-        raise _nothing(
-            "none of the slowdowns is deep enough to be heard as an ending in the middle of the phrase that it ends"
-        )
+        raise _nothing("none of the slowdowns would be heard as an ending in the middle of a phrase that it ends")
     return tuple(moved.get(id(entry), entry) for entry in slowing), len(moved), len(slowdowns) - len(moved)
 
 
@@ -114,8 +115,9 @@ class _Place:
     runs: list[Run]
 
 
-def _moved(entry: Slowing, heard: _Heard) -> Slowing | None:
-    """The entry in the middle of its phrase, or None where it has to stay."""
+def _moved(entry: Slowing, heard: _Heard, deepest: float) -> Slowing | None:
+    """The entry in the middle of its phrase, or None where it has to stay; its place is judged as if it went to this
+    pace at least."""
     slows = heard.runs.get(id(entry), [])
     if not slows or len({slow.to for slow in slows}) > 1:  # the usual pace of different ends cannot be written as one
         return None
@@ -124,7 +126,7 @@ def _moved(entry: Slowing, heard: _Heard) -> Slowing | None:
         return None
     fallback = None
     for place in _places(entry, slows, phrases, heard):
-        severity = _severity(place, entry, slows[0].to, heard)
+        severity = _severity(place, entry, min(slows[0].to, deepest), heard)
         if severity is Severity.CAUTION:
             break
         if severity is not None and fallback is None:
