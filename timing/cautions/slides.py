@@ -116,7 +116,8 @@ def slide_two_strings(reading: Reading) -> Iterator[Remark]:
             f"the slide from {place_of(here, reading)} to {place_of(there, reading)} goes from string {here['string']} "
             f"to {other}, which is unusual: a finger slides along one; {_can_take(strings)} both notes{beside}"
         )
-        return _slide_remark("slide-two-strings", message, slide, reading, fix, None if fix else _without(slide, reading))
+        without = None if fix else _without(slide, reading)
+        return _slide_remark("slide-two-strings", message, slide, reading, fix, without)
 
     yield from first_few(parted["note"], reading, tell)
 
