@@ -109,7 +109,7 @@ slowing:
         "falls is judged in the same way"
     ),
     source=_STUDIES,
-    mends="moves the slowdown to the nearest phrase end",
+    mends="moves the slowdown to the nearest phrase end that does not slow yet",
     asks="Shall one hear an ending there?",
 )
 def slowing_mid_phrase(reading: Reading) -> Iterator[Remark]:
