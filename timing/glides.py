@@ -200,10 +200,13 @@ def _on_lines(
 ) -> list[tuple[int, int]]:
     """The slide lines that an entry without a goal means: all, or those that begin at `from`."""
     here = where.on_pass(entry.passes)
+    begun = np.ascontiguousarray(played["score_onset"])[opening]
     pairs = [pair for pair in drawn if chosen[pair[0]] and here[played["ordinal"][pair[0]]]]
+    left_out = np.array(entry._left_out)
+    pairs = [pair for pair in pairs if not np.any(np.abs(left_out - begun[pair[0]]) < 1e-6)]
     if entry.from_ is not None:
         starts = where.moments_of(entry, "from")
-        pairs = [pair for pair in pairs if np.any(np.abs(starts - played["score_onset"][opening[pair[0]]]) < 1e-6)]
+        pairs = [pair for pair in pairs if np.any(np.abs(starts - begun[pair[0]]) < 1e-6)]
         if len(starts) and not pairs:
             message = f"no slide line of the score begins at {entry.from_}: say where the slide goes 'to'"
             where.remark(Severity.ERROR, "plan-position", message, entry.place("from"))

@@ -32,7 +32,7 @@ def _part(measure: Element) -> None:
     if not rests or len(rests) == sum(group.get("class") in ("note", "rest") for group in measure.iter("g")):
         return
     dots = {id(group) for rest in rests for group in rest.iter("g") if group is not rest}
-    groups = [group for group in measure.iter("g") if _kind(group) in _SOLID and id(group) not in dots]
+    groups = [group for group in measure.iter() if _kind(group) in _SOLID and id(group) not in dots]
     solid = [(group, _box(group)) for group in groups]
     solid = [(group, box) for group, box in solid if box is not None and box[2] > box[0] and box[3] > box[1]]
     kinds = np.array([_kind(group) in _IN_THE_WAY for group, _ in solid])

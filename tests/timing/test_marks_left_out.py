@@ -39,6 +39,15 @@ def codes(made) -> list[str]:
     return [remark.code for remark in made.remarks]
 
 
+@pytest.mark.parametrize(("left", "kept"), [({}, [0, 0]), ({"pass": 2}, [0, 2, 0]), ({"at": 4}, [0, 2, 0, 2])])
+def test_of_several_slides_one_is_left_out(left, kept):
+    lines = [{"kind": "glissando", "bar": bar, "note": bar, "goal": bar + 1} for bar in (0, 2)]
+    made = score(4, voices={1: "c5:4 e5:4 g5:4 c5:4"}, program=24, marks=lines)
+    made = reading({"order": "1-4, 1-4", "marks": {"ignore": [{"at": "3:1", "mark": "slide"} | left]}}, made)
+    slides = made.performance.glides
+    assert made.performance.notes["id"][slides["note"]].tolist() == kept
+
+
 def length(made) -> float:
     return float(made.performance.time.length)
 

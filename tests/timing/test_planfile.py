@@ -110,6 +110,11 @@ from timing.remarks import MOST_TOLD, CannotDo
         ("order: {a: 1}", "{a: 1}", "the order is a list of bars"),
         ("without: slowing", "without", "name that plan with 'based on'"),
         ("repeats after da capo: 1", "1", "neither yes nor no"),
+        ("marks: {ignore: [fermatas]}", "fermatas", "is not a kind of mark"),
+        ("marks: {ignore: [{at: 3}]}", "{at: 3}", "'mark' is missing from this entry"),
+        ("marks: {ignore: [{mark: fermata}]}", "{mark", "it needs at or bars"),
+        ("marks: {ignore: [{at: 3:x, mark: fermata}]}", "3:x", "is not a position"),
+        ("marks: {ignore: [{at: 3, mark: fermata, pas: 1}]}", "pas", "did you mean 'pass'?"),
     ],
 )
 def test_a_fault_stands_at_the_word_that_is_wrong(tmp_path, text, at, says):

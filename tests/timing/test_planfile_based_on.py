@@ -201,3 +201,11 @@ def test_a_newer_entry_replaces_what_excludes_it(tmp_path):
     plan = read_plan(tmp_path / "own.yaml")
     assert (plan.second_time[0].softer, plan.second_time[0].louder) == (None, 2.0)
     assert (plan.dynamics[0].to_mark, plan.dynamics[0].by) == (None, 3.0)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes with names on this system")
+@pytest.mark.parametrize(("make", "what"), [("mkdir", "a folder, not a plan"), ("mkfifo", "not an ordinary file")])
+def test_what_is_there_and_is_no_plan_is_called_what_it_is(make, what, tmp_path):
+    getattr(os, make)(tmp_path / "quiet.yaml")
+    (fault,) = faults(tmp_path, "based on: quiet.yaml\n")
+    assert (fault.message, fault.suggestion) == (f"'quiet.yaml' is {what}", None)

@@ -66,6 +66,14 @@ def test_a_slide_that_no_string_can_take():
     assert "no string can take both notes" in remark.message and remark.suggestion == "leave the slide out"
 
 
+def test_of_a_printed_slide_it_is_said_how_a_plan_leaves_it_out():
+    made = guitar("c4:2 f2:2 c5:4", marks=[LINE])
+    (remark,) = told("slide-two-strings", reading({}, made))
+    assert remark.suggestion == "leave the slide out: marks: {ignore: [{at: 1:3, mark: slide}]}"
+    without = reading({"marks": {"ignore": [{"at": "1:3", "mark": "slide"}]}}, made)
+    assert told("slide-two-strings", without) == []
+
+
 @pytest.mark.parametrize(
     ("tempo", "glide", "suggested"),
     [

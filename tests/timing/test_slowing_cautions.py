@@ -310,6 +310,27 @@ def test_one_entry_is_told_once_though_it_is_heard_twice():
     assert remark.pass_ == 1
 
 
+def test_the_gravest_hearing_of_an_entry_is_told():
+    tempi = [{"tempo": 60}, {"at": 1, "tempo": 80, "pass": 2}, {"over": "5:1 - 6:2", "tempo": 50}]
+    plan = FOUR | {"order": ["1-8", "1-8"], "tempo": tempi}
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert (remark.severity, remark.pass_) == (Severity.CAUTION, 2)  # 50 of 60 were advice
+    tempi[1] |= {"pass": 1}
+    tempi.insert(2, {"at": 1, "tempo": 60, "pass": 2})
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert (remark.severity, remark.pass_) == (Severity.CAUTION, 1)
+
+
+def test_an_end_that_slows_already_is_not_offered():
+    middle = {"rallentando": "5:1 - 6:2", "to": "70%", "then": "a tempo"}
+    ends = [{"rallentando": f"{bar}:1 - {bar}:4", "to": "90%", "then": "a tempo"} for bar in (4, 8)]
+    (remark,) = found("slowing-mid-phrase", in_file(FOUR | {"slowing": [middle, ends[0]]}), bars=8)
+    assert "the nearest phrase end that does not slow yet is at 8:4" in remark.message
+    assert entries_of(remark) == [middle | {"rallentando": "7:3 - 8:4"}]
+    (remark,) = found("slowing-mid-phrase", in_file(FOUR | {"slowing": [middle, *ends]}), bars=8)
+    assert remark.message.endswith("; the phrase ends where it could stand slow already") and not remark.fix
+
+
 def test_what_the_musician_reads():
     slow = {"rallentando": "5:1 - 6:2", "to": "70%", "then": "a tempo", "why": "a sigh"}
     (remark,) = found("slowing-mid-phrase", in_file(NESTED | {"slowing": [slow]}), bars=8)

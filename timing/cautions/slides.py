@@ -85,7 +85,7 @@ def _on_open(reading: Reading, slides: np.ndarray, code: str, what: str, because
             f"the slide from {place_of(notes[row], reading)} {what}, which is unusual: {because}; {_can_take(strings)} "
             f"both notes stopped{beside}"
         )
-        return _slide_remark(code, message, slide, reading, fix, None if fix else _LEAVE_OUT)
+        return _slide_remark(code, message, slide, reading, fix, None if fix else _without(slide, reading))
 
     yield from first_few(slides["note"], reading, tell)
 
@@ -116,7 +116,8 @@ def slide_two_strings(reading: Reading) -> Iterator[Remark]:
             f"the slide from {place_of(here, reading)} to {place_of(there, reading)} goes from string {here['string']} "
             f"to {other}, which is unusual: a finger slides along one; {_can_take(strings)} both notes{beside}"
         )
-        return _slide_remark("slide-two-strings", message, slide, reading, fix, None if fix else _LEAVE_OUT)
+        without = None if fix else _without(slide, reading)
+        return _slide_remark("slide-two-strings", message, slide, reading, fix, without)
 
     yield from first_few(parted["note"], reading, tell)
 
@@ -183,7 +184,12 @@ def _slides(reading: Reading) -> tuple[np.ndarray, np.ndarray]:
     return notes, slides[notes["string"][slides["note"]] > 0]
 
 
-_LEAVE_OUT = "leave the slide out"
+def _without(slide: np.void, reading: Reading) -> str:
+    """What to do about a slide that nothing mends; how a plan says so of one that is printed."""
+    if not _entry_of(slide, reading).printed:
+        return "leave the slide out"
+    at = place_of(reading.performance.notes[slide["note"]], reading)
+    return f"leave the slide out: marks: {{ignore: [{{at: {at}, mark: slide}}]}}"
 
 
 def _slide_remark(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import chain
 
@@ -57,22 +57,22 @@ class _Case:
         return (self.slow.end - self.phrase.start) / (self.phrase.end - self.phrase.start)
 
 
-def _cases(reading: Reading, endings: Endings) -> Iterator[_Case]:
-    """Every case once for each entry and place."""
-    ends, seen = phrase_ends(reading), set()
+def _cases(reading: Reading, endings: Endings) -> Iterable[_Case]:
+    """Every case once for each entry and place: the gravest of its hearings."""
+    ends, found = phrase_ends(reading), {}
     for slow in slowdowns(reading):
-        spot = reading.where.beat_before(slow.end)
-        if slow.entry.printed or (id(slow.entry), spot[:2]) in seen:
+        key = id(slow.entry), reading.where.beat_before(slow.end)[:2]
+        if slow.entry.printed or (key in found and found[key].severity is Severity.CAUTION):
             continue
         phrase = endings.phrase_at(slow.end)
         facts = endings.facts(slow.end, slow.to, slow.entry, slow.start) if phrase is not None else None
         severity = like_an_ending(facts) if facts is not None else None
-        if severity is None:
+        if severity is None or (key in found and severity is Severity.ADVICE):
             continue
-        seen.add((id(slow.entry), spot[:2]))
         row = int(np.searchsorted(ends, slow.end)) - 1
         over = float(ends[row]) if row >= 0 and ends[row] > slow.start + 1e-6 else None
-        yield _Case(slow, severity, facts, phrase, over)
+        found[key] = _Case(slow, severity, facts, phrase, over)
+    return found.values()
 
 
 _PLACE = (
@@ -109,7 +109,7 @@ slowing:
         "falls is judged in the same way"
     ),
     source=_STUDIES,
-    mends="moves the slowdown to the nearest phrase end",
+    mends="moves the slowdown to the nearest phrase end that does not slow yet",
     asks="Shall one hear an ending there?",
 )
 def slowing_mid_phrase(reading: Reading) -> Iterator[Remark]:
@@ -130,9 +130,12 @@ def slowing_mid_phrase(reading: Reading) -> Iterator[Remark]:
             message += f"; the music seems to end something here: if you hear it so, write {divided}"
             yield remark_at(ADVICE, "slowing-mid-phrase", message, spot, place, divided)
             continue
-        end, fix = _moved(slow, reading, endings)
+        end, nearest, fix = _moved(slow, reading, endings)
         if end is not None:
-            message += f"; the nearest phrase end is at {said(reading.where.beat_before(end))}"
+            which = "the nearest phrase end" + " that does not slow yet" * (not nearest)
+            message += f"; {which} is at {said(reading.where.beat_before(end))}"
+        elif not nearest:
+            message += "; the phrase ends where it could stand slow already"
         if undivided:
             message += f" (if a smaller phrase ends at {said(spot)}, say so with 'inside')"
         yield remark_at(case.severity, "slowing-mid-phrase", message, spot, place, fix=fix)
@@ -179,7 +182,7 @@ def slowing_over_end(reading: Reading) -> Iterator[Remark]:
             f"at {said(spot)}, {case.share:.0%} of the way through the phrase {case.phrase.phrase.bars}, "
             f"{_own_end(case.facts)}: the next phrase has begun before the one before it is heard to end"
         )
-        _, fix = _moved(slow, reading, endings, case.over)
+        *_, fix = _moved(slow, reading, endings, case.over)
         yield remark_at(case.severity, "slowing-over-end", message, spot, slow.entry.place(slow.key), fix=fix)
 
 
@@ -193,15 +196,19 @@ def phrase_ends(reading: Reading) -> np.ndarray:
 
 def _moved(
     slow: Slowdown, reading: Reading, endings: Endings, over: float | None = None
-) -> tuple[float | None, tuple[Edit, ...]]:
-    """The phrase end where the slowdown is not unusual, in quarters, and the changes that put it there: the end that it
-    has run `over`, else the nearest, first of those that are near on the page as well. Its beginning stays, if at least
-    half of it comes before that end."""
+) -> tuple[float | None, bool, tuple[Edit, ...]]:
+    """The phrase end where the slowdown is not unusual and no other change of pace acts, in quarters; whether none that
+    is nearer is left out for such a change; and the changes that put it there: the end that it has run `over`, else the
+    nearest, first of those that are near on the page as well. Its beginning stays, if at least half of it comes before
+    that end."""
     where, passes = reading.where, slow.entry.passes
     ends = phrase_ends(reading)
     first, last = where.line(slow.end - 1e-4)
     elsewhere = (ends <= first) | (ends > last + 1e-6)  # beyond a repeat, say
     nearest = ends[np.lexsort((-ends, np.abs(ends - slow.end), elsewhere))][:_MOST_TRIED].tolist()
+    others = [(each.run.start, each.until) for each in reading.pace.slowings if each.entry is not slow.entry]
+    starts, untils = np.array(others).reshape(-1, 2).T
+    free = True
     for end in chain([over] if over is not None else [], nearest):
         stays = end == over and end - slow.start >= slow.length / 2
         start = slow.start if stays else max(end - slow.length, where.line(end - 1e-4)[0])
@@ -210,9 +217,13 @@ def _moved(
             runs = [run for run in where.runs(parse_range(text), passes) if run.complete]
         except (Fault, ValueError):
             continue
-        if runs and all(endings.judge(run.end, slow.to, slow.entry, run.start) is None for run in runs):
-            return end, _rewritten(slow, text, end, reading)
-    return None, ()
+        if not runs or any(endings.judge(run.end, slow.to, slow.entry, run.start) is not None for run in runs):
+            continue
+        if any(np.any((starts < run.end - 1e-6) & (untils > run.start + 1e-6)) for run in runs):
+            free = False
+            continue
+        return end, free, _rewritten(slow, text, end, reading)
+    return None, free, ()
 
 
 def _rewritten(slow: Slowdown, bars: str, end: float, reading: Reading) -> tuple[Edit, ...]:

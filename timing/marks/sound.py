@@ -363,7 +363,7 @@ def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Pa
     """The slide lines: one entry for each part; those of the plan go over it, slide by slide."""
     starts = [(entry, _starts(entry, page), page.named(entry)) for entry in plan.glissandi]
     able = ~np.isin(programs, list(_CANNOT_BEND))
-    parts = set()
+    parts, acting = set(), set()
     for here in at_places(marks):
         for mark in here:
             if not able[mark.part]:
@@ -381,12 +381,15 @@ def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Pa
 
             if book.give_way([mark], [(bar, bar) for bar, _ in heard], instead) != NOWHERE:
                 parts.add(mark.part)
+            left = book.left_out(mark)
+            acting |= {moment for bar, moment in heard if bar not in left}
     made = []
     for part in sorted(parts):
         swell = 0.0 if sustains(int(programs[part])) else SLIDE_SWELL
         name = None if len(page.score.parts) == 1 else f"part {part + 1}"
         slide = Glissando.model_construct(swell=swell, for_=name)
         slide._at_most = QUICK
+        slide._left_out = tuple(sorted(_line_moments(page) - acting))
         made.append(slide)
     return made
 
@@ -395,7 +398,11 @@ def _starts(entry: Glissando, page: Page) -> np.ndarray:
     """The moments of the slides that an entry of the plan shapes; of all, if it names no place."""
     if entry.from_ is not None:
         return heard_moments(page.where, entry, entry.from_)
-    lines = page.score.marks_of("glissando")
-    places = {page.at(line["bar"], line["offset"]) for line in lines}
     on = page.where.on_pass(entry.passes)
-    return np.array([moment for at in places for bar, moment in page.heard(at) if on[bar]])
+    return np.array([moment for moment in _line_moments(page) if on[page.where.ordinal(moment)]])
+
+
+def _line_moments(page: Page) -> set[float]:
+    """The moments at which slide lines begin."""
+    lines = page.score.marks_of("glissando")
+    return {moment for line in lines for _, moment in page.heard(page.at(line["bar"], line["offset"]))}

@@ -72,9 +72,13 @@ class Book:
         if left:
             self._left_out[mark.number] = dict(left)
 
+    def left_out(self, mark: Printed) -> Mapping[int, Entry]:
+        """What `leave_out` was told of a mark."""
+        return self._left_out.get(mark.number, {})
+
     def _ignored(self, marks: Iterable[Printed], first: int, last: int) -> Entry | None:
         """The entry by which marks that act as one are left out at a hearing."""
-        left = [self._left_out.get(mark.number, {}) for mark in marks]
+        left = [self.left_out(mark) for mark in marks]
         return next((entry for each in left for bar, entry in each.items() if first <= bar <= last), None)
 
     def give_way(

@@ -6,10 +6,11 @@ What the entries of each section hold is in `time`, `sound`, `strings` and `acce
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema
+from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema, WrapValidator
 
 from timing.plan import words
 from timing.plan.accept import Acceptance
@@ -87,15 +88,15 @@ class MarkLeftOut(Entry):
 _KIND = words.one_of(MARKS, "a kind of mark")
 
 
-def _kind_or_mark(value: Any) -> Any:
-    return value if isinstance(value, dict | MarkLeftOut) else _KIND.__metadata__[0].func(value)
+def _kind_or_mark(value: Any, entry: Callable[[Any], MarkLeftOut]) -> MarkLeftOut | str:
+    return entry(value) if isinstance(value, dict | MarkLeftOut) else _KIND.__metadata__[0].func(value)
 
 
 class Marks(Words):
     """Which of the score's own marks are not played, and what becomes of notes in cue size."""
 
     ignore: Annotated[
-        tuple[Annotated[MarkLeftOut | Literal[MARKS], BeforeValidator(_kind_or_mark)], ...],
+        tuple[Annotated[MarkLeftOut, WrapValidator(_kind_or_mark), words.also(_KIND)], ...],
         Field(max_length=MAX_ENTRIES),
         BeforeValidator(_one_or_more),
         words.also("string"),

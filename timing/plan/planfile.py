@@ -14,7 +14,7 @@ from timing.plan.entry import KeyFault, Words
 from timing.plan.position import parse_range, shown
 from timing.plan.sound import Dynamic
 from timing.plan.time import Hold, Rubato, Slowing
-from timing.plan.yamltext import List, Map, parse, read_text
+from timing.plan.yamltext import List, Map, no_plan, parse, read_text
 from timing.remarks import MOST_TOLD, CannotDo, Place, Remark, Severity, by_place, in_order
 
 MAX_CHAIN = 10  # plans based on plans
@@ -87,6 +87,9 @@ def _load(
     parent, place = path.parent / str(base), source.places["based on"]
     if in_a_circle(parent):
         remarks.append(_fault("plan-circle", f"{shown(base)} {IN_A_CIRCLE}", place))
+        return source
+    if parent.exists() and not parent.is_file():
+        remarks.append(_fault("no-plan", f"{shown(base)} {no_plan(parent)}", place))
         return source
     if not parent.is_file():
         near = words.nearest(parent.name, [each.name for each in _neighbours(parent)])

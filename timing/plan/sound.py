@@ -120,6 +120,7 @@ class Glissando(Entry):
     arrive: words.one_of(("plucked", "slurred"), "a way to arrive") = "plucked"
     for_: words.Voices | None = Field(None, alias="for")
     _at_most: float = PrivateAttr(default=inf)  # seconds in which it moves: of a line in the score, which says no glide
+    _left_out: tuple[float, ...] = PrivateAttr(default=())  # moments of slide lines that the plan leaves out
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:

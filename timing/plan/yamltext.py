@@ -97,7 +97,7 @@ def read_text(path: Path) -> str:
     """The text of a plan file; CannotDo if it is missing, unreadable, too large or not text."""
     try:
         if not path.is_file():
-            raise CannotDo.because("no-plan", f"{path}: {_no_plan(path)}", path)
+            raise CannotDo.because("no-plan", f"{path}: {no_plan(path)}", path)
         if (size := path.stat().st_size) > MAX_BYTES:
             limit = f"the limit is {MAX_BYTES / 1e6:.0f} MB"
             message = f"{path.name} is too large for a plan ({size / 1e6:.1f} MB; {limit})"
@@ -119,7 +119,8 @@ def read_text(path: Path) -> str:
         raise CannotDo([Remark(Severity.ERROR, "plan-text", message, Place(path, line, 1))]) from None
 
 
-def _no_plan(path: Path) -> str:
+def no_plan(path: Path) -> str:
+    """Why there is no plan to be read, to be said after its name."""
     if in_a_circle(path):
         return f"this {IN_A_CIRCLE}"
     if path.is_dir():

@@ -38,10 +38,9 @@ def box_of(group: Element) -> tuple[float, ...] | None:
     return None
 
 
-def overlaps(system: Element) -> int:
-    """How many rests lie over a notehead, a dot, an accidental or another rest."""
-    solid = {"note", "rest", "dots", "accid"}
-    found = [(g.get("class"), box) for g in system.iter("g") if g.get("class") in solid and (box := box_of(g))]
+def overlaps(system: Element, solid: tuple[str, ...] = ("note", "rest", "dots", "accid")) -> int:
+    """How many rests lie over a notehead, a dot, an accidental or another rest (or something else that is solid)."""
+    found = [(each.get("class"), box) for each in system.iter() if each.get("class") in solid and (box := box_of(each))]
     return sum(
         one[0] < two[2] and two[0] < one[2] and one[1] < two[3] and two[1] < one[3]
         for number, (kind, one) in enumerate(found)
@@ -57,6 +56,19 @@ def test_the_rests_of_a_middle_voice_keep_off_the_notes_of_the_others(upper, fir
     (system,) = systems_of(three_voices(tmp_path, upper, first))
     part_rests(system)
     assert overlaps(system) == 0
+
+
+@pytest.mark.parametrize("upper", ["F3", "G3", "A3", "B3"])
+def test_they_keep_off_words_over_the_staff(upper, tmp_path):
+    up, natural = "<stem>up</stem>", "<accidental>natural</accidental>"
+    words = '<direction placement="above"><direction-type><words>Da Capo al fine</words></direction-type></direction>'
+    content = words + note(upper, 4, up) + back(4) + note("rest", 1, voice=2) + note("D3", 1, natural + up, voice=2)
+    content += note("B2", 2, up, voice=2) + back(4) + note("E2", 4, voice=3)
+    path = tmp_path / "words.musicxml"
+    path.write_text(musicxml([bar(content, 1, FOUR_FOUR + GUITAR)], names=("Guitar",)), encoding="utf-8")
+    (system,) = systems_of(path)
+    part_rests(system)
+    assert overlaps(system, ("rest", "text")) == 0
 
 
 def test_some_of_them_would_have_lain_over_notes(tmp_path):

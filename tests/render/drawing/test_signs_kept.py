@@ -304,7 +304,7 @@ def judge_asks_for_nothing(root: Element) -> None:
 def test_nothing_that_a_score_says_asks_the_network(tmp_path):
     engraver = engraver_of(tmp_path, hostile_piece())
     raw = "".join(engraver._pages(1000))
-    assert raw.count(f"url({EVIL}") > 10  # the engraver lets them pass
+    assert raw.count(f"url({EVIL}") > 10  # what the reader lets pass, the engraver does as well
     engraving = engraver.engrave(1000)
     judge_asks_for_nothing(fromstring(f"<defs>{engraving.definitions}</defs>"))
     for system in systems_after(engraving):
