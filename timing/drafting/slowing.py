@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from timing.cautions.slowdowns import tempo_starts
 from timing.drafting.items import Item, percent, sureness
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.lines import voice_numbers
@@ -221,9 +222,12 @@ def _position(reading: Reading, quarters: float) -> Position:
 
 
 def last_beats(reading: Reading) -> tuple[float, float]:
-    """From where to where the end of the piece is slowed: the last of it is when the last notes begin."""
+    """From where to where the end of the piece is slowed: the last of it is when the last notes begin. It is slowed in
+    the tempo in which it ends."""
     last = last_onset(reading)
-    return _on_page(reading, last - LAST_BEATS * beat_of(reading, last + _NEAR), last), last
+    tempi, _ = tempo_starts(reading)
+    latest = float(tempi[tempi < last - _NEAR].max(initial=0.0))
+    return max(_on_page(reading, last - LAST_BEATS * beat_of(reading, last + _NEAR), last), latest), last
 
 
 def _changed(reading: Reading, start: float, end: float, besides: Sequence[SlowingRun] = ()) -> bool:

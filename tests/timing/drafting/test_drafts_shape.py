@@ -54,6 +54,17 @@ def test_a_tempo_that_is_printed_later_is_not_lost(tmp_path):
     assert not [remark for remark in made.remarks if remark.stands]
 
 
+def test_the_end_is_slowed_in_the_tempo_in_which_it_ends(tmp_path):
+    """Four bars of a Presto in one would reach back into the Largo before it."""
+    mark = "<metronome><beat-unit>quarter</beat-unit><per-minute>{}</per-minute></metronome>"
+    slow, fast = (
+        f"<direction><direction-type>{mark.format(tempo)}</direction-type></direction>" for tempo in (48, 240)
+    )
+    made = drafted(tmp_path, piece(fast + WHOLE, *[WHOLE] * 6, slow + WHOLE, WHOLE, fast + WHOLE, WHOLE, WHOLE))
+    last = made.reading.pace.slowings[-1]
+    assert last.run.start >= 4 * 9 and last.to == pytest.approx(0.4)
+
+
 def test_no_entry_that_is_printed_is_taken_out(tmp_path):
     """A rit. in the first half of a phrase is unusual, and the composer's."""
     bars = [WHOLE] * 4 + [words("rit.") + WHOLE, words("a tempo") + WHOLE] + [WHOLE] * 6
