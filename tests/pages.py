@@ -62,6 +62,24 @@ def written(folder: Path, title: str = "Tern Ledge", name: str = "first", why: s
     return plans
 
 
+def pair_of(folder: Path, plans: dict[str, str]) -> tuple[list[Reading], PageFacts]:
+    """The page of plans over the piece, by their titles, in a folder."""
+    (folder / "piece.abc").write_text(PIECE.format(title="Tern Ledge"), encoding="utf-8")
+    files = [folder / f"{title.lower()}.yaml" for title in plans]
+    for file, (title, text) in zip(files, plans.items(), strict=True):
+        file.write_text(f"title: {title}\n{text}", encoding="utf-8")
+    return page_of(files, list(plans), folder / "page.html")
+
+
+def repeat(page, start: str, end: str) -> None:
+    """Let the page repeat bars, and leave its fields."""
+    page.locator("#repeat").select_option("bars")
+    page.locator("#from").fill(start)
+    page.locator("#until").fill(end)
+    page.locator("#until").press("Enter")
+    page.locator("h1").click()
+
+
 def page_of(plans: list[Path], names: list[str], file: Path) -> tuple[list[Reading], PageFacts]:
     """Write the page of these plans."""
     readings = load_all(plans)

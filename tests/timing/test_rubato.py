@@ -212,7 +212,7 @@ def test_what_cannot_be_given_back_is_not_taken():
         ({"bars": "20-24", "hurry": "8%"}, "the score ends at bar 12"),
         ({"bars": "5-8", "hurry": "40%"}, "it can be 0% to 30%"),
         ({"bars": "5-8", "hurry": "8%", "linger": "8%"}, "cannot be one entry"),
-        ({"bars": "5-8"}, "it needs hurry, linger, late, early or long short"),
+        ({"bars": "5-8"}, "it needs hurry, linger, late, early, long short or still beats"),
         ({"hurry": "8%"}, "'bars' is missing"),
         ({"bars": "5-8", "hurry": "8%", "keeps": "beat"}, "is not what a rubato can keep: bar line, end"),
         ({"bars": "5-8", "hurry": "8%", "for": "melody"}, "for that write 'late' or 'early'"),

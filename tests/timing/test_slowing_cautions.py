@@ -328,7 +328,7 @@ def test_an_end_that_slows_already_is_not_offered():
     assert "the nearest phrase end that does not slow yet is at 8:4" in remark.message
     assert entries_of(remark) == [middle | {"rallentando": "7:3 - 8:4"}]
     (remark,) = found("slowing-mid-phrase", in_file(FOUR | {"slowing": [middle, *ends]}), bars=8)
-    assert remark.message.endswith("; the phrase ends where it could stand slow already") and not remark.fix
+    assert remark.message.endswith("; every phrase end where it could stand slows already") and not remark.fix
 
 
 def test_what_the_musician_reads():

@@ -135,7 +135,7 @@ def slowing_mid_phrase(reading: Reading) -> Iterator[Remark]:
             which = "the nearest phrase end" + " that does not slow yet" * (not nearest)
             message += f"; {which} is at {said(reading.where.beat_before(end))}"
         elif not nearest:
-            message += "; the phrase ends where it could stand slow already"
+            message += "; every phrase end where it could stand slows already"
         if undivided:
             message += f" (if a smaller phrase ends at {said(spot)}, say so with 'inside')"
         yield remark_at(case.severity, "slowing-mid-phrase", message, spot, place, fix=fix)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from pages import page_of
+from pages import pair_of, repeat
 from support import reading, score
 
 from render.page.document import SCRIPTS
@@ -148,22 +148,8 @@ phrases:
 @pytest.fixture(scope="module")
 def apart(tmp_path_factory):
     """A page on which a repeat stands after bar 8, and a second reading that plays straight on."""
-    from pages import PIECE
-
-    folder = tmp_path_factory.mktemp("bars")
-    (folder / "piece.abc").write_text(PIECE.format(title="Tern Ledge"), encoding="utf-8")
-    plans = [folder / "turning.yaml", folder / "straight.yaml"]
-    plans[0].write_text("title: Turning\n" + ORDERED, encoding="utf-8")
-    plans[1].write_text("title: Straight\n" + ORDERED.replace("1-8, 1-3, 9-16", "1-8, 9-16"), encoding="utf-8")
-    return page_of(plans, ["Turning", "Straight"], folder / "bars.html")
-
-
-def repeat(page, start, end):
-    page.locator("#repeat").select_option("bars")
-    page.locator("#from").fill(start)
-    page.locator("#until").fill(end)
-    page.locator("#until").press("Enter")
-    page.locator("h1").click()
+    orders = {"Turning": ORDERED, "Straight": ORDERED.replace("1-8, 1-3, 9-16", "1-8, 9-16")}
+    return pair_of(tmp_path_factory.mktemp("bars"), orders)
 
 
 def test_bars_that_are_not_heard_in_one_go_are_refused_in_words(open_page, apart):

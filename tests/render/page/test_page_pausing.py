@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from pages import page_of
+from pages import pair_of, repeat
 
 # What goes to the loudspeaker is measured on its way; every source that was started is counted until it has ended.
 WATCH = """
@@ -126,22 +126,7 @@ phrases:
 @pytest.fixture(scope="module")
 def quick(tmp_path_factory):
     """A page with quick music, on which a bar lasts less than a second."""
-    from pages import PIECE
-
-    folder = tmp_path_factory.mktemp("quick")
-    (folder / "piece.abc").write_text(PIECE.format(title="Tern Ledge"), encoding="utf-8")
-    plans = [folder / "one.yaml", folder / "two.yaml"]
-    for plan, tempo in zip(plans, ("200", "180"), strict=True):
-        plan.write_text(f"title: {plan.stem}\n" + SHORT.replace("200", tempo), encoding="utf-8")
-    return page_of(plans, ["One", "Two"], folder / "quick.html")
-
-
-def repeat(page, start, end):
-    page.locator("#repeat").select_option("bars")
-    page.locator("#from").fill(start)
-    page.locator("#until").fill(end)
-    page.locator("#until").press("Enter")
-    page.locator("h1").click()
+    return pair_of(tmp_path_factory.mktemp("quick"), {"One": SHORT, "Two": SHORT.replace("200", "180")})
 
 
 # Presses keys so many milliseconds after what is repeated (from beat 2 to beat 3) has begun again, or before that.
