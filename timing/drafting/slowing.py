@@ -30,7 +30,7 @@ from timing.slowing import SlowingRun
 SHORT, LONG, LONGEST = 2.75, 6.0, 12.0  # bars: of phrases that are slowed, and of such as count as eight
 PHRASE, LONG_PHRASE, SECTION = 0.84, 0.77, 0.72  # paces as ranges end; of a section it is our own choice
 BEATS = 2  # over which an end is slowed
-FINAL, LAST_BEATS, LATE = 0.40, 4, 5  # the same for the end of the piece, and its curvature: it gives way late
+FINAL, LAST_BEATS, LATE = 0.40, 4, 4  # the same for the end of the piece, and its curvature: it gives way late
 QUICKEST, SLOWEST = 0.26, 1.5  # seconds of a beat that is a bar instead, and of such a bar (own choice)
 LEAST = 0.04  # of slowing that is worth an entry: less is hardly heard (C. Drake and M.-C. Botte 1993, from memory)
 # Of equal voices, each a share: of alike beats; of the moments that the melody has. In a fugue: of single notes; of the

@@ -67,14 +67,15 @@ function beatWritten({ top, bottom }) {
   return `${whole}+${rest}/${bottom}`;
 }
 
-// The beat that is meant by a number with its roundings: to a 960th, or else to a millionth.
+// The beat that is meant by a number with its roundings: to a 960th, or else to a millionth (just a millionth off is off,
+// though the float may lie nearer).
 function beatMeant(number) {
   let best = null;
   for (let bottom = 1; bottom <= 960; bottom++) {
     const off = Math.abs(Math.round(number * bottom) / bottom - number);
     if (!best || off < best.off - 1e-12) best = { top: Math.round(number * bottom), bottom, off };
   }
-  return best.off < 1e-6 ? best : fraction(Math.round(number * 1e6), 1e6);
+  return best.off < 1e-6 - 1e-10 ? best : fraction(Math.round(number * 1e6), 1e6);
 }
 
 const beatName = (number) => beatWritten(beatMeant(number));

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from pages import pair_of, repeat
 from support import reading, score
@@ -124,7 +124,10 @@ def test_the_page_finds_the_stretches_that_the_command_plays_or_says_the_same(fi
     agree(find, made, data.draw(st.lists(ranges(names), min_size=1, max_size=12)))
 
 
-@given(st.integers(1, 999_999), st.integers(1, 9999), st.integers(0, 10**9), st.integers(1, 9999))
+@given(
+    bar=st.integers(1, 999_999), beat=st.integers(1, 9999), top=st.integers(0, 10**9), bottom=st.integers(1, 9999)
+)
+@example(bar=1, beat=8, top=10_000, bottom=1)  # just a millionth
 @settings(max_examples=100, deadline=None)
 def test_the_page_writes_beats_as_the_command_does(find, bar, beat, top, bottom):
     made = reading({}, score(2))

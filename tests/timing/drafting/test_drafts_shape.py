@@ -84,7 +84,7 @@ def test_a_dolce_is_called_so(tmp_path):
 
 def test_the_last_slowdown_is_over_as_the_last_notes_begin(tmp_path):
     made = drafted(tmp_path, piece(*TUNE, *TUNE[:3], HELD))
-    assert slowdowns(made.text)[-1] == "{rallentando: 7:1 - 8:1.0, to: 40%, curvature: 5}"
+    assert slowdowns(made.text)[-1] == "{rallentando: 7:1 - 8:1.0, to: 40%, curvature: 4}"
     time = made.reading.performance.time
     assert time.tempo(28.0) / time.basic(28.0) == pytest.approx(0.40, rel=0.15)  # held notes are still beats, too
 
@@ -101,7 +101,7 @@ def test_a_long_printed_rallentando_leads_to_the_last_beats(tmp_path):
     made = drafted(tmp_path, piece(*[WHOLE] * 6, words("poco rall.") + WHOLE, WHOLE, WHOLE, HELD))
     first, last = (next(entry for entry in slowdowns(made.text) if pace in entry) for pace in ("65%", "40%"))
     assert first == "{rallentando: 7:1 - 9:1.0, to: 65%}"
-    assert last == "{rallentando: 9:1 - 10:1.0, to: 40%, curvature: 5}"
+    assert last == "{rallentando: 9:1 - 10:1.0, to: 40%, curvature: 4}"
     tempo = made.reading.performance.time.tempo(np.array([24.0, 30.0, 32.0, 34.0, 36.0])) / 120
     assert np.all(np.diff(tempo) < 0)
 
@@ -125,7 +125,7 @@ def test_no_last_slowdown_against_a_printed_accelerando(tmp_path):
 def test_the_last_slowdown_does_not_reach_over_a_repeat(tmp_path):
     made = drafted(tmp_path, piece(*[WHOLE] * 7, FORTH + quarters(2) + note("C4", 2) + BACK))
     (last,) = [entry for entry in slowdowns(made.text) if "to: 40%" in entry]
-    assert last == "{rallentando: 8:1 - 8:3.0, to: 40%, curvature: 5, pass: last}"
+    assert last == "{rallentando: 8:1 - 8:3.0, to: 40%, curvature: 4, pass: last}"
 
 
 # -- ends as they are heard
