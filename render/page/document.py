@@ -108,7 +108,7 @@ def _legend(several: bool) -> Markup:
     return element(
         "p", f"Over the staff the pace: the thin line is the basic tempo, under it the music gives way{which}. "
         "Under the staff the level: the wider, the louder. A curve that is dashed is a later pass. ",
-        element("span", "Touch a bar to go there; touch it again for its next time.", class_="script"), class_="small",
+        element("span", "Touch a bar to go there; touch it again for its next pass.", class_="script"), class_="small",
     )  # fmt: skip
 
 
