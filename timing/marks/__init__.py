@@ -16,7 +16,8 @@ from timing.lines import Lines
 from timing.marks import playback
 from timing.marks.left_out import LeftOut
 from timing.marks.places import Page, Printed
-from timing.marks.sound import accent_marks, dynamic_marks, note_signs, slide_marks, sweet_ends, tone_marks
+from timing.marks.slides import slide_marks
+from timing.marks.sound import accent_marks, dynamic_marks, note_signs, sweet_ends, tone_marks
 from timing.marks.strings import string_marks
 from timing.marks.time import Stops, fermatas, hold_marks, slowing_marks, tempo_marks
 from timing.marks.tunings import note_tunings
