@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from support import reading, score
 
@@ -85,7 +85,13 @@ def told(compared, step: int) -> list:
     return sorted(made)
 
 
+def bare(*order: str) -> dict:
+    """A plan of one phrase, in an order."""
+    return {"tempo": 50, "phrases": [{"bars": "1-6", "arch": "6%"}], "order": list(order)}
+
+
 @given(plans(), plans(), scores)
+@example(bare("1-6"), bare("2-2", "1-6"), "once")  # one phrase of the same ends, with another hearing of a bar in it
 @settings(deadline=None, max_examples=40)
 def test_turned_round_it_says_the_same(one, other, made):
     readings = [reading(plan, SCORES[made]) for plan in (one, other)]

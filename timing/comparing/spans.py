@@ -52,7 +52,7 @@ class _Hearing:
     def key(self) -> tuple:
         """What makes two hearings the same, outer ones first among those that begin together."""
         rows = self.rows
-        return int(rows[0]), round(self.start, 6), -int(rows[-1]), -round(self.end, 6), len(rows)
+        return int(rows[0]), round(self.start, 6), -int(rows[-1]), -round(self.end, 6), len(rows), rows.tobytes()
 
 
 def spans_and_beats(readings: Sequence[Reading], alignment: Alignment) -> tuple[list[Span], np.ndarray]:
