@@ -3,7 +3,8 @@ on purpose, so that it can be heard.
 
 Only the slowdowns move. A fermata or a breath belongs to its note or to the end of its phrase, and stays there. What
 stays too: a slowdown that does not end a phrase; one whose pace is held on afterwards or that goes on from such a pace,
-since moving it would change the tempo of other bars; and one for which the middle of its phrase has no room.
+since moving it would change the tempo of other bars; one for which the middle of its phrase has no room; and one
+that would not be heard as an ending there (`timing.cautions.endings`), as long as others would.
 """
 
 from __future__ import annotations

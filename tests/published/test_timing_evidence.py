@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from support import reading
 
-from timing.cautions.endings import DEEP, FAR, HEARD, SLOWER, TURNS, Facts, like_an_ending
+from timing.cautions.endings import DEEP, FAR, HEARD, SLOWER, TURNS
 from timing.plan.words import DYNAMICS
-from timing.remarks import Severity
 
 MEASURED_ENDS = [  # (bars of the phrase that ends, its depth, least and greatest that are plausible)
     (4, 0.84, 0.80, 0.91),
@@ -72,21 +71,6 @@ def test_thresholds_of_the_warning():
     """Found in 23 sonata movements in competition performances (ASAP, F. Foscarin et al. 2020), with phrases by the
     DCML annotations: this blames 8 % of the slowings to 80 % that four pianists or more share (before: 47 %)."""
     assert (FAR, HEARD, TURNS, DEEP, SLOWER) == (2.0, 0.05, 2.0, 0.80, 0.90)
-
-
-@pytest.mark.parametrize(
-    ("facts", "told"),
-    [
-        (Facts(to=0.76, away=0.0, own_end=0.75, attacks=(8, 8), asked=False), None),  # at an end
-        (Facts(to=0.78, away=9.0, own_end=0.70, attacks=(8, 8), asked=False), None),  # the end slows more
-        (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(16, 6), asked=False), None),  # the runs stop
-        (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(8, 8), asked=True), None),  # a fermata
-        (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(8, 8), asked=False), Severity.CAUTION),
-        (Facts(to=0.88, away=9.0, own_end=0.95, attacks=(8, 8), asked=False), Severity.ADVICE),
-    ],
-)
-def test_each_condition_of_the_warning_excuses_by_itself(facts, told):
-    assert like_an_ending(facts) == told
 
 
 def test_marks_are_four_decibels_apart():

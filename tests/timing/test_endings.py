@@ -219,6 +219,21 @@ def test_phrases_that_begin_with_a_pickup():
     assert severities(pickups, "2:1 - 3:4", pickup=1.0) == []  # two beats before the last note
 
 
+@pytest.mark.parametrize(
+    ("facts", "told"),
+    [
+        (Facts(to=0.76, away=0.0, own_end=0.75, attacks=(8, 8), asked=False), None),  # at an end
+        (Facts(to=0.78, away=9.0, own_end=0.70, attacks=(8, 8), asked=False), None),  # the end slows more
+        (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(16, 6), asked=False), None),  # the runs stop
+        (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(8, 8), asked=True), None),  # a fermata
+        (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(8, 8), asked=False), Severity.CAUTION),
+        (Facts(to=0.88, away=9.0, own_end=0.95, attacks=(8, 8), asked=False), Severity.ADVICE),
+    ],
+)
+def test_each_condition_excuses_by_itself(facts, told):
+    assert like_an_ending(facts) == told
+
+
 @settings(max_examples=300, deadline=None)
 @given(
     st.floats(0.3, 1.0), st.floats(0.0, 20.0), st.floats(0.0, 1.0), st.tuples(*[st.integers(0, 20)] * 2), st.booleans()
