@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import importlib
 
-_HOMES = {"write_midi": "render.midi", "render_audio": "render.audio", "timeline": "render.tables"}
+_HOMES = {"write_midi": "render.midi.file", "render_audio": "render.sound.audio", "timeline": "render.telling.tables"}
 
 __all__ = list(_HOMES)
 

@@ -11,9 +11,9 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from timing.links import IN_A_CIRCLE
+from timing.disk.links import IN_A_CIRCLE
+from timing.disk.unfinished import NUMBER, Unfinished, tidy, unfinished
 from timing.remarks import CannotDo
-from timing.unfinished import NUMBER, Unfinished, tidy, unfinished
 
 _BEFORE = ".lentando-"
 _UNFINISHED = re.compile(rf"{re.escape(_BEFORE)}{NUMBER}(\.[a-z0-9]+)?")

@@ -8,7 +8,7 @@ from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
-from timing.links import IN_A_CIRCLE, in_a_circle
+from timing.disk.links import IN_A_CIRCLE, in_a_circle
 from timing.remarks import CannotDo
 
 _MOST_CHUNKS = 64  # a bank has three at the top level; a file of nothing but empty ones must not be walked to its end

@@ -19,9 +19,9 @@ from pathlib import Path
 from typing import BinaryIO
 
 from soundfonts.banks import checked_bank, fingerprint
-from timing.reader.cache import folder, put_in_place
+from timing.disk.keeping import folder, put_in_place
+from timing.disk.unfinished import NUMBER, Unfinished, tidy, unfinished
 from timing.remarks import CannotDo
-from timing.unfinished import NUMBER, Unfinished, tidy, unfinished
 
 
 def kept(name: str, family: str, version: str, write: Callable[[BinaryIO], None]) -> Path:

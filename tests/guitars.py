@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
-from render.levels import EXPRESSION
-from render.sounds import MODELLED_VOLUME
-from render.synth import BLOCK, GAIN, binding
+from render.events.levels import EXPRESSION
+from render.sound.sounds import MODELLED_VOLUME
+from render.sound.synth import BLOCK, GAIN, binding
 from soundfonts.building import write_guitar
 from soundfonts.guitar import HARMONIC, HARMONICS, STANDARD_TUNING, preset
 

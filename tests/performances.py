@@ -53,7 +53,7 @@ def heard(made, path: Path, **options) -> np.ndarray:
     """(frames, 2) samples of a performance, as read back from its file."""
     import soundfile
 
-    from render.audio import render_audio
+    from render.sound.audio import render_audio
 
     render_audio(made, path, **options)
     return soundfile.read(path)[0]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from render.stems import RATE
+from render.sound.stems import RATE
 
 
 def analytic(wave: np.ndarray, low: float, high: float) -> np.ndarray:

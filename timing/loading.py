@@ -7,15 +7,15 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 
-from timing.links import IN_A_CIRCLE, in_a_circle
+from timing.disk.links import IN_A_CIRCLE, in_a_circle
+from timing.order.splitting import split_alike
 from timing.plan import Plan
 from timing.plan.planfile import SCORES, read_plan
 from timing.reader import read_score
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Remark, Severity
-from timing.scale import AS_PLANNED, Scale
 from timing.score import Score
-from timing.splitting import split_alike
+from timing.time.scale import AS_PLANNED, Scale
 
 
 def load(

@@ -8,34 +8,34 @@ from pathlib import Path
 
 import numpy as np
 
-from timing.bends import add_swells, build_bends, glide_table
-from timing.cues import with_cues
-from timing.curves import build_curves
-from timing.displacement import delay, displacement
-from timing.dynamics import Level, at_second_time, build_level
-from timing.glides import carry_tone, chains, find_slides, mark_slides, notes_of
-from timing.instruments import guess_program, program_of, sustains
-from timing.lanes import build_lanes, with_sliding
-from timing.lines import Lines
+from timing.instruments.parts import of_parts
+from timing.instruments.programs import guess_program, program_of, sustains
+from timing.instruments.sounding import Octaves, octaves_of, sounding
+from timing.instruments.tuning import tune
+from timing.level.curves import build_curves
+from timing.level.dynamics import Level, at_second_time, build_level
 from timing.marks import Instruments, with_marks
 from timing.marks.sound import sign_accents
 from timing.marks.uses import MarkUse
+from timing.notes.cues import with_cues
+from timing.notes.displacement import delay, displacement
+from timing.notes.lanes import build_lanes, with_sliding
+from timing.notes.lines import Lines
+from timing.notes.ornaments import realise
+from timing.notes.touch import QUICK, onsets_and_ends, until_struck_again
 from timing.order import in_words, unfold
-from timing.ornaments import realise
-from timing.pace import Pace, build_pace
-from timing.parts import of_parts
+from timing.order.splitting import rows_of, split_bars
 from timing.performance import MOST_PLAYED, PLAYED, POINTS, TONES, Performance
-from timing.phrases import PhraseRun, phrase_runs, phrase_table
 from timing.plan import Plan
 from timing.plan.edits import replaced
 from timing.remarks import CannotDo, Remark, Severity, in_order
-from timing.scale import AS_PLANNED, Scale
 from timing.score import Score, Sign
-from timing.sounding import Octaves, octaves_of, sounding
-from timing.splitting import rows_of, split_bars
+from timing.slides.bends import add_swells, build_bends, glide_table
+from timing.slides.glides import carry_tone, chains, find_slides, mark_slides, notes_of
 from timing.strings import choose_strings
-from timing.strings.tuning import tune
-from timing.touch import QUICK, onsets_and_ends, until_struck_again
+from timing.time.pace import Pace, build_pace
+from timing.time.phrases import PhraseRun, phrase_runs, phrase_table
+from timing.time.scale import AS_PLANNED, Scale
 from timing.where import Fault, Where
 
 LEAD = 0.020  # seconds where a voice leads without a number: W. Goebl, JASA 110 (2001), melody lead with accompaniment

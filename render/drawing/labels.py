@@ -10,7 +10,7 @@ from types import MappingProxyType
 import numpy as np
 
 from timing.comparing import is_held, last_beats
-from timing.dynamics import at_second_time
+from timing.level.dynamics import at_second_time
 from timing.plan.entry import Entry
 from timing.reading import Reading
 from timing.remarks import Remark

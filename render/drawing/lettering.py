@@ -4,23 +4,16 @@ use area, as SMuFL has them) may stand among the others."""
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Iterator
 from functools import cache
 from itertools import groupby
 from xml.sax.saxutils import escape
 
 from render.drawing.fonts import music_font, text_width
+from render.telling.words import plain
 
 MUSIC_SCALE = 1.6  # of the letters of the music font against the words beside them
 _DOT, _DOT_GAP = "\ue1e7", 1.2  # the dot of a dotted note, and units before it
-_FORBIDDEN = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]|[\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
-_SPACE = re.compile(r"[^\S\xa0]+")
-
-
-def plain(text: str) -> str:
-    """A text on one line, without what XML cannot hold and without what would turn the direction of what follows."""
-    return _SPACE.sub(" ", _FORBIDDEN.sub(" ", text)).strip() if not text.isascii() or not text.isprintable() else text
 
 
 def is_music(letter: str) -> bool:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from render.drawing.lettering import plain, shortened, text, wrapped
+from render.drawing.lettering import shortened, text, wrapped
 from render.drawing.plot import Plotted
-from render.titles import own_title
+from render.telling.titles import own_title
+from render.telling.words import plain
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm
 MM = 900 / 180  # units in a millimetre: a staff of 6.4 mm

@@ -10,7 +10,7 @@ from render.drawing.drawn import Drawn, drawn
 from render.drawing.engraving import Engraving
 from render.drawing.pages import Paper, Words
 from render.drawing.plot import Plotted, plot_system
-from render.report import clock
+from render.telling.words import clock
 from timing.reading import Reading
 from timing.remarks import CannotDo, Remark
 

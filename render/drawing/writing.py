@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from render.drawing.labels import Label
-from render.drawing.lettering import plain, shortened, text, width
+from render.drawing.lettering import shortened, text, width
 from render.drawing.skyline import Skyline
+from render.telling.words import plain
 
 SIZE, SMALL, TINY = 13.0, 12.0, 9.0  # of text, in units
 _INDENT = 4.0  # by which words begin before their place, as dynamics do

@@ -44,11 +44,11 @@ def write_page(
     that cannot be written to.
     """
     from render.drawing.drawn import drawn
-    from render.drawing.lettering import plain
     from render.page.document import document
     from render.page.music import music_of
     from render.page.sections import span_labels
     from render.page.tables import script_values
+    from render.telling.words import plain
     from soundfonts import guitar
     from timing.cautions import check
     from timing.comparing import compare
@@ -86,8 +86,8 @@ def _refuse_impossible(readings: Sequence[Reading], plans: Sequence[Path]) -> No
 def _recorded(readings, names, soundfont, progress, opened: ExitStack) -> list[Future]:
     """The recordings to come, of all readings at one sampling rate."""
     from render.page.recording import rate_for, record
-    from render.sounds import find_sounds
-    from render.stems import open_stems
+    from render.sound.sounds import find_sounds
+    from render.sound.stems import open_stems
     from soundfonts.banks import checked_bank
 
     def telling(what: str) -> Callable[[float, float], None] | None:

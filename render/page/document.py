@@ -9,16 +9,16 @@ from collections.abc import Sequence
 from importlib.resources import files
 from typing import Any
 
-from render.comparison_words import length
 from render.drawing.drawn import Drawn
-from render.drawing.lettering import plain
 from render.drawing.style import page_style
 from render.page.fonts import font_faces
 from render.page.markup import Markup, element, inside, void
 from render.page.music import Music, music_section
 from render.page.recording import Recording
 from render.page.sections import apart_section, comments_section, differences_section, letter_of, measures_section
-from render.titles import own_title
+from render.telling.comparison_words import length
+from render.telling.titles import own_title
+from render.telling.words import plain
 from timing.comparing import Comparison
 
 SCRIPTS = ("numbers", "ranges", "places", "sound", "sheets", "repeats", "player", "blind", "controls", "start")

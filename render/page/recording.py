@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from render.stems import RATE, Stem, stream
+from render.sound.stems import RATE, Stem, stream
 from timing.performance import Performance
 
 LONG = 240.0  # seconds; what is longer is coded at half the rate

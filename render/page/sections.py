@@ -6,7 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from render.comparison_words import (
+from render.drawing.drawn import Drawn
+from render.drawing.labels import Comment
+from render.page.markup import Markup, element, inside
+from render.page.music import Music
+from render.telling.comparison_words import (
     LETTERS,
     NOTHING,
     UNPLAYED,
@@ -22,12 +26,8 @@ from render.comparison_words import (
     slowest,
     tones_of,
 )
-from render.comparison_words import music_of as bars_of
-from render.drawing.drawn import Drawn
-from render.drawing.labels import Comment
-from render.drawing.lettering import plain
-from render.page.markup import Markup, element, inside
-from render.page.music import Music
+from render.telling.comparison_words import music_of as bars_of
+from render.telling.words import plain
 from timing.comparing import Comparison
 from timing.comparing.spans import ALL, PHRASE, SECTION, Span
 

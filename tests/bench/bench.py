@@ -19,14 +19,14 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-COMMAND = [sys.executable, "-c", "from render.command import main; main()"]
+COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
 RUNS = 5
 
 # The library's own file player, driven as its command-line tool drives it: a file renderer, block by block.
 PLAYER = """
 import sys
 from ctypes import c_char_p, c_int, c_void_p
-from render.synth import binding
+from render.sound.synth import binding
 midi, bank, wav = (argument.encode() for argument in sys.argv[1:])
 fs = binding()
 settings = fs.new_fluid_settings()
@@ -113,7 +113,7 @@ from soundfonts.guitar import guitar_bank
 start = time.perf_counter()
 bank = guitar_bank()
 print(time.perf_counter() - start)
-from render.audio import render_audio
+from render.sound.audio import render_audio
 from timing import load
 performance = load(sys.argv[1]).performance
 for _ in range(3):
@@ -223,7 +223,7 @@ def ornamented(bars: int):
 def _grow(folder: Path, name: str, make) -> None:
     from support import reading
 
-    from render.midi import write_midi
+    from render.midi.file import write_midi
     from timing.comparing import compare
 
     first: tuple[float, ...] | None = None

@@ -34,12 +34,12 @@ from timing.drafting import draft  # noqa: E402
 from timing.drafting.shape import STILL  # noqa: E402
 from timing.drafting.slowing import FINAL, LATE  # noqa: E402
 from timing.loading import load  # noqa: E402
-from timing.naming import position_at  # noqa: E402
 from timing.plan import Plan  # noqa: E402
 from timing.plan.planfile import read_plan  # noqa: E402
 from timing.reader import read_score  # noqa: E402
 from timing.reading import Reading, perform  # noqa: E402
 from timing.score import Score  # noqa: E402
+from timing.where.naming import position_at  # noqa: E402
 
 LIMIT = 60  # seconds a piece
 LAST_BEATS, LAST_PACE = 4, "50%"  # of the rallentando that stands beside the printed marks

@@ -29,13 +29,14 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT)]
 
 from timing import strings  # noqa: E402
+from timing.instruments.tuning import FRETS  # noqa: E402
 from timing.plan import Plan  # noqa: E402
 from timing.reader import read_score  # noqa: E402
 from timing.reading import perform  # noqa: E402
 from timing.score import Score  # noqa: E402
 from timing.strings import weights  # noqa: E402
 from timing.strings.hands import Hand, Sounds  # noqa: E402
-from timing.strings.playable import COMFORTABLE, FRETS, reach  # noqa: E402
+from timing.strings.playable import COMFORTABLE, reach  # noqa: E402
 
 TUNING = np.array([64, 59, 55, 50, 45, 40])
 GUITAR = Plan.model_validate({"instrument": "classical guitar"})

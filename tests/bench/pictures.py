@@ -22,7 +22,7 @@ from support import reading, score  # noqa: E402
 from tracks_heard import cents, planned, seconds_of  # noqa: E402
 from tracks_heard import decibels as partial_level  # noqa: E402
 
-from render.audio import render_audio  # noqa: E402
+from render.sound.audio import render_audio  # noqa: E402
 from soundfonts.banks import standard_bank  # noqa: E402
 from soundfonts.guitar import NATURALE, PLUCKING_POINTS, PONTICELLO, STANDARD_TUNING, TASTO, preset  # noqa: E402
 from soundfonts.notes import PLUCKS  # noqa: E402

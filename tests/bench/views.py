@@ -16,7 +16,7 @@ sys.path[:0] = [str(ROOT)]
 
 from playwright.sync_api import sync_playwright  # noqa: E402
 
-from render.commands import app  # noqa: E402
+from render.commands.app import app  # noqa: E402
 
 
 def main() -> None:

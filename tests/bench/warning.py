@@ -40,7 +40,6 @@ from timing.cautions.endings import Endings, Facts, like_an_ending  # noqa: E402
 from timing.companions import companion  # noqa: E402
 from timing.drafting import draft  # noqa: E402
 from timing.loading import load  # noqa: E402
-from timing.naming import range_at  # noqa: E402
 from timing.plan import Plan  # noqa: E402
 from timing.plan.planfile import read_plan  # noqa: E402
 from timing.plan.time import Slowing  # noqa: E402
@@ -48,6 +47,7 @@ from timing.reader import read_score  # noqa: E402
 from timing.reading import Reading, perform  # noqa: E402
 from timing.remarks import CannotDo, Severity  # noqa: E402
 from timing.score import Score  # noqa: E402
+from timing.where.naming import range_at  # noqa: E402
 
 DEPTHS = ((0.0, 0.7), (0.7, 0.8), (0.0, 0.8), (0.8, 0.9))
 PLACED = ("slowing-mid-phrase", "slowing-over-end")

@@ -16,7 +16,7 @@ from zipfile import ZipFile
 
 import pytest
 
-from render.midi import to_midi
+from render.midi.file import to_midi
 from timing.plan import Plan
 from timing.reader import read_score
 from timing.reading import perform

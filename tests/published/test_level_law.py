@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.synth import BLOCK, open_synth
+from render.sound.synth import BLOCK, open_synth
 from soundfonts.banks import standard_bank
 
 RATE = 44_100

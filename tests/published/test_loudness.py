@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from render.loudness import Loudness, k_weighting
+from render.sound.loudness import Loudness, k_weighting
 
 # ITU-R BS.1770-4, tables 1 and 2: b0 b1 b2 and 1 a1 a2 at 48 kHz
 HEAD = ((1.53512485958697, -2.69169618940638, 1.19839281085285), (1.0, -1.69065929318241, 0.73248077421585))

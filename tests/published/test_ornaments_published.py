@@ -10,7 +10,7 @@ import pytest
 from support import reading
 from written import bar, musicxml, note, suite
 
-from timing.ornaments import whole_notes
+from timing.notes.ornaments import whole_notes
 from timing.reader import read_score, read_stream, tabulate
 from timing.reader.walk import walk_heads
 from timing.score import Ornament

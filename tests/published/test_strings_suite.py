@@ -12,11 +12,12 @@ import pytest
 from support import reading, score
 from written import suite
 
+from timing.instruments.tuning import FRETS
 from timing.plan import Plan
 from timing.reader import read_score
 from timing.reading import perform
 from timing.remarks import Severity
-from timing.strings.playable import FRETS, POSSIBLE, reach
+from timing.strings.playable import POSSIBLE, reach
 
 STANDARD = (64, 59, 55, 50, 45, 40)
 

@@ -20,11 +20,11 @@ from timing.cautions.slowdowns import EndsThatGiveWay, waits
 from timing.finding.phrases import find_phrases, is_accompanied
 from timing.marks.uses import Fate
 from timing.performance import MELODY
-from timing.phrases import PhraseRun
 from timing.plan.position import parse_position
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
 from timing.remarks import Severity
+from timing.time.phrases import PhraseRun
 from timing.where import Fault
 
 FAR = 2.0  # felt beats

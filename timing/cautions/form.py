@@ -7,13 +7,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from timing.cautions.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
-from timing.naming import bars_at
 from timing.plan.edits import added, replaced
 from timing.plan.sound import Dynamic
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
 from timing.remarks import Remark
 from timing.where import Run
+from timing.where.naming import bars_at
 
 
 @rule(

@@ -9,7 +9,7 @@ import numpy as np
 
 from timing.cautions.open_strings import plucked_at
 from timing.cautions.rules import CAUTION, COMMON_PRACTICE, first_few, part_of, place_of, remark_at, rule, said, spot_of
-from timing.dynamics import at_second_time
+from timing.level.dynamics import at_second_time
 from timing.performance import PLUCKED, TONES
 from timing.plan.edits import added
 from timing.plan.position import parse_range

@@ -18,14 +18,14 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )
-from timing.dynamics import HAIRPIN
+from timing.level.dynamics import HAIRPIN
 from timing.performance import BASS, INNER, MELODY, ROLES
-from timing.phrases import PhraseRun
 from timing.plan import Plan
 from timing.plan.edits import added, replaced
 from timing.plan.sound import Dynamic
 from timing.reading import Reading
 from timing.remarks import Remark
+from timing.time.phrases import PhraseRun
 from timing.tracks import sample
 from timing.where import felt_beat
 

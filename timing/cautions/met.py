@@ -6,14 +6,14 @@ from __future__ import annotations
 import numpy as np
 
 from timing.cautions.rules import COMMON_PRACTICE, OWN_VALUE, met
-from timing.displacement import STEEPEST
-from timing.glides import SHORTEST
+from timing.instruments.sounding import LOWEST_WRITTEN
+from timing.instruments.tuning import FRETS, GUITARS, pitch_name
+from timing.notes.displacement import STEEPEST
 from timing.order import MAX_BARS
 from timing.reader.bars import CADENZA, CLOSE
-from timing.rubato import MOST
-from timing.sounding import LOWEST_WRITTEN
-from timing.strings.playable import FRETS, NODES, POSSIBLE, SCALE, pitch_name
-from timing.strings.tuning import GUITARS
+from timing.slides.glides import SHORTEST
+from timing.strings.playable import NODES, POSSIBLE, SCALE
+from timing.time.rubato import MOST
 
 # -- the score as it is read
 

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from timing.cautions.rules import ADVICE, CAUTION, Sound, first_few, keys_of, place_of, remark_at, rule, spot_of
-from timing.instruments import program_of
+from timing.instruments.programs import program_of
+from timing.instruments.tuning import FRETS, pitch_name
 from timing.performance import HARMONIC, PIZZICATO, POINTS, ROLES, SLURRED, TONES
 from timing.plan.edits import added
 from timing.reading import Reading
 from timing.remarks import CannotDo, Edit, Remark
-from timing.strings.playable import FRETS, pitch_name
 
 STANDS_OUT = 3.0  # dB: the house's accent, enough to be heard
 NOTICED = 2.5  # dB: more than any open string of the guitar has by nature (up to 2.0 on the modelled one)

@@ -10,14 +10,14 @@ from timing.cautions.endings import HEARD
 from timing.cautions.rules import ADVICE, CAUTION, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
 from timing.cautions.slowdowns import slowdowns, tempo_starts
 from timing.marks.uses import Fate
-from timing.naming import bars_at
-from timing.pace import STANDARD_TEMPO
 from timing.plan.edits import added, replaced
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
+from timing.time.pace import STANDARD_TEMPO
 from timing.timemap import tempo_at
 from timing.where import Where, is_compound
+from timing.where.naming import bars_at
 
 JUMP = 1.10  # against the pace before, up or down
 

@@ -15,13 +15,13 @@ from timing.cautions.rules import (
     rule,
     said,
 )  # fmt: skip
-from timing.naming import end_of_range, position_at, position_over, start_of_range
 from timing.performance import MELODY
-from timing.phrases import PhraseRun
 from timing.plan.edits import added, replaced
 from timing.plan.position import Range
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
+from timing.time.phrases import PhraseRun
+from timing.where.naming import end_of_range, position_at, position_over, start_of_range
 
 UPBEAT = 1.0  # bars: a gap that is no longer is taken for the upbeat of the phrase that follows
 

@@ -18,14 +18,15 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )  # fmt: skip
-from timing.glides import LATE, QUICK
-from timing.lines import voice_numbers
+from timing.instruments.tuning import FRETS
+from timing.notes.lines import voice_numbers
 from timing.performance import SLURRED
 from timing.plan.edits import added, replaced
 from timing.plan.sound import Glissando
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
-from timing.strings.playable import FRETS, POSSIBLE, reach
+from timing.slides.glides import LATE, QUICK
+from timing.strings.playable import POSSIBLE, reach
 
 # -- on frets alone: a bowed or sung portamento is smooth, so there are no frets to be heard in it, and its sound does
 #    not die away while it moves.

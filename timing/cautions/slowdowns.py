@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.pace import BREATH, CAESURA, FERMATA
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
+from timing.time.pace import BREATH, CAESURA, FERMATA
 
 # Kinds of hold that end something; an agogic accent and a delay belong to their notes.
 ENDING = ("fermata", "breath", "caesura")

@@ -22,12 +22,12 @@ from timing.cautions.endings import (
 from timing.cautions.phrases import bars_from, bars_until
 from timing.cautions.rules import ADVICE, EVIDENCE, remark_at, rule, said
 from timing.cautions.slowdowns import EndsThatGiveWay, Slowdown, slowdowns, tempo_starts
-from timing.phrases import PhraseRun
 from timing.plan.edits import added, replaced, written
 from timing.plan.position import parse_range
 from timing.plan.time import Slowing
 from timing.reading import Reading
 from timing.remarks import Edit, Remark, Severity
+from timing.time.phrases import PhraseRun
 from timing.where import Fault, Where
 
 LONG_PHRASE = 6.25  # bars: one that is longer often has others in it

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from timing.comparing.alignment import Alignment
-from timing.dynamics import at_second_time
+from timing.level.dynamics import at_second_time
 from timing.plan import Plan
 from timing.plan.entry import Entry, Words
 from timing.plan.position import Position, Range

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from timing.comparing.alignment import Alignment
-from timing.naming import range_at
 from timing.reading import Reading
 from timing.remarks import CannotDo
 from timing.where import felt_beat
+from timing.where.naming import range_at
 
 PHRASE, SECTION, SHARED, ALL = "phrase", "section", "shared", "all"
 

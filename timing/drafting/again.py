@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from timing.drafting.items import Item
-from timing.naming import bars_at
 from timing.reading import Reading
+from timing.where.naming import bars_at
 
 SOFTER = "3 dB"  # the second time (common practice; the amount is the house's own)
 _TONES_OF_STRINGS = range(40, 44)  # General MIDI programs of bowed strings, which have a tone over the fingerboard

@@ -9,8 +9,8 @@ import numpy as np
 
 from timing.drafting.harmony import Sounds, Tonality, close_at, tonality
 from timing.finding.phrases import FoundPhrase, range_of
-from timing.naming import bars_at
 from timing.reading import Reading
+from timing.where.naming import bars_at
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 

@@ -6,7 +6,6 @@ from typing import Any
 
 from timing.drafting.items import Item, decibels, percent
 from timing.drafting.slowing import with_last_onset
-from timing.naming import end_of_range, position_at, position_over
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.plan.time import TempoMark
@@ -15,6 +14,7 @@ from timing.plan.words import DYNAMICS
 from timing.reading import Reading
 from timing.score import Score
 from timing.where import felt_beat
+from timing.where.naming import end_of_range, position_at, position_over
 
 SECTIONS = ("slowing", "holds", "dynamics", "accents", "tone")
 _PERCENT, _DECIBELS = {"to", "length"}, {"by", "louder", "softer"}

@@ -14,10 +14,10 @@ import numpy as np
 from timing.drafting.items import Item, decibels, percent, sureness
 from timing.drafting.slowing import equal_voices, evenness, in_bars
 from timing.finding.phrases import FoundPhrase, range_of
-from timing.naming import bars_at
 from timing.performance import BASS, INNER, MELODY
 from timing.reading import Reading
 from timing.score import Score
+from timing.where.naming import bars_at
 
 ABOUT_FOUR = (2.75, 6.0)  # bars of a phrase that counts as one of about four
 _LEAST_PARTED = 8.5  # bars; what is longer keeps the phrases inside it, though one of them be short

@@ -18,14 +18,14 @@ import numpy as np
 from timing.cautions.slowdowns import tempo_starts
 from timing.drafting.items import Item, percent, sureness
 from timing.finding.phrases import FoundPhrase, range_of
-from timing.lines import voice_numbers
-from timing.movement import movement
-from timing.naming import position_at, range_at
+from timing.notes.lines import voice_numbers
 from timing.performance import BASS, INNER, MELODY
 from timing.plan.position import Position, Range
 from timing.plan.time import Slowing
 from timing.reading import Reading
-from timing.slowing import SlowingRun
+from timing.time.movement import movement
+from timing.time.slowing import SlowingRun
+from timing.where.naming import position_at, range_at
 
 SHORT, LONG, LONGEST = 2.75, 6.0, 12.0  # bars: of phrases that are slowed, and of such as count as eight
 PHRASE, LONG_PHRASE, SECTION = 0.84, 0.77, 0.72  # paces as ranges end; of a section it is our own choice

@@ -6,9 +6,9 @@ from __future__ import annotations
 from typing import Any
 
 from timing.drafting.items import Item
+from timing.instruments.tuning import pitch_name
 from timing.plan.strings import TUNINGS
 from timing.reading import Reading
-from timing.strings.playable import pitch_name
 
 
 def string_settings(reading: Reading) -> list[tuple[str, Item]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.finding.melody import Melody
-from timing.lines import find_roles, voice_numbers
+from timing.notes.lines import find_roles, voice_numbers
 from timing.performance import MELODY
 from timing.score import Score
 

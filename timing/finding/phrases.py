@@ -21,9 +21,9 @@ from timing.finding.leading import Leading, leading_voice
 from timing.finding.melody import TICKS, Melody, ticks
 from timing.finding.signs import read_signs
 from timing.finding.texture import Texture
-from timing.naming import range_at
 from timing.plan.position import Range
 from timing.score import Score
+from timing.where.naming import range_at
 
 SIZES = (4, 8, 16)  # bars of larger phrases
 OFF_SIZE = 2.0  # against a group twice, or half, as long as its size

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from timing.finding.leading import Leading
-from timing.lines import covering_max
+from timing.notes.lines import covering_max
 from timing.score import Score
 
 SILENT = 999  # in place of a pitch, where nothing sounds

@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from timing.lanes import DIES_AWAY
 from timing.listening.excerpt import cut_time, lead_in, moved
+from timing.notes.lanes import DIES_AWAY
 from timing.performance import Performance
 from timing.remarks import CannotDo
 from timing.timemap import TimeMap, split

@@ -12,7 +12,6 @@ from math import inf, isfinite
 
 import numpy as np
 
-from timing.lines import Lines
 from timing.marks import playback
 from timing.marks.left_out import LeftOut
 from timing.marks.places import Page, Printed
@@ -24,6 +23,7 @@ from timing.marks.tunings import note_tunings
 from timing.marks.uses import Book, Fate, MarkUse
 from timing.marks.vocabulary import SWELL
 from timing.marks.words import Meaning, clauses, dynamic
+from timing.notes.lines import Lines
 from timing.plan import Plan
 from timing.score import Ornament, Score
 from timing.where import Fault, Where
@@ -98,8 +98,8 @@ def with_marks(
 
 
 def _note_ornaments(plan: Plan, ids: np.ndarray, played: np.ndarray, page: Page, book: Book) -> None:
-    """Write down what became of the ornaments, kind by kind; `timing.ornaments` plays them. `ids` are the score's rows
-    of the performed notes, `played` those rows (NOTE) without what the plan leaves out."""
+    """Write down what became of the ornaments, kind by kind; `timing.notes.ornaments` plays them. `ids` are the score's
+    rows of the performed notes, `played` those rows (NOTE) without what the plan leaves out."""
     notes, every = page.score.notes, np.arange(len(page.score.notes))
     heard = np.isin(every, ids)
     kinds = [(kind.name.lower().replace("_", " "), _is_ornament(kind)) for kind in list(Ornament)[1:]]

@@ -10,8 +10,8 @@ from math import inf
 
 import numpy as np
 
-from timing.lines import Lines
 from timing.marks.words import Meaning
+from timing.notes.lines import Lines
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.score import Score

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing.glides import QUICK
-from timing.instruments import sustains
+from timing.instruments.programs import sustains
 from timing.marks.places import Page, Printed, heard_moments
 from timing.marks.time import at_places
 from timing.marks.uses import NOWHERE, Book, Fate
 from timing.plan import Plan
 from timing.plan.entry import Entry
 from timing.plan.sound import Glissando
+from timing.slides.glides import QUICK
 
 SLIDE_SWELL = 3.0  # dB, where strings are plucked: without it a slide dies away before its goal (the house's own value)
 

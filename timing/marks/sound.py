@@ -9,12 +9,12 @@ from math import inf
 
 import numpy as np
 
-from timing.dynamics import UNMARKED, begun_at
-from timing.lines import Lines
+from timing.level.dynamics import UNMARKED, begun_at
 from timing.marks.places import Page, Printed, Said, heard_moments, heard_runs
 from timing.marks.uses import NOWHERE, Book, Fate
 from timing.marks.vocabulary import SWELL
 from timing.marks.words import Meaning, dynamic
+from timing.notes.lines import Lines
 from timing.plan import Plan
 from timing.plan.entry import Entry
 from timing.plan.sound import Accent, Dynamic, ToneChange

@@ -1,12 +1,12 @@
-"""What became of words that say how strings are tuned or where a capo lies; `timing.strings.tuning` acts on them."""
+"""What became of words that say how strings are tuned or where a capo lies (`timing.instruments.tuning` plays them)."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from timing.instruments.parts import of_parts
 from timing.marks.places import Page, Printed
 from timing.marks.uses import Book, Fate
-from timing.parts import of_parts
 from timing.plan import Plan
 from timing.reader.tunings import unread
 

@@ -13,7 +13,7 @@ from functools import cache
 from html import unescape
 from math import inf
 
-from timing import instruments
+from timing.instruments import programs
 from timing.marks import vocabulary as known
 from timing.marks.metronome import metronome_marks
 from timing.plan import words
@@ -105,7 +105,7 @@ def _phrases() -> dict[tuple[str, ...], tuple[tuple[str, str, tuple], ...]]:
     kinds |= {"to": known.TO, "heading": known.HEADINGS}
     for kind, phrases in kinds.items():
         put(phrases, kind)
-    put((name for name in instruments.NAMES if plain(name) not in made), "heading")
+    put((name for name in programs.NAMES if plain(name) not in made), "heading")
     return made
 
 

@@ -12,12 +12,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from timing.naming import bars_at
 from timing.order.jumps import Exit, Jump, Signs, read_signs
 from timing.order.repeats import Repeats, Section, bar_names, caution, read_repeats
 from timing.performance import PASSAGE
 from timing.remarks import CannotDo, Remark
 from timing.score import Score
+from timing.where.naming import bars_at
 
 MAX_BARS = 20_000  # performed; written repeats alone may come to MAX_GROWTH times the written bars (and one bar more)
 MAX_GROWTH = 64

@@ -8,7 +8,7 @@ from typing import Any, get_args
 
 from pydantic import ValidationError
 
-from timing.links import IN_A_CIRCLE, in_a_circle
+from timing.disk.links import IN_A_CIRCLE, in_a_circle
 from timing.plan import SECTIONS, Plan, words
 from timing.plan.entry import KeyFault, Words
 from timing.plan.position import parse_range, shown

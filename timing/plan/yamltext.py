@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Self
 
-from timing.links import IN_A_CIRCLE, in_a_circle
+from timing.disk.links import IN_A_CIRCLE, in_a_circle
 from timing.plan.position import shown
 from timing.remarks import CannotDo, Place, Remark, Severity
 

@@ -23,6 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
+from timing.order.splitting import inner_repeats, split_bars
 from timing.reader import cache as kept
 from timing.reader import guard, kern
 from timing.reader.bars import read_bars, within_bars
@@ -35,7 +36,6 @@ from timing.reader.ornaments import set_ornaments
 from timing.reader.walk import Parsed, walk_heads
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import PART, Score
-from timing.splitting import inner_repeats, split_bars
 
 _MOST_WARNINGS = 10
 _FORMATS = {"xml": "the format", "mxl": "the format", "midi": "MIDI", "abc": "ABC", "kern": "kern"}

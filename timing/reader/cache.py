@@ -18,23 +18,15 @@ from pathlib import Path
 
 import numpy as np
 
+from timing.disk.keeping import folder, put_in_place
+from timing.disk.unfinished import NUMBER, tidy, unfinished
 from timing.remarks import Place, Remark, Severity
 from timing.score import BAR, HEAD, MARK, NOTE, PART, Score
-from timing.unfinished import NUMBER, Unfinished, tidy, unfinished
 
 READER = "11"  # raise it when the reader answers differently for the same file
 
 _TABLES = {"notes": NOTE, "heads": HEAD, "bars": BAR, "marks": MARK, "parts": PART}
 _UNFINISHED = re.compile(rf"[0-9a-f]{{64}}-{NUMBER}\.part")
-
-
-def folder() -> Path:
-    """Where scores are kept."""
-    if named := os.environ.get("LENTANDO_CACHE"):
-        return Path(named)
-    from platformdirs import user_cache_path
-
-    return user_cache_path("lentando")
 
 
 def key(kind: str, content: bytes) -> str:
@@ -85,11 +77,3 @@ def store(name: str, score: Score) -> None:
             with archive.path.open("wb") as file:
                 np.savez_compressed(file, about=np.array(about), **{table: getattr(score, table) for table in _TABLES})
             put_in_place(archive, folder() / f"{name}.npz")
-
-
-def put_in_place(finished: Unfinished, place: Path) -> None:
-    """Put a file where the cache has it. A folder that stands there, which no file can replace, is moved out of the
-    way; nothing of what it may hold is removed."""
-    if place.is_dir() and not place.is_symlink():
-        place.rename(finished.path.with_suffix(".aside"))
-    finished.put(place)

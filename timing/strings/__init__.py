@@ -12,18 +12,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.instruments import named_program
-from timing.lines import Lines, voice_numbers
-from timing.ornaments import as_written, share_strings, whole_notes
+from timing.instruments.programs import named_program
+from timing.instruments.tuning import FRETS, GUITARS, Tuned
+from timing.notes.lines import Lines, voice_numbers
+from timing.notes.ornaments import as_written, share_strings, whole_notes
 from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan
 from timing.plan.strings import StringChoice
 from timing.score import Score, Sign
 from timing.strings.hands import Hand, Sounds
-from timing.strings.playable import FRETS, WISH, frets_on, ways
+from timing.strings.playable import WISH, frets_on, ways
 from timing.strings.remarks import Teller
 from timing.strings.ringing import RINGS, ligados, rings_until
-from timing.strings.tuning import GUITARS, Tuned
 from timing.strings.wishes import Wishes, in_force
 from timing.where import Where
 

@@ -18,8 +18,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from timing.instruments.tuning import FRETS
 from timing.strings import weights
-from timing.strings.playable import COMFORTABLE, FRETS, POSSIBLE, WAY, reach
+from timing.strings.playable import COMFORTABLE, POSSIBLE, WAY, reach
 
 _NEVER = 1e6
 

@@ -6,9 +6,9 @@ from itertools import combinations
 
 import numpy as np
 
+from timing.instruments.tuning import pitch_name
 from timing.strings import weights
 
-FRETS = 19  # of the classical guitar (common practice)
 SCALE = 650.0  # millimetres from the nut to the bridge of a classical guitar (common practice)
 # The fret at which a string is touched for a natural harmonic, by semitones above the open string: the nodes of the
 # second to fifth partial (N. Fletcher and T. Rossing, The Physics of Musical Instruments, from memory).
@@ -42,12 +42,6 @@ WISH = np.dtype(
         ("room", np.int64),  # frets below it that its ornament needs
     ]
 )
-_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
-
-
-def pitch_name(pitch: int) -> str:
-    """60 is C4."""
-    return f"{_NAMES[pitch % 12]}{pitch // 12 - 1}"
 
 
 def reach(low, high):

@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from timing.instruments.tuning import FRETS, pitch_name
 from timing.performance import HARMONIC
 from timing.plan.edits import added, replaced, shown
 from timing.plan.strings import StringChoice
 from timing.remarks import Edit, Place, Severity
 from timing.strings.hands import Sounds
-from timing.strings.playable import FRETS, POSSIBLE, listed, pitch_name, reach, why_not_together
+from timing.strings.playable import POSSIBLE, listed, reach, why_not_together
 from timing.where import Where
 
 _MOST = 5  # places told of one kind of trouble, and entries added at most to mend it

@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 import numpy as np
 
-from timing.lines import voice_numbers
+from timing.notes.lines import voice_numbers
 from timing.performance import HARMONIC, PIZZICATO, SLURRED
 from timing.plan import Plan
 from timing.plan.strings import StringChoice

@@ -1,6 +1,6 @@
 // Bars of one's own, written as in a plan and found as the command's `--bars` finds them: both take the same stretch for
 // the same words, or say the same of them. What a position is stands in timing/plan/position.py, where it lies in
-// timing/where.py.
+// timing/where/__init__.py.
 
 class Fault extends Error {} // what cannot be found, in words
 

@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 from support import score
 
 from render.drawing.bare import bare
-from render.drawing.lettering import markup, plain, shortened, width, wrapped
+from render.drawing.lettering import markup, shortened, width, wrapped
 from render.drawing.lines import level_y, pace_y
 from render.drawing.skyline import Skyline
 from render.drawing.style import PAPER, page_style, sheet_style
+from render.telling.words import plain
+from timing.order.splitting import split_bars
 from timing.plan.words import DYNAMICS
-from timing.splitting import split_bars
 
 NUMBERS = st.floats(0, 400, allow_nan=False)
 

@@ -12,9 +12,9 @@ from written import FOUR_FOUR, bar, musicxml, note
 
 from render.drawing.engraver import Engraver, engrave
 from render.drawing.engraving import SPACE, STAFF
+from timing.order.splitting import split_bars
 from timing.reader import read_score
 from timing.remarks import CannotDo
-from timing.splitting import split_bars
 
 PLANS = Path(__file__).parents[3] / "plans"
 # several staves and voices, ornaments, pickups, repeats, ties, a file of each kind

@@ -10,7 +10,7 @@ import pytest
 import soundfile
 from scipy.signal import correlate
 
-from render.audio import render_audio
+from render.sound.audio import render_audio
 
 # Whatever goes to the loudspeaker is also kept.
 TAP = """

@@ -1,0 +1,88 @@
+"""From plans to readings side by side: which there are, and what is said about each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import Console
+from rich.text import Text
+
+from render.files import refuse_outputs
+from render.telling.comparison_words import LETTERS
+from render.telling.sides import Side, SideBySide, cautions_in_words, names_of
+from render.telling.words import clock
+from soundfonts import guitar
+from timing.cautions import check
+from timing.companions import companion
+from timing.comparing import compare
+from timing.loading import load_all
+from timing.plan.planfile import read_plan
+from timing.remarks import CannotDo
+
+PAGES = (".html", ".htm")
+MOST_ON_A_PAGE = 4  # readings that can be told apart by colour and line
+
+
+def gather(plans: Sequence[Path], kinds: Sequence[str], output: Path | None) -> SideBySide:
+    """Read the plans, make what is to stand beside the first (each kind once), and compare them all.
+
+    CannotDo where a plan, a kind or a page's file `output` is not possible, and where there are too few or too many.
+    """
+    kinds = list(dict.fromkeys(kinds))
+    _count(len(plans) + len(kinds), plans[0], output)
+    if output is not None and not output.is_dir() and output.suffix.lower() not in PAGES:
+        raise CannotDo.because("output-kind", f"{output}: the name of a page must end in .html", output)
+    readings = load_all(plans)
+    if output is not None:
+        refuse_outputs([output], [*plans, *(file for reading in readings for file in reading.files)])
+    sides = [
+        Side(plan, sum(remark.stands for remark in check(reading, sound=guitar)))
+        for plan, reading in zip(plans, readings, strict=True)
+    ]
+    for kind in kinds:
+        made = companion(kind, read_plan(plans[0]), readings[0].source)
+        readings.append(made.reading)
+        sides.append(Side(plans[0], kind=kind, told=made.told))
+    comparison = compare(readings) if len(readings) > 1 else None
+    return SideBySide(tuple(readings), tuple(sides), comparison)
+
+
+def _count(readings: int, plan: Path, output: Path | None) -> None:
+    if readings == 1 and output is None:
+        message = f"{plan} has nothing to be compared with: name a second plan B, or add --with plain"
+        more = f"a page of one plan alone: lentando compare {plan} -o {plan.stem}.html"
+        raise CannotDo.because("one-reading", message, suggestion=more)
+    most, where = (MOST_ON_A_PAGE, "a page") if output is not None else (len(LETTERS), "one comparison")
+    if readings > most:
+        message = f"{readings} readings are too many for {where}, which has room for {most}: leave some out"
+        raise CannotDo.because("too-many-readings", message)
+
+
+def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console) -> None:
+    """Write the page, and say which file it is and how to open it. CannotDo if that is not possible."""
+    from rich.progress import Progress
+
+    from render.page import write_page
+
+    if soundfont is not None:
+        refuse_outputs([file], [soundfont])
+    names, plans = names_of(made), [side.plan for side in made.sides]
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        tasks = {name: bar.add_task(name, total=None) for name in names}
+
+        def progress(what: str, done: float, total: float) -> None:
+            task = tasks.get(what, tasks[names[0]])
+            bar.update(task, description=what, completed=done, total=total)
+
+        facts = write_page(
+            made.readings, names, plans, file, comparison=made.comparison, soundfont=soundfont, progress=progress
+        )
+    for reason in dict.fromkeys(facts.refused):
+        console.print(Text(f"{reason}; so its bars are drawn without notes", style="bold yellow"))
+    for line in cautions_in_words(made.sides):
+        console.print(Text(line, style="bold yellow"))
+    count = "1 reading" if len(names) == 1 else f"{len(names)} readings"
+    lengths = dict.fromkeys(map(clock, facts.seconds))
+    console.print(Text(f"{file}  {count}, {', '.join(lengths)}, {facts.size / 1e6:.1f} MB"))
+    console.print(Text("Open it with a double click, in any browser and without a network.", style="dim"))

@@ -1,0 +1,1 @@
+"""A performance as a MIDI file."""

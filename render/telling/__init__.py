@@ -1,0 +1,1 @@
+"""What is said, in the terminal and as values, and the words that terminal and page share."""

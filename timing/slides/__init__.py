@@ -1,0 +1,1 @@
+"""Slides: which they are, and what pitch and level do meanwhile."""

@@ -1,0 +1,1 @@
+"""Time: all that makes the pace, brought into one time map."""
