@@ -109,3 +109,10 @@ class CannotDo(Exception):  # noqa: N818 (it says what happened)
     def because(cls, code: str, message: str, file: Path | None = None, **more) -> CannotDo:
         """A refusal with a single reason; `more` are further fields of the remark."""
         return cls([Remark(Severity.ERROR, code, message, Place(file) if file else None, **more)])
+
+
+def refuse_errors(remarks: Iterable[Remark], plan: Place | None) -> None:
+    """CannotDo with all errors among these remarks at once, those in the file of the `plan` first."""
+    errors = [remark for remark in remarks if remark.severity is Severity.ERROR]
+    if errors:
+        raise CannotDo(in_order(errors, plan.file if plan else None))

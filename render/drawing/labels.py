@@ -10,7 +10,6 @@ from types import MappingProxyType
 import numpy as np
 
 from timing.comparing import is_held, last_beats
-from timing.level.dynamics import at_second_time
 from timing.plan.entry import Entry
 from timing.reading import Reading
 from timing.remarks import Remark
@@ -176,7 +175,7 @@ def _second_time(reading: Reading) -> Iterator[Label]:
         said += [f"louder {entry.louder:g}\u00a0dB"] if entry.louder else []
         said += [MARKS[entry.dynamics]] if entry.dynamics else []
         said += [_tone(entry.tone)] if entry.tone is not None else []
-        yield from _on_page("second time", at_second_time(entry), ", ".join(said), reading)
+        yield from _on_page("second time", entry.at_its_pass(), ", ".join(said), reading)
 
 
 def _tones(reading: Reading) -> Iterator[Label]:

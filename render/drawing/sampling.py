@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import spread
 from timing.performance import MELODY
 from timing.reading import Reading
 from timing.timemap import TimeMap
@@ -38,14 +39,11 @@ def level_points(reading: Reading) -> np.ndarray:
     """POINT table of the level of the melody in dB: that of its latest note, and how it moves meanwhile. Where no voice
     is the melody the highest notes count; none where nothing sounds."""
     notes, level = reading.performance.notes, reading.level
-    order = np.lexsort((notes["step"], notes["id"], notes["score_onset"]))  # the order of the level's notes
-    role = notes["role"][order]
-    rows = np.flatnonzero(role == MELODY) if (role == MELODY).any() else np.arange(len(order))
+    rows = np.flatnonzero(notes["role"] == MELODY) if (notes["role"] == MELODY).any() else np.arange(len(notes))
     if not len(rows):
         return np.zeros(0, POINT)
-    onset, pitch = notes["score_onset"][order[rows]], notes["pitch"][order[rows]]
-    rows = rows[np.lexsort((pitch, onset))]
-    begun = notes["score_onset"][order[rows]]
+    rows = rows[np.lexsort([notes[column][rows] for column in ("step", "id", "pitch", "score_onset")])]
+    begun = notes["score_onset"][rows]
 
     def heard(quarters: np.ndarray, before: bool) -> np.ndarray:
         # of notes that begin together the highest is the last; before the first note its own level
@@ -103,9 +101,8 @@ def _sampled(bars: np.ndarray, grid: tuple[np.ndarray, np.ndarray], value) -> np
     """POINT table of every hearing: at each offset what is left, and where that differs what is come to."""
     rows, offsets = grid
     first, last = np.searchsorted(rows, bars["row"]), np.searchsorted(rows, bars["row"], side="right")
-    counts = last - first
-    ordinal = np.repeat(np.arange(len(bars)), counts)
-    at = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts) + np.repeat(first, counts)
+    ordinal, place = spread(last - first)
+    at = first[ordinal] + place
     points = np.zeros(2 * len(at), POINT)
     points["ordinal"], points["bar"] = np.repeat(ordinal, 2), np.repeat(bars["row"][ordinal], 2)
     points["offset"], points["pass"] = np.repeat(offsets[at], 2), np.repeat(bars["pass"][ordinal], 2)

@@ -13,6 +13,7 @@ from timing.marks.uses import MarkUse
 from timing.performance import ATTACKS, ROLES, TECHNIQUES, TONES
 from timing.reading import Reading
 from timing.remarks import Remark
+from timing.where import beats_of
 
 NOTE_COLUMNS = (
     "bar", "beat", "pass", "part", "voice", "role", "midi", "onset", "duration", "score_onset", "score_duration",
@@ -80,10 +81,8 @@ def _bar_names(reading: Reading) -> np.ndarray:
 
 def _grid(reading: Reading) -> list[dict[str, Any]]:
     bars, time = reading.performance.bars, reading.performance.time
-    beat = 4 / bars["unit"].astype(float)
-    counts = np.maximum(np.ceil(np.round(bars["length"] / beat, 6)), 1).astype(int)
-    ordinal = np.repeat(np.arange(len(bars)), counts)
-    offset = (np.arange(len(ordinal)) - np.repeat(np.cumsum(counts) - counts, counts)) * beat[ordinal]
+    beats = beats_of(bars, 4 / bars["unit"])
+    ordinal, offset = beats["row"], beats["start"]
     bar = bars[ordinal]
     score = bar["start"] + offset
     columns = {

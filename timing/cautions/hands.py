@@ -9,7 +9,6 @@ import numpy as np
 
 from timing.cautions.open_strings import plucked_at
 from timing.cautions.rules import CAUTION, COMMON_PRACTICE, first_few, part_of, place_of, remark_at, rule, said, spot_of
-from timing.level.dynamics import at_second_time
 from timing.performance import PLUCKED, TONES
 from timing.plan.edits import added
 from timing.plan.position import parse_range
@@ -170,6 +169,6 @@ def _range_of(reading: Reading, start: float, end: float, changed: np.ndarray) -
 
 def _told_again(runs: list[Run], reading: Reading) -> bool:
     """Whether a tone of the second time holds in one of these runs, whatever another entry says."""
-    toned = [at_second_time(entry) for entry in reading.plan.second_time if entry.tone is not None]
+    toned = [entry.at_its_pass() for entry in reading.plan.second_time if entry.tone is not None]
     held = [run for entry in toned for run in reading.where.runs(entry.bars, entry.passes)]
     return any(one.start < run.end - 1e-6 and one.end > run.start + 1e-6 for one in held for run in runs)

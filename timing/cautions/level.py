@@ -18,6 +18,7 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )
+from timing.columns import NEAR
 from timing.level.dynamics import HAIRPIN
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.plan import Plan
@@ -27,7 +28,7 @@ from timing.reading import Reading
 from timing.remarks import Remark
 from timing.time.phrases import PhraseRun
 from timing.tracks import sample
-from timing.where import felt_beat
+from timing.where import beats_of, felt_beat
 
 SOFTEST = 40 * np.log10(1 / 127)  # dB: velocity 1, by the law of SoundFont 2.04 and General MIDI 2
 FOUR_BARS = 4.0  # after which a change that stays is one that was left standing
@@ -288,10 +289,8 @@ def _over_melody(notes: np.ndarray) -> np.ndarray:
 
 def _beat_numbers(notes: np.ndarray, bars: np.ndarray) -> np.ndarray:
     """(n,) beats, as they are felt, counted along the performed order."""
-    beat = felt_beat(bars)
-    before = np.append(0, np.cumsum(np.ceil(bars["length"] / beat - 1e-9).astype(np.int64)))
-    row = notes["ordinal"]
-    return before[row] + np.floor((notes["score_onset"] - bars["start"][row]) / beat[row] + 1e-6).astype(np.int64)
+    beats = beats_of(bars, felt_beat(bars))
+    return np.searchsorted(bars["start"][beats["row"]] + beats["start"], notes["score_onset"] + NEAR, side="right") - 1
 
 
 def _covered(row: int, last: int, excess: float, reading: Reading) -> Remark:

@@ -267,7 +267,7 @@ def _struck_with(reading: Reading, row: int) -> tuple[list[int], dict[int, int]]
     written = reading.score.notes[others["id"]]
     moment = float(note["score_onset"])
     asked = (e for e in reading.plan.strings if e.at is None or e.string != note["string"])  # else it is for the note
-    heard = (reading.where.spans_of(entry) for entry in asked)
+    heard = (reading.where.spans(entry) for entry in asked)
     planned = any(start - CLOSE < moment < end + CLOSE for spans in heard for start, end in spans)
     kept = (written["string"] > 0) | (written["fret"] >= 0) | (written["finger"] >= 0) | planned
     kept &= others["string"] > 0

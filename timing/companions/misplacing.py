@@ -22,7 +22,7 @@ from timing.reading import Reading
 from timing.remarks import CannotDo, Severity
 from timing.time.phrases import PhraseRun
 from timing.time.slowing import SlowingRun
-from timing.where import Fault, Passes, Run, Where, felt_beat
+from timing.where import Fault, Passes, Run, Where, beats_of, felt_beat
 
 MOST_HEARD = 5_000  # hearings of all changes of pace: far beyond any music
 
@@ -203,11 +203,9 @@ def _as_often(
 def _beats_about_the_middle(phrase: PhraseRun, heard: _Heard) -> list[float]:
     """Quarters of the beats in the middle half of a phrase, the nearest to its middle first."""
     bars = heard.where.bars[phrase.run.first : phrase.run.last + 1]
-    felt = felt_beat(bars)
-    counts = np.ceil((bars["shift"] + bars["length"]) / felt).astype(int)
-    row = np.repeat(np.arange(len(bars)), counts)
-    place = np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
-    beats = (bars["start"] - bars["shift"])[row] + place * felt[row]
+    found = beats_of(bars, felt_beat(bars))
+    found = found[found["begins"]]
+    beats = bars["start"][found["row"]] + found["start"]
     middle, half = (phrase.start + phrase.end) / 2, (phrase.end - phrase.start) / 4
     beats = np.unique(beats[np.abs(beats - middle) <= half])
     return beats[np.lexsort((beats, np.abs(beats - middle)))][:_MOST_TRIED].tolist()

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from timing.comparing.alignment import Alignment
-from timing.level.dynamics import at_second_time
 from timing.plan import Plan
 from timing.plan.entry import Entry, Words
 from timing.plan.position import Position, Range
@@ -49,7 +48,7 @@ class _Version:
 
     def __init__(self, reading: int, section: str, entry: Entry):
         self.reading, self.section = reading, section
-        self.entry = at_second_time(entry) if isinstance(entry, SecondTime) else entry
+        self.entry = entry.at_its_pass() if isinstance(entry, SecondTime) else entry
         raw, values = entry.source or {}, _values(entry)
         kind = entry.kind if entry.KINDS else None
         self.kind = None if kind in _PLACES else kind

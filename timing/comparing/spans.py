@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from timing.columns import spread
 from timing.comparing.alignment import Alignment
 from timing.reading import Reading
 from timing.remarks import CannotDo
-from timing.where import felt_beat
+from timing.where import beats_of, felt_beat
 from timing.where.naming import range_at
 
 PHRASE, SECTION, SHARED, ALL = "phrase", "section", "shared", "all"
@@ -154,17 +155,11 @@ def _grid(readings: Sequence[Reading], alignment: Alignment) -> tuple[np.ndarray
     bars = np.zeros(len(owner), readings[0].performance.bars.dtype)
     for number, reading in enumerate(readings):
         bars[owner == number] = reading.performance.bars[alignment.ordinals[number, owner == number]]
-    felt = felt_beat(bars)
-    # a bar that begins late (a pickup) begins on some beat of its metre
-    before = np.floor(bars["shift"] / felt + _EDGE).astype(int)
-    counts = np.maximum(np.ceil((bars["shift"] + bars["length"]) / felt - _EDGE).astype(int) - before, 0)
-    first = np.append(0, np.cumsum(counts))
-    table = np.zeros(first[-1], BEAT)
-    table["row"] = row = np.repeat(np.arange(len(bars)), counts)
-    place = np.arange(len(table)) - first[row] + before[row]
-    table["start"] = np.maximum(place * felt[row] - bars["shift"][row], 0)
-    table["end"] = np.minimum((place + 1) * felt[row] - bars["shift"][row], bars["length"][row])
-    return table, first
+    beats = beats_of(bars, felt_beat(bars))
+    table = np.zeros(len(beats), BEAT)
+    for column in ("row", "start", "end"):
+        table[column] = beats[column]
+    return table, np.searchsorted(beats["row"], np.arange(len(bars) + 1))
 
 
 def _cut(grid: tuple[np.ndarray, np.ndarray], hearings: list[_Hearing]) -> np.ndarray:
@@ -175,8 +170,8 @@ def _cut(grid: tuple[np.ndarray, np.ndarray], hearings: list[_Hearing]) -> np.nd
     counts = first[bars + 1] - first[bars]
     if counts.sum() > MOST_BEATS:
         raise CannotDo.because("too-much", "the phrases of these plans come to more beats than can be compared")
-    of_bar = np.repeat(np.arange(len(bars)), counts)
-    made = table[np.arange(len(of_bar)) - np.repeat(np.cumsum(counts) - counts, counts) + first[bars][of_bar]]
+    of_bar, place = spread(counts)
+    made = table[first[bars][of_bar] + place]
     made["span"] = np.repeat(np.arange(len(hearings)), sizes)[of_bar]
     ends = np.cumsum(sizes)
     starts, stops = (np.array([getattr(hearing, side) for hearing in hearings]) for side in ("start", "end"))

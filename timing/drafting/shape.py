@@ -90,8 +90,8 @@ def movement_items(reading: Reading) -> list[Item]:
 
 def voice_items(reading: Reading) -> list[Item]:
     """How loud each role is and whether the melody leads, by the texture; none for a single line."""
-    roles, notes = reading.lines.role, reading.performance.notes
-    if len(set(roles.tolist())) < 2 or not np.any(notes["role"] == MELODY):
+    notes = reading.performance.notes
+    if len(np.unique(notes["role"])) < 2 or not np.any(notes["role"] == MELODY):
         return []
     under = notes[notes["role"] != MELODY]
     together = np.isin(np.round(under["score_onset"], 6), np.round(notes["score_onset"][notes["role"] == MELODY], 6))

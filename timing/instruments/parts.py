@@ -9,10 +9,10 @@ from timing.plan import Plan
 from timing.plan.edits import written
 from timing.remarks import Place, Severity
 from timing.score import Score
-from timing.where import Where
+from timing.where.hearings import Hearings
 
 
-def of_parts(score: Score, plan: Plan, key: str, where: Where) -> list[tuple[Any, Place | None]]:
+def of_parts(score: Score, plan: Plan, key: str, hearings: Hearings) -> list[tuple[Any, Place | None]]:
     """For each part what the plan has under `key` (None: nothing) and where it stands. A name that no part has is an
     error among the remarks of `where`."""
     said, names = getattr(plan, key), [str(name) for name in score.parts["name"]]
@@ -24,7 +24,7 @@ def of_parts(score: Score, plan: Plan, key: str, where: Where) -> list[tuple[Any
             near = get_close_matches(name, names, 1)
             meant = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(names)}"
             message = f"the score has no part {name!r}: {meant}"
-            where.remark(Severity.ERROR, "plan-voice", message, plan.key_place(key, name))
+            hearings.remark(Severity.ERROR, "plan-voice", message, plan.key_place(key, name))
     return [of_name.get(name.lower(), (None, None)) for name in names]
 
 

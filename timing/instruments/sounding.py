@@ -18,7 +18,7 @@ from timing.plan import Plan
 from timing.plan.strings import OCTAVES
 from timing.remarks import Place, Severity
 from timing.score import Score, Sign
-from timing.where import Where
+from timing.where.hearings import Hearings
 
 LOWER, AS_WRITTEN = "an octave lower", "as written"
 LOWEST_WRITTEN = 50  # D3: the lowest string taken down a tone, as guitar music writes it (common practice)
@@ -36,18 +36,18 @@ class Octaves:
     assumed: dict[int, tuple[str, str]]
 
 
-def octaves_of(score: Score, plan: Plan, programs: np.ndarray, tuned: Tuned, where: Where) -> Octaves:
+def octaves_of(score: Score, plan: Plan, programs: np.ndarray, tuned: Tuned, hearings: Hearings) -> Octaves:
     """The octave of each part: as the plan says, else as guitar music is written. What is assumed is told."""
-    asked = [said for said, _ in of_parts(score, plan, "sounds", where)]
+    asked = [said for said, _ in of_parts(score, plan, "sounds", hearings)]
     assumed = {}
-    for part in np.flatnonzero(_in_doubt(score, plan, programs, where)).tolist():
+    for part in np.flatnonzero(_in_doubt(score, plan, programs, hearings)).tolist():
         if asked[part] is None and (found := _found(score, part, tuned.of_score[part])):
             asked[part], why = assumed[part] = found
             lower = asked[part] == LOWER
             how = f"{asked[part]}, as guitar music sounds" if lower else asked[part]
             message = f"{score.parts['name'][part]} stands in a plain treble clef, and {why}: it is played {how}"
             suggestion = said_of(score, part, "sounds", AS_WRITTEN if lower else LOWER)
-            where.remark(Severity.ADVICE, "octave-assumed", message, Place(score.path), suggestion=suggestion)
+            hearings.remark(Severity.ADVICE, "octave-assumed", message, Place(score.path), suggestion=suggestion)
     semitones = np.array([OCTAVES.get(said, 0) for said in asked], np.int64)
     return Octaves(np.where(score.parts["percussion"], 0, semitones), assumed)
 
@@ -65,12 +65,12 @@ def sounding(score: Score, semitones: np.ndarray) -> Score:
     return replace(score, notes=notes)
 
 
-def _in_doubt(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> np.ndarray:
+def _in_doubt(score: Score, plan: Plan, programs: np.ndarray, hearings: Hearings) -> np.ndarray:
     """(parts,) which parts are guitars, to the score as to the plan, in a clef that does not say in which octave they
     sound. A part for which the score names no instrument may be one."""
     parts = score.parts
     doubtful = np.isin(programs, GUITARS) & parts["plain"] & ~parts["percussion"]
-    planned = of_parts(score, plan, "instrument", where)
+    planned = of_parts(score, plan, "instrument", hearings)
     for part in np.flatnonzero(doubtful):
         name = f"{parts['instrument'][part]} {parts['name'][part]}"
         own = parts["program"][part] in GUITARS or guess_program(name) in GUITARS

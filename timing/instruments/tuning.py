@@ -17,7 +17,7 @@ from timing.plan.edits import added
 from timing.plan.strings import TUNINGS
 from timing.remarks import Place, Severity
 from timing.score import Score
-from timing.where import Where
+from timing.where.hearings import Hearings
 
 FRETS = 19  # of the classical guitar (common practice)
 GUITARS = range(24, 32)  # General MIDI 1 (MMA, 1991): programs of the guitars
@@ -46,10 +46,10 @@ class Tuned:
         return np.where(self.tunings > 0, self.tunings - self.raised[:, None], 0)
 
 
-def tune(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> Tuned:
+def tune(score: Score, plan: Plan, programs: np.ndarray, hearings: Hearings) -> Tuned:
     """A part has strings if its program is a guitar. A tuning or capo without a guitar gets a caution."""
     fretted = np.isin(programs, GUITARS) & ~score.parts["percussion"]
-    asked = {key: of_parts(score, plan, key, where) for key in ("tuning", "capo")}
+    asked = {key: of_parts(score, plan, key, hearings) for key in ("tuning", "capo")}
     words = "tuning" not in plan.marks.ignore
     tunings = np.zeros(score.parts["tuning"].shape, np.int64)
     for part in np.flatnonzero(fretted):
@@ -58,12 +58,12 @@ def tune(score: Score, plan: Plan, programs: np.ndarray, where: Where) -> Tuned:
         open_strings = wanted or (retuned(open_strings, row["retuned"].tolist()) if words else open_strings)
         tunings[part, : len(open_strings)] = open_strings
     for key, given in asked.items():
-        _tell_without_guitar(key, given, fretted, score, plan, where)
+        _tell_without_guitar(key, given, fretted, score, plan, hearings)
     own = np.where(fretted, score.parts["capo"], 0).astype(np.int64)
     planned = [capo for capo, _ in asked["capo"]]
     capos = np.where(fretted, [mine if capo is None else capo for capo, mine in zip(planned, own, strict=True)], 0)
     if words:
-        _tell_of_words([fret is None for fret in planned] & fretted & (own == 0), score, where)
+        _tell_of_words([fret is None for fret in planned] & fretted & (own == 0), score, hearings)
     return Tuned(np.where(tunings > 0, tunings + capos[:, None], 0), capos.astype(np.int16), capos - own)
 
 
@@ -79,7 +79,7 @@ def retuned(open_strings: list[int] | tuple[int, ...], words: list[int]) -> list
 
 
 def _tell_without_guitar(
-    key: str, given: list[tuple], fretted: np.ndarray, score: Score, plan: Plan, where: Where
+    key: str, given: list[tuple], fretted: np.ndarray, score: Score, plan: Plan, hearings: Hearings
 ) -> None:
     said = [place for value, place in given if value]
     if said and not any(value and strung for (value, _), strung in zip(given, fretted, strict=True)):
@@ -87,10 +87,10 @@ def _tell_without_guitar(
         alone = len(score.parts) == 1 and plan.instrument is None  # else the plan may mean what it says
         fix = (added("instrument", "classical guitar"),) if alone else ()
         suggestion = "instrument: classical guitar"
-        where.remark(Severity.CAUTION, "no-strings", message, said[0], suggestion=suggestion, fix=fix)
+        hearings.remark(Severity.CAUTION, "no-strings", message, said[0], suggestion=suggestion, fix=fix)
 
 
-def _tell_of_words(silent: np.ndarray, score: Score, where: Where) -> None:
+def _tell_of_words(silent: np.ndarray, score: Score, hearings: Hearings) -> None:
     """Of capos that only words name, in parts for which the plan names none: whether the notes are written for the
     fingers or as they sound, the score does not say."""
     for mark in score.marks_of("capo"):
@@ -100,4 +100,4 @@ def _tell_of_words(silent: np.ndarray, score: Score, where: Where) -> None:
             message += f"written for the fingers, all should sound {fret} semitone{'s' * (fret > 1)} higher"
             suggestion = said_of(score, int(mark["part"]), "capo", fret)
             more = {"bar_name": score.bar_name(int(mark["bar"])), "suggestion": suggestion}
-            where.remark(Severity.ADVICE, "capo-in-words", message, Place(score.path), **more)
+            hearings.remark(Severity.ADVICE, "capo-in-words", message, Place(score.path), **more)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import spread
 from timing.level.dynamics import Level
 from timing.notes.displacement import Displacement
 from timing.performance import CURVE
@@ -21,13 +22,12 @@ def build_curves(
     sustained: np.ndarray,
     level: Level,
     time: TimeMap,
-    order: np.ndarray,
     displaced: Displacement,
 ) -> np.ndarray:
-    """CURVE table of the notes (PLAYED, sorted by score onset) that are `sustained`, by lane and second.
+    """CURVE table of the notes (PLAYED) that are `sustained`, by lane and second. `level` and `displaced`, which is
+    where the notes are against the clock, have the notes in the same order.
 
-    `order` is the sorting of the finished performance, to whose rows the table refers; `displaced` is where the notes
-    are against the clock. Raises CannotDo where the plan has more to change in the notes than memory can hold.
+    Raises CannotDo where the plan has more to change in the notes than memory can hold.
     """
     rows = np.flatnonzero(sustained & (played["score_length"] > 2 * _HAIR))
     owner, start, end = _stretches(played, rows, level.corners)
@@ -45,12 +45,12 @@ def build_curves(
     # between corners the level is a parabola, steepest at one of its ends
     steepest = np.maximum(np.abs(4 * middle - 3 * first - last), np.abs(first - 4 * middle + 3 * last))
     points = np.maximum(np.ceil(steepest / STEP - 1e-3), 1).astype(np.int64) + 1
-    stretch = np.repeat(np.arange(len(start)), points)
-    place = (np.arange(len(stretch)) - np.repeat(np.cumsum(points) - points, points)) / (points[stretch] - 1)
+    stretch, place = spread(points)
+    place = place / (points[stretch] - 1)
     quarters = start[stretch] + place * np.maximum(end - _HAIR - start, 0)[stretch]
     note = rows[owner[stretch]]
     curves = np.zeros(len(note), CURVE)
-    curves["note"], curves["lane"] = np.argsort(order)[note], played["lane"][note]
+    curves["note"], curves["lane"] = note, played["lane"][note]
     # a small note, a roll or a lead moves the whole note; a displaced voice has a clock of its own
     moved = played["onset"][rows] - displaced.at(rows, time.seconds(played["score_onset"][rows]))
     curves["second"] = displaced.at(note, time.seconds(quarters)) + moved[owner[stretch]]
@@ -70,8 +70,7 @@ def _stretches(played: np.ndarray, rows: np.ndarray, corners: np.ndarray) -> tup
     counts = np.maximum(last - first, 0) + 1
     if counts.sum() > _MOST:
         raise CannotDo.because("too-much", "the plan's dynamics and arches come to more than can be worked out")
-    owner = np.repeat(np.arange(len(rows)), counts)
-    place = np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
+    owner, place = spread(counts)
     corner = first[owner] + place  # that ends the stretch, if it is not the note's last
     bounded = np.append(corners, np.inf)
     starts = np.where(place == 0, start[owner], bounded[np.minimum(corner, len(corners)) - 1])

@@ -8,13 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing import timemap
+from timing.columns import spread
 from timing.notes.lines import Lines
+from timing.notes.playing import Played
 from timing.plan import Plan
 from timing.plan.sound import Dynamic
 from timing.plan.words import DYNAMICS
-from timing.time.phrases import PhraseRun, add_level_arches, arch_knots
-from timing.tracks import Event, Segment, follow, sample, table
+from timing.remarks import Remark
+from timing.time.pace import Pace
+from timing.time.phrases import add_level_arches, arch_knots
+from timing.tracks import Event, follow, sample, table
 from timing.where import Where, left_out
+from timing.where.hearings import Hearings
 
 UNMARKED = DYNAMICS["mf"]  # the level where the plan names none
 HAIRPIN = 4.0  # dB of a hairpin without a number: one dynamic mark
@@ -30,6 +35,11 @@ class Level:
     arches: np.ndarray  # PIECE table whose a0, a1, a2 are the arches in dB
     louder: np.ndarray  # a track: the allargandos' dB
     own: np.ndarray  # (notes,) dB
+    remarks: tuple[Remark, ...]
+
+    def ordered(self, rows: np.ndarray) -> Level:
+        """The same with these rows of the notes, in their order."""
+        return replace(self, track=self.track[rows], own=self.own[rows])
 
     @property
     def corners(self) -> np.ndarray:
@@ -52,43 +62,38 @@ class Level:
 
 
 def build_level(
-    plan: Plan,
-    onsets: np.ndarray,
-    lines: Lines,
-    phrases: list[PhraseRun],
-    louder: list[Segment],
-    where: Where,
-    amount: float = 1.0,
-    accented: np.ndarray | None = None,
+    plan: Plan, played: Played, pace: Pace, where: Where, amount: float = 1.0, accented: np.ndarray | None = None
 ) -> Level:
-    """The level of the performed notes, whose score onsets are `onsets` (sorted, in quarters). `amount` scales all that
-    differs from the level of the unmarked score; `accented` (n,) is by how many dB the signs on the notes let them
-    stand out, where no accent of the plan does."""
-    tracks, follows = _tracks(plan, lines, where)
-    arches = timemap.split(timemap.strict(where.length, 1.0), arch_knots(phrases))
-    add_level_arches(arches, phrases, amount)
+    """The level of the performed notes. `amount` scales all that differs from the level of the unmarked score;
+    `accented` (n,) is by how many dB the signs on the notes let them stand out, where no accent of the plan does."""
+    hearings, lines = Hearings(where), played.lines
+    onsets = np.ascontiguousarray(played.table["score_onset"])
+    tracks, follows = _tracks(plan, lines, hearings)
+    arches = timemap.split(timemap.strict(where.length, 1.0), arch_knots(pace.phrases))
+    add_level_arches(arches, pace.phrases, amount)
     own = np.zeros(len(onsets))
     for name, voice in plan.voices.items():
-        own[lines.select(name, plan.key_place("voices", name), where)] += voice.level
-    own += _accents(plan, onsets, np.zeros(len(onsets)) if accented is None else accented, lines, where)
+        own[lines.select(name, plan.key_place("voices", name), hearings)] += voice.level
+    own += _accents(plan, onsets, np.zeros(len(onsets)) if accented is None else accented, lines, hearings)
     for second in plan.second_time:
         change = (second.louder or 0) - (second.softer or 0)
-        for run in where.runs_of(at_second_time(second), "bars"):
+        for run in hearings.runs_of(second.at_its_pass(), "bars"):
             part = slice(*np.searchsorted(onsets, (run.start - 1e-9, run.end - 1e-9)))
             own[part] += change
             if second.dynamics is not None:
                 begin = np.array([sample(track, np.array([run.start]))[0] for track in tracks])
                 own[part] += DYNAMICS[second.dynamics] - begin[follows[part]]
     tracks = [_scaled(track, amount, UNMARKED) for track in tracks]
-    return Level(tracks, follows, arches, _scaled(table(louder), amount, 0.0), own * amount)
+    louder = _scaled(table(pace.louder), amount, 0.0)
+    return Level(tracks, follows, arches, louder, own * amount, tuple(hearings.remarks))
 
 
-def _accents(plan: Plan, onsets: np.ndarray, signs: np.ndarray, lines: Lines, where: Where) -> np.ndarray:
+def _accents(plan: Plan, onsets: np.ndarray, signs: np.ndarray, lines: Lines, hearings: Hearings) -> np.ndarray:
     """(n,) dB of the accents: what the plan says of a note goes over the sign that stands on it."""
     planned, told = np.zeros(len(onsets)), np.zeros(len(onsets), bool)
     for accent in plan.accents:
-        chosen = lines.select(accent.for_, accent.place("for"), where)
-        rows = begun_at(onsets, where.moments_of(accent, "at"))
+        chosen = lines.select(accent.for_, accent.place("for"), hearings)
+        rows = begun_at(onsets, hearings.moments_of(accent, "at"))
         rows = rows[chosen[rows]]
         planned[rows] += accent.by
         told[rows] = True
@@ -98,8 +103,8 @@ def _accents(plan: Plan, onsets: np.ndarray, signs: np.ndarray, lines: Lines, wh
 def begun_at(onsets: np.ndarray, moments: np.ndarray) -> np.ndarray:
     """The rows of the notes that begin at one of these moments; both are in quarters and sorted."""
     first, last = np.searchsorted(onsets, moments - 1e-6), np.searchsorted(onsets, moments + 1e-6)
-    counts = last - first
-    return np.arange(counts.sum()) + np.repeat(first - (np.cumsum(counts) - counts), counts)
+    moment, place = spread(last - first)
+    return first[moment] + place
 
 
 def _scaled(track: np.ndarray, amount: float, middle: float) -> np.ndarray:
@@ -107,20 +112,15 @@ def _scaled(track: np.ndarray, amount: float, middle: float) -> np.ndarray:
     return np.column_stack([track[:, :2], middle + amount * (track[:, 2:] - middle)])
 
 
-def at_second_time(entry):
-    """What differs the second time differs on pass 2, unless the entry names another."""
-    return entry if entry.passes else entry.model_copy(update={"passes": 2})
-
-
-def _tracks(plan: Plan, lines: Lines, where: Where) -> tuple[list[np.ndarray], np.ndarray]:
+def _tracks(plan: Plan, lines: Lines, hearings: Hearings) -> tuple[list[np.ndarray], np.ndarray]:
     """The dynamics of all, and of every set of voices that entries name with `for`, those of all included; and which
     of these tracks each note follows. At one moment what is said of some voices goes over what is said of all."""
     entries = sorted(plan.dynamics, key=lambda entry: entry.for_ is not None)
-    events = [(entry.for_, _events(entry, where)) for entry in entries]
+    events = [(entry.for_, _events(entry, hearings)) for entry in entries]
     follows = np.zeros(lines.count, np.int64)
     sets: list[frozenset[str | None]] = [frozenset([None])]
     for entry in {entry.for_: entry for entry in entries if entry.for_ is not None}.values():
-        chosen = lines.select(entry.for_, entry.place("for"), where)
+        chosen = lines.select(entry.for_, entry.place("for"), hearings)
         for number in np.unique(follows[chosen]).tolist():
             follows[chosen & (follows == number)] = len(sets)
             sets.append(sets[number] | {entry.for_})
@@ -128,18 +128,18 @@ def _tracks(plan: Plan, lines: Lines, where: Where) -> tuple[list[np.ndarray], n
     tracks = []
     for number in used:
         mine = [event for name, made in events if name in sets[number] for event in made]
-        tracks.append(table(follow(mine, UNMARKED, where.length, where.returns)))
+        tracks.append(table(follow(mine, UNMARKED, hearings.where.length, hearings.where.returns)))
     return tracks, follows
 
 
-def _events(entry: Dynamic, where: Where) -> list[Event]:
+def _events(entry: Dynamic, hearings: Hearings) -> list[Event]:
     if entry.kind == "at":
         changes = [Event(0.0, 0.0, _mark(entry.mark))] if entry.mark is not None else []
         if shift := (entry.louder or 0.0) - (entry.softer or 0.0):  # from whatever level there is
             changes.append(Event(0.0, 0.0, _by(shift), rank=1, if_still=True))
-        moments = where.moments_of(entry, "at").tolist()
+        moments = hearings.moments_of(entry, "at").tolist()
         return [replace(change, start=moment, end=moment) for moment in moments for change in changes]
-    runs = [run for run in where.runs_of(entry, entry.kind, arriving=True) if run.complete]
+    runs = [run for run in hearings.runs_of(entry, entry.kind, arriving=True) if run.complete]
     if entry.to_mark is not None:
         return [Event(run.start, run.end, _mark(entry.to_mark), rank=2) for run in runs]
     change = (HAIRPIN if entry.by is None else entry.by) * (1 if entry.kind == "crescendo" else -1)

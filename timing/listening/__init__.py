@@ -14,7 +14,8 @@ from timing.performance import Performance
 from timing.plan.position import Range, parse_range
 from timing.reading import Reading
 from timing.remarks import CannotDo, Severity
-from timing.where import Run, Where, pass_in_words
+from timing.where import Run, pass_in_words
+from timing.where.hearings import Hearings
 
 
 def heard(
@@ -59,10 +60,10 @@ def heard(
 
 def _voices(reading: Reading, only: Sequence[str], without: Sequence[str]) -> np.ndarray:
     """(score's notes,) which belong to the voices that are to be heard."""
-    where = Where(reading.score, reading.performance.bars)
-    chosen = [[reading.lines.of_score(name, None, where) for name in names] for names in (only, without)]
-    if where.remarks:
-        raise CannotDo(replace(remark, severity=Severity.ERROR) for remark in where.remarks)
+    hearings = Hearings(reading.where)
+    chosen = [[reading.lines.of_score(name, None, hearings) for name in names] for names in (only, without)]
+    if hearings.remarks:
+        raise CannotDo(replace(remark, severity=Severity.ERROR) for remark in hearings.remarks)
     kept = np.logical_or.reduce(chosen[0]) if only else np.ones(len(reading.score.notes), bool)
     for left_out in chosen[1]:
         kept = kept & ~left_out

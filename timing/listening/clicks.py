@@ -10,7 +10,7 @@ from timing.listening.excerpt import cut_time, lead_in, moved
 from timing.listening.rounds import in_order
 from timing.performance import LANE, PLAYED, PLUCKED, Performance
 from timing.timemap import TimeMap, strict, tempo_at
-from timing.where import felt_beat
+from timing.where import beats_of, felt_beat
 
 NO_NOTE = -1  # as the id of a click: it is no note of the score
 WOODBLOCK = 115  # General MIDI, counted from 0
@@ -38,12 +38,9 @@ def with_clicks(performance: Performance, *, through: bool, count_in: bool, grid
 def felt_beats(bars: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Quarters of the beats of bars (PASSAGE) as they are felt (dotted in compound metres), and which are the first of
     their bar."""
-    beat = felt_beat(bars)
-    first = np.ceil(bars["shift"] / beat - 1e-6).astype(np.int64)
-    count = np.ceil((bars["shift"] + bars["length"]) / beat - 1e-6).astype(np.int64) - first
-    row = np.repeat(np.arange(len(bars)), count)
-    place = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    return (bars["start"] - bars["shift"])[row] + place * beat[row], place == 0
+    beats = beats_of(bars, felt_beat(bars))
+    beats = beats[beats["begins"]]
+    return bars["start"][beats["row"]] + beats["start"], beats["number"] == 0
 
 
 def _counted_in(performance: Performance, grid: float) -> tuple[Performance, float]:

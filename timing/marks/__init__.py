@@ -23,10 +23,12 @@ from timing.marks.tunings import note_tunings
 from timing.marks.uses import Book, Fate, MarkUse
 from timing.marks.vocabulary import SWELL
 from timing.marks.words import Meaning, clauses, dynamic
-from timing.notes.lines import Lines
+from timing.notes.written import Written
 from timing.plan import Plan
+from timing.remarks import Remark
 from timing.score import Ornament, Score
 from timing.where import Fault, Where
+from timing.where.hearings import Hearings
 
 _SECTIONS = {
     "number": "tempo", "tempo": "tempo", "change": "tempo", "first tempo": "tempo", "same beat": "tempo",
@@ -42,27 +44,24 @@ _WHY_NOT = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Instruments:
-    """What plays each part: (parts,) General MIDI programs, and whether it has strings and frets."""
+@dataclass(frozen=True, eq=False)
+class Marked:
+    """A plan with the score's own marks as entries before its own: what acts."""
 
-    programs: np.ndarray
-    fretted: np.ndarray
+    plan: Plan
+    rows: np.ndarray  # the score's row (NOTE) of each performed note, without the signs that the plan leaves out
+    uses: tuple[MarkUse, ...]  # what became of every mark
+    remarks: tuple[Remark, ...]
 
 
-def with_marks(
-    plan: Plan, played: np.ndarray, lines: Lines, instruments: Instruments, where: Where
-) -> tuple[Plan, np.ndarray, tuple[MarkUse, ...]]:
-    """The plan with the score's marks as entries before its own, the score's rows of the performed notes without the
-    signs that the plan leaves out, and what became of every mark.
-
-    `played` are the performed notes (PLAYED), sorted by score onset.
-    """
-    score, page = where.score, Page(where.score, where, lines)
-    left_out = LeftOut.of(plan, page, where)
+def with_marks(plan: Plan, written: Written, where: Where) -> Marked:
+    """Let the marks of the score act where the plan is silent."""
+    hearings, played, lines = Hearings(where), written.table, written.lines
+    score, page = where.score, Page(where.score, hearings, lines)
+    left_out = LeftOut.of(plan, page, hearings)
     book = Book(page)
     found: dict[str, list[Printed]] = {section: [] for section in dict.fromkeys(_SECTIONS.values())} | {"accents": []}
-    for mark in _read(score, instruments, page, book):
+    for mark in _read(score, written, page, book):
         left = left_out.of_mark(mark)
         if mark.section in plan.marks.ignore:
             book.note(mark, Fate.IGNORED)
@@ -79,22 +78,22 @@ def with_marks(
         "tempo": tempo_marks(found["tempo"], plan, page, book),
         "slowing": slowing_marks(found["slowing"], stops, plan, page, book),
         "holds": hold_marks(found["holds"], held, plan, page, book),
-        "tone": tone_marks(found["tone"], plan, instruments.programs, instruments.fretted, page, book),
-        "glissandi": slide_marks(found["glissandi"], plan, instruments.programs, page, book),
+        "tone": tone_marks(found["tone"], plan, written.programs, written.fretted, page, book),
+        "glissandi": slide_marks(found["glissandi"], plan, written.programs, page, book),
         "strings": string_marks(
-            found["strings"], plan, instruments.programs, instruments.fretted, tones, page, book
+            found["strings"], plan, written.programs, written.fretted, tones, page, book
         ),
     }
     made["dynamics"], louder = dynamic_marks(found["dynamics"], _bar_lines(score, page), plan, page, book)
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
-    written = score.notes[played["id"]]
-    notes = left_out.of_notes(played, written, book)
-    left_out.tell(played, written)
+    printed = score.notes[played["id"]]
+    notes = left_out.of_notes(played, printed, book)
+    left_out.tell(played, printed)
     note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), notes["signs"], lines, page, book)
     _note_ornaments(plan, played["id"], notes, page, book)
-    note_tunings(plan, instruments.fretted, page, book)
+    note_tunings(plan, written.fretted, page, book)
     together = {section: (*entries, *getattr(plan, section)) for section, entries in made.items()}
-    return plan.model_copy(update=together), notes, book.uses
+    return Marked(plan.model_copy(update=together), notes, book.uses, tuple(hearings.remarks))
 
 
 def _note_ornaments(plan: Plan, ids: np.ndarray, played: np.ndarray, page: Page, book: Book) -> None:
@@ -124,7 +123,7 @@ def _is_ornament(kind: Ornament):
 # -- reading the marks
 
 
-def _read(score: Score, instruments: Instruments, page: Page, book: Book):
+def _read(score: Score, written: Written, page: Page, book: Book):
     """Every mark that could be an entry, each of its meanings by itself; what is not understood is written down."""
     pedals = score.marks_of("pedal")
     if len(pedals):
@@ -133,7 +132,7 @@ def _read(score: Score, instruments: Instruments, page: Page, book: Book):
         book.note(mark, Fate.WITHOUT_EFFECT, "pedal lines are not played", count=len(pedals))
     kinds = ("dynamic", "hairpin", "tempo", "words", "fermata", "breath", "caesura", "glissando")
     number, rows = count(), score.marks_of(*kinds)
-    senses = [_senses(row, instruments.fretted, page) for row in rows]
+    senses = [_senses(row, written.fretted, page) for row in rows]
     silent = playback.unheard(rows, senses, page)
     for place, (row, said) in enumerate(zip(rows, senses, strict=True)):
         if place in silent:

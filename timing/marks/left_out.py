@@ -17,6 +17,7 @@ from timing.plan import MarkLeftOut, Plan
 from timing.remarks import Severity
 from timing.score import Ornament, Sign
 from timing.where import Fault, Where
+from timing.where.hearings import Hearings
 
 _NEAR = 1e-3  # quarters from a place that is named to a moment
 
@@ -52,22 +53,22 @@ class LeftOut:
     """The marks that a plan leaves out; `score` is the score's own table of notes."""
 
     page: Page
-    where: Where
+    hearings: Hearings
     asked: list[_Asked]
     seen: list[tuple[float, str]] = field(default_factory=list)  # what stands over the staff, and where
 
     @classmethod
-    def of(cls, plan: Plan, page: Page, where: Where) -> LeftOut:
+    def of(cls, plan: Plan, page: Page, hearings: Hearings) -> LeftOut:
         """Faulty places become remarks."""
         found = []
         for entry in plan.marks.ignore:
             if isinstance(entry, MarkLeftOut):
                 key = "at" if entry.at is not None else "bars"
                 try:
-                    found.append(_Asked(entry, *_span(entry, page, where)))
+                    found.append(_Asked(entry, *_span(entry, page, hearings.where)))
                 except Fault as fault:
-                    where.remark(Severity.ERROR, "plan-position", str(fault), entry.place(key))
-        return cls(page, where, found)
+                    hearings.remark(Severity.ERROR, "plan-position", str(fault), entry.place(key))
+        return cls(page, hearings, found)
 
     def of_mark(self, mark: Printed) -> dict[int, MarkLeftOut]:
         """The performed bars in which a mark over the staff is left out, each with the entry that says so."""
@@ -78,8 +79,8 @@ class LeftOut:
     def _hearings(self, row: int, mine: list[_Asked]) -> dict[int, MarkLeftOut]:
         made = {}
         for asked in mine:
-            for bar in self.where.hearings(row).tolist():
-                if self.where.on_pass(asked.entry.passes)[bar]:
+            for bar in self.hearings.where.hearings(row).tolist():
+                if self.hearings.where.on_pass(asked.entry.passes)[bar]:
                     made[bar] = asked.entry
                     asked.met = True
         return made
@@ -91,7 +92,7 @@ class LeftOut:
         notes, written = notes.copy(), notes
         places = self.page.starts[written["bar"]] + written["offset"]
         for asked in self.asked:
-            heard = asked.holds(places) & self.where.on_pass(asked.entry.passes)[played["ordinal"]]
+            heard = asked.holds(places) & self.hearings.where.on_pass(asked.entry.passes)[played["ordinal"]]
             for name in _names(asked.entry.mark):
                 rows = heard & _has(written, name)
                 rows = self._whole_slurs(asked, rows, played, places) if name == "slur" else rows
@@ -104,7 +105,7 @@ class LeftOut:
     def _whole_slurs(self, asked: _Asked, rows: np.ndarray, played: np.ndarray, places: np.ndarray) -> np.ndarray:
         """The notes under the slurs that begin where an entry holds."""
         made = rows & False
-        heard = self.where.on_pass(asked.entry.passes)[played["ordinal"]]
+        heard = self.hearings.where.on_pass(asked.entry.passes)[played["ordinal"]]
         notes = self.page.score.notes
         for slur in self.page.score.marks_of("slur"):
             start, end = (self.page.at(slur[b], slur[o]) for b, o in (("bar", "offset"), ("end_bar", "end_offset")))
@@ -121,7 +122,7 @@ class LeftOut:
         at = self.page.at(first["bar"], first["offset"])
         section = next((section for section, names in SECTIONS.items() if name in names), "articulation")
         mark = Printed(section, name, None, at, at, int(first["part"]), int(first["staff"]))
-        passes = () if entry.passes is None else _passes(self.where, entry)
+        passes = () if entry.passes is None else _passes(self.hearings.where, entry)
         book.note(mark, Fate.IGNORED, by=entry, passes=passes, count=len(np.unique(ids[rows])))
 
     def tell(self, played: np.ndarray, notes: np.ndarray) -> None:
@@ -138,7 +139,7 @@ class LeftOut:
             where = entry.at if entry.at is not None else entry.bars
             on = f" on pass {entry.passes}" if entry.passes is not None else ""
             message = f"no '{entry.mark}' stands at {where}{on}, so nothing is left out; there stands {what}"
-            self.where.remark(Severity.CAUTION, "no-such-mark", message, entry.place("mark"))
+            self.hearings.remark(Severity.CAUTION, "no-such-mark", message, entry.place("mark"))
 
 
 def _span(entry: MarkLeftOut, page: Page, where: Where) -> tuple[float, float]:

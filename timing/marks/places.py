@@ -15,7 +15,8 @@ from timing.notes.lines import Lines
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.score import Score
-from timing.where import Fault, Run, Where, felt_beat
+from timing.where import Fault, Run, felt_beat
+from timing.where.hearings import Hearings
 
 _FINEST = 10**8  # parts of a quarter; what lies nearer is one place
 
@@ -41,8 +42,8 @@ class Printed:
 class Page:
     """The score as it lies on the page, bar after bar; places are quarters from its beginning."""
 
-    def __init__(self, score: Score, where: Where, lines: Lines):
-        self.score, self.where, self._lines = score, where, lines
+    def __init__(self, score: Score, hearings: Hearings, lines: Lines):
+        self.score, self.where, self.hearings, self._lines = score, hearings.where, hearings, lines
         self.starts = np.append(0.0, np.cumsum(score.bars["length"]))
         notes = score.notes
         # a cell is what a dynamic can be printed for alone: a staff of a part
@@ -148,7 +149,7 @@ class Page:
         if name is None:
             return frozenset(range(len(self.cells)))
         if name not in self._named:
-            chosen = self._lines.of_score(name, entry.place("for"), self.where)
+            chosen = self._lines.of_score(name, entry.place("for"), self.hearings)
             self._named[name] = frozenset(np.unique(self._cell_of[chosen]).tolist())
         return self._named[name]
 
@@ -201,21 +202,21 @@ class Stretches:
         return next((entry for _, stop, entry in self._found[first:last] if stop > start + 1e-6), None)
 
 
-def heard_runs(where: Where, entry: Entry, bars: Range, arriving: bool = False) -> list[Run]:
+def heard_runs(hearings: Hearings, entry: Entry, bars: Range, arriving: bool = False) -> list[Run]:
     """The runs of a range of the plan, without remarks; none where it has faults."""
     try:
-        found = where.runs(bars, entry.passes, arriving)
+        found = hearings.where.runs(bars, entry.passes, arriving)
     except Fault:
         return []
-    where.count(found, entry)
+    hearings.count(found, entry)
     return found
 
 
-def heard_moments(where: Where, entry: Entry, position: Position, after: bool = False) -> np.ndarray:
+def heard_moments(hearings: Hearings, entry: Entry, position: Position, after: bool = False) -> np.ndarray:
     """The moments of a position of the plan, without remarks; none where it has faults."""
     try:
-        found = where.moments(position, entry.passes, after)
+        found = hearings.where.moments(position, entry.passes, after)
     except Fault:
         return np.zeros(0)
-    where.count(found, entry)
+    hearings.count(found, entry)
     return found

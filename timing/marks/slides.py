@@ -57,7 +57,7 @@ def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Pa
 def _starts(entry: Glissando, page: Page) -> np.ndarray:
     """The moments of the slides that an entry of the plan shapes; of all, if it names no place."""
     if entry.from_ is not None:
-        return heard_moments(page.where, entry, entry.from_)
+        return heard_moments(page.hearings, entry, entry.from_)
     on = page.where.on_pass(entry.passes)
     return np.array([moment for moment in _line_moments(page) if on[page.where.ordinal(moment)]])
 

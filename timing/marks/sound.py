@@ -118,7 +118,7 @@ class _Planned:
         entries = [entry for entry in plan.dynamics if entry.kind == "at" and entry.mark is not None]
         self._found = sorted(
             ((float(at), entry.mark, page.named(entry)) for entry in entries
-             for at in heard_moments(page.where, entry, entry.at)),
+             for at in heard_moments(page.hearings, entry, entry.at)),
             key=lambda each: each[0],
         )  # fmt: skip
         self._moments = [moment for moment, *_ in self._found]
@@ -223,8 +223,8 @@ def _bars_of(entry: Dynamic, page: Page) -> list[tuple[int, int]]:
     """The performed bars in which an entry acts; where it arrives on the beginning of a bar, in that one too."""
     where = page.where
     if entry.kind == "at":
-        return [(where.ordinal(float(at)),) * 2 for at in heard_moments(where, entry, entry.at)]
-    runs = [run for run in heard_runs(where, entry, entry.where, arriving=True) if run.complete]
+        return [(where.ordinal(float(at)),) * 2 for at in heard_moments(page.hearings, entry, entry.at)]
+    runs = [run for run in heard_runs(page.hearings, entry, entry.where, arriving=True) if run.complete]
     arrives = entry.where.end.beat is not None
     return [(run.first, max(run.last, where.ordinal(run.end)) if arrives else run.last) for run in runs]
 
@@ -238,7 +238,7 @@ def accent_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> li
         return []
     planned: dict[float, list[tuple[Entry, frozenset[int]]]] = {}
     for entry in plan.accents:
-        for at in heard_moments(page.where, entry, entry.at):
+        for at in heard_moments(page.hearings, entry, entry.at):
             planned.setdefault(round(float(at), 6), []).append((entry, page.named(entry)))
     amounts = {"sforzato": plan.articulation.sforzato, "accent": plan.articulation.accent}
     made = []
@@ -278,8 +278,8 @@ def note_signs(
     ignored = "accents" in plan.marks.ignore
     taken = np.zeros(len(ids), bool)
     for entry in plan.accents:
-        chosen = lines.select(entry.for_, entry.place("for"), page.where)
-        rows = begun_at(onsets, heard_moments(page.where, entry, entry.at))
+        chosen = lines.select(entry.for_, entry.place("for"), page.hearings)
+        rows = begun_at(onsets, heard_moments(page.hearings, entry, entry.at))
         taken[rows[chosen[rows]]] = True
     every, known = np.arange(len(signs)), np.isin(np.arange(len(signs)), ids)
     for sign, text in ((Sign.STRONG_ACCENT, "strong accent"), (Sign.ACCENT, "accent")):
@@ -347,4 +347,4 @@ def until_next(
 
 
 def runs_of(entry: Entry, page: Page) -> list[tuple[int, int]]:
-    return [(run.first, run.last) for run in heard_runs(page.where, entry, entry.bars)]
+    return [(run.first, run.last) for run in heard_runs(page.hearings, entry, entry.bars)]

@@ -207,10 +207,10 @@ def _repeats(mark: Printed, older: Printed) -> bool:
 def _bars_of(entry: Slowing, page: Page) -> list[tuple[int, int]]:
     """The performed bars in which an entry acts, until the tempo has come back."""
     where = page.where
-    runs = heard_runs(where, entry, entry.where)
+    runs = heard_runs(page.hearings, entry, entry.where)
     if entry.kind != "a tempo":
         runs = [run for run in runs if run.complete]
-    backs = heard_moments(where, entry, entry.then) if isinstance(entry.then, Position) else np.zeros(0)
+    backs = heard_moments(page.hearings, entry, entry.then) if isinstance(entry.then, Position) else np.zeros(0)
     made = []
     for run in runs:
         back = backs[np.searchsorted(backs, run.end) :][:1]
@@ -264,13 +264,13 @@ def hold_marks(
         (run.start, run.end, hold)
         for hold in plan.holds
         if hold.kind in ("fermata", "agogic")
-        for run in heard_runs(page.where, hold, hold.where)
+        for run in heard_runs(page.hearings, hold, hold.where)
     )
     silences = Stretches(
         (float(at) - _NEAR, float(at) + _NEAR, hold)
         for hold in plan.holds
         if hold.kind in ("breath", "caesura")
-        for at in heard_moments(page.where, hold, hold.where, after=True)
+        for at in heard_moments(page.hearings, hold, hold.where, after=True)
     )
     made = []
     for start, end, here in found:

@@ -14,7 +14,7 @@ from timing.reader.tunings import unread
 def note_tunings(plan: Plan, fretted: np.ndarray, page: Page, book: Book) -> None:
     """Write down what became of them. `fretted` are the parts that have strings and frets."""
     score = page.score
-    planned = {key: [said for said, _ in of_parts(score, plan, key, page.where)] for key in ("tuning", "capo")}
+    planned = {key: [said for said, _ in of_parts(score, plan, key, page.hearings)] for key in ("tuning", "capo")}
     for row in score.marks_of("words", "tempo"):
         for clause in unread(str(row["text"])) if fretted[row["part"]] else ():
             book.note(_printed("tuning", clause, row, page), Fate.NOT_UNDERSTOOD)

@@ -21,7 +21,8 @@ from timing.plan.time import Hold, Rubato
 from timing.remarks import Severity
 from timing.time.rubato import ONLY_LATER, tell_overlap
 from timing.timemap import TimeMap
-from timing.where import Fault, Run, Where, is_compound
+from timing.where import Fault, Run, Where, beats_of, is_compound
+from timing.where.hearings import Hearings
 
 # Seconds where the plan gives none: the house's own value, twice the 20 ms from which the order of two onsets can be
 # heard (I. J. Hirsh, JASA 31, 1959, from memory).
@@ -36,10 +37,14 @@ STRETCH = np.dtype([("start", np.float64), ("turn", np.float64), ("end", np.floa
 
 @dataclass(frozen=True)
 class Displacement:
-    """Where the performed notes (n, sorted by score onset) are against the clock."""
+    """Where the performed notes (n) are against the clock."""
 
     pairs: np.ndarray  # STRETCH, sorted: the turns of compound beats, for all notes
     voices: list[tuple[np.ndarray, np.ndarray]]  # (n,) which notes, and their STRETCH table, sorted
+
+    def ordered(self, rows: np.ndarray) -> Displacement:
+        """The same with these rows of the notes, in their order."""
+        return Displacement(self.pairs, [(chosen[rows], stretches) for chosen, stretches in self.voices])
 
     def at(self, rows: np.ndarray, seconds: np.ndarray) -> np.ndarray:
         """When these notes (rows) come to what the clock has at these seconds."""
@@ -60,24 +65,29 @@ def _by(stretches: np.ndarray, seconds: np.ndarray, shape: Callable[[np.ndarray]
 
 
 def displacement(
-    entries: tuple[Rubato, ...], written: np.ndarray, lines: Lines, time: TimeMap, where: Where, amount: float = 1.0
+    entries: tuple[Rubato, ...],
+    written: np.ndarray,
+    lines: Lines,
+    time: TimeMap,
+    hearings: Hearings,
+    amount: float = 1.0,
 ) -> Displacement:
     """What the plan's `rubato` displaces of the performed notes, of which `lines` are the voices. `written` are the
     notes without their ornaments (PLAYED, sorted by score onset). `amount` scales it."""
-    pairs = Displacement(_pairs(entries, written, time, where, amount), [])
+    pairs = Displacement(_pairs(entries, written, time, hearings, amount), [])
     tables: dict[str, list[np.ndarray]] = {}  # by the voice
     begun = []
     for number, entry in enumerate(entries):
         if entry.late is None and entry.early is None:
             continue
-        chosen = lines.select(entry.for_, entry.place("for"), where)
-        edges = _meetings(entry, where.runs_of(entry, "bars"), where)
+        chosen = lines.select(entry.for_, entry.place("for"), hearings)
+        edges = _meetings(entry, hearings.runs_of(entry, "bars"), hearings)
         if chosen.any() and len(edges):
             seconds = pairs.at(np.zeros(edges.size, np.int64), time.seconds(edges.ravel())).reshape(edges.shape)
-            tables.setdefault(entry.for_, []).append(_stretches(entry, edges, seconds, where, amount))
+            tables.setdefault(entry.for_, []).append(_stretches(entry, edges, seconds, hearings, amount))
             begun += [(*edge, number) for edge in edges.tolist()]
-    _tell_overlaps(sorted(begun), entries, lines, where)
-    voices = [(lines.select(name, None, where), each) for name, found in tables.items() for each in _joined(found)]
+    _tell_overlaps(sorted(begun), entries, lines, hearings)
+    voices = [(lines.select(name, None, hearings), each) for name, found in tables.items() for each in _joined(found)]
     return Displacement(pairs.pairs, voices)
 
 
@@ -91,19 +101,19 @@ def _joined(tables: list[np.ndarray]) -> list[np.ndarray]:
 # -- a voice against the others
 
 
-def _meetings(entry: Rubato, runs: list[Run], where: Where) -> np.ndarray:
+def _meetings(entry: Rubato, runs: list[Run], hearings: Hearings) -> np.ndarray:
     """(stretches, 2) quarters between which a voice is displaced: it leaves the others as a run begins, and meets them
     where the plan says, or as the run is over."""
     moments = []
     for number, position in enumerate(entry.meets):
         try:
-            heard = where.moments(position)
+            heard = hearings.where.moments(position)
             inside = any(np.any((heard > run.start + 1e-9) & (heard <= run.end + 1e-9)) for run in runs)
             fault = "" if inside or not runs else f"the voices cannot meet at {position}: it is not within {entry.bars}"
         except Fault as unknown:
             heard, fault = np.zeros(0), str(unknown)
         if fault:
-            where.remark(Severity.ERROR, "plan-position", fault, entry.place("meets", number))
+            hearings.remark(Severity.ERROR, "plan-position", fault, entry.place("meets", number))
         moments.append(heard)
     met = np.unique(np.concatenate([np.zeros(0), *moments]))
     made = [np.zeros((0, 2))]
@@ -114,7 +124,7 @@ def _meetings(entry: Rubato, runs: list[Run], where: Where) -> np.ndarray:
     return np.concatenate(made)
 
 
-def _stretches(entry: Rubato, edges: np.ndarray, seconds: np.ndarray, where: Where, amount: float) -> np.ndarray:
+def _stretches(entry: Rubato, edges: np.ndarray, seconds: np.ndarray, hearings: Hearings, amount: float) -> np.ndarray:
     """STRETCH table of an entry between these quarters, which come at these seconds."""
     made = np.zeros(len(edges), STRETCH)
     made["start"], made["end"] = seconds.T
@@ -124,27 +134,27 @@ def _stretches(entry: Rubato, edges: np.ndarray, seconds: np.ndarray, where: Whe
     made["far"] = np.clip(wanted, -most, most)
     short = np.flatnonzero(most < abs(wanted) - 1e-9)
     if len(short):
-        bar, beat, pass_ = where.beat(float(edges[short[0], 0]))
+        bar, beat, pass_ = hearings.where.beat(float(edges[short[0], 0]))
         message = (
             f"{abs(wanted) * 1000:.0f} ms {entry.kind} is more than there is time for before the voices meet again: "
             f"here it is {most[short[0]] * 1000:.0f} ms"
         )
-        where.remark(
+        hearings.remark(
             Severity.CAUTION, "rubato-limited", message, entry.place(entry.kind), bar_name=bar, beat=beat, pass_=pass_,
             suggestion=f"at most {np.floor(most[short[0]] * 1000):.0f} ms, or let them meet later",
         )  # fmt: skip
     return made
 
 
-def _tell_overlaps(begun: list[tuple], entries: tuple[Rubato, ...], lines: Lines, where: Where) -> None:
+def _tell_overlaps(begun: list[tuple], entries: tuple[Rubato, ...], lines: Lines, hearings: Hearings) -> None:
     """A caution where two entries displace the same notes. `begun` are (start, end, entry), sorted."""
     until, last = -1.0, -1
     for start, end, number in begun:
         if start < until - 1e-9 and number != last:
-            one, other = (lines.select(entries[each].for_, None, where) for each in (last, number))
+            one, other = (lines.select(entries[each].for_, None, hearings) for each in (last, number))
             if np.any(one & other):
                 older, newer = sorted((last, number))
-                tell_overlap(entries[older], entries[newer], start, "there both displace the same notes", where)
+                tell_overlap(entries[older], entries[newer], start, "there both displace the same notes", hearings)
         if end > until:
             until, last = end, number
 
@@ -153,7 +163,7 @@ def _tell_overlaps(begun: list[tuple], entries: tuple[Rubato, ...], lines: Lines
 
 
 def _pairs(
-    entries: tuple[Rubato, ...], written: np.ndarray, time: TimeMap, where: Where, amount: float
+    entries: tuple[Rubato, ...], written: np.ndarray, time: TimeMap, hearings: Hearings, amount: float
 ) -> np.ndarray:
     """STRETCH table of the compound beats in which a long note and a short one stand alone.
 
@@ -163,21 +173,21 @@ def _pairs(
     unequal = [entry for entry in entries if entry.long_short is not None]
     if not unequal:
         return np.zeros(0, STRETCH)
-    start, unit, alone = _beats(written, where)
+    start, unit, alone = _beats(written, hearings.where)
     over = start + 3 * unit
     ratio, owner = np.full(len(start), AS_WRITTEN), np.full(len(start), -1)
     for number, entry in enumerate(unequal):
-        runs = where.runs_of(entry, "bars")
+        runs = hearings.runs_of(entry, "bars")
         spans = [(np.searchsorted(start, r.start - 1e-6), np.searchsorted(over, r.end + 1e-6)) for r in runs]
         rows = np.concatenate([np.zeros(0, np.int64), *(np.arange(*span) for span in spans)])
         rows = rows[alone[rows]]
         met = rows[owner[rows] >= 0]
         if len(met):
-            tell_overlap(unequal[owner[met[0]]], entry, float(start[met[0]]), ONLY_LATER, where)
+            tell_overlap(unequal[owner[met[0]]], entry, float(start[met[0]]), ONLY_LATER, hearings)
         ratio[rows], owner[rows] = entry.long_short, number
         if runs and not len(rows):
             message = f"no long and short note stand alone in a beat of {entry.bars}: the entry does nothing"
-            where.remark(Severity.ADVICE, "never-heard", message, entry.place("long short"))
+            hearings.remark(Severity.ADVICE, "never-heard", message, entry.place("long short"))
     made = np.zeros(len(start), STRETCH)
     made["start"], made["turn"], made["end"] = (time.seconds(at) for at in (start, start + 2 * unit, over))
     long, short = made["turn"] - made["start"], made["end"] - made["turn"]
@@ -191,11 +201,9 @@ def _beats(written: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray, n
     long and a short note stand alone in it."""
     bars = where.bars[is_compound(where.bars)]
     third = 4 / bars["unit"]
-    first = np.ceil(bars["shift"] / (3 * third) - 1e-6).astype(np.int64)
-    count = np.maximum(np.floor((bars["shift"] + bars["length"]) / (3 * third) + 1e-6).astype(np.int64) - first, 0)
-    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count - first, count)
-    unit = np.repeat(third, count)
-    start = np.repeat(bars["start"] - bars["shift"], count) + place * 3 * unit
+    beats = beats_of(bars, 3 * third)
+    beats = beats[beats["begins"] & beats["ends"]]
+    unit, start = third[beats["row"]], bars["start"][beats["row"]] + beats["start"]
     if not len(start):
         return start, unit, np.zeros(0, bool)
     notes = written[written["score_length"] > 0]
@@ -214,14 +222,19 @@ def _beats(written: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray, n
 
 
 def delay(
-    holds: tuple[Hold, ...], notes: np.ndarray, played: np.ndarray, lines: Lines, where: Where, amount: float = 1.0
+    holds: tuple[Hold, ...],
+    notes: np.ndarray,
+    played: np.ndarray,
+    lines: Lines,
+    hearings: Hearings,
+    amount: float = 1.0,
 ) -> None:
     """In `played` let the delayed notes begin later, with their small notes, and end when they would have ended.
 
     `notes` are the score's rows (NOTE) of the performed notes. No note, and of an ornament not the last, loses more
     than half of its length: then it is delayed by less, with a caution. `amount` scales the seconds.
     """
-    delays, group = _delays(holds, notes, played, lines, where)
+    delays, group = _delays(holds, notes, played, lines, hearings)
     if not delays:
         return
     group, opening = _with_ornaments(group, played)
@@ -231,14 +244,14 @@ def delay(
     np.minimum.at(room, group[mine], np.where(opening, np.inf, (played["end"] - played["onset"]) / 2)[mine])
     short = (wanted > room + 1e-9) & np.isin(np.arange(len(delays)), group)  # a later entry may have taken its notes
     for number in np.flatnonzero(short).tolist():
-        _tell_short(*delays[number], float(room[number]), where)
+        _tell_short(*delays[number], float(room[number]), hearings)
     late = np.minimum(wanted, room)[group[mine]]
     played["onset"][mine] += late
     played["end"][mine] += np.where(opening[mine], late, 0.0)
 
 
 def _delays(
-    holds: tuple[Hold, ...], notes: np.ndarray, played: np.ndarray, lines: Lines, where: Where
+    holds: tuple[Hold, ...], notes: np.ndarray, played: np.ndarray, lines: Lines, hearings: Hearings
 ) -> tuple[list[tuple[float, Hold]], np.ndarray]:
     """(quarters, entry) of each delay that has notes, and (n,) the number of the one that holds each note back, or
     -1; of several the last."""
@@ -246,8 +259,8 @@ def _delays(
     delays: list[tuple[float, Hold]] = []
     onsets = np.ascontiguousarray(played["score_onset"])
     for hold in (hold for hold in holds if hold.delay is not None):
-        chosen = lines.select(hold.for_, hold.place("for"), where) & ~notes["after"]
-        moments = where.moments_of(hold, "delay").tolist()
+        chosen = lines.select(hold.for_, hold.place("for"), hearings) & ~notes["after"]
+        moments = hearings.moments_of(hold, "delay").tolist()
         before = len(delays)
         for at in moments:
             rows = np.arange(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
@@ -257,15 +270,15 @@ def _delays(
                 delays.append((at, hold))
         if moments and len(delays) == before:
             message = f"no note begins at {hold.delay} that could be delayed: the entry does nothing"
-            where.remark(Severity.CAUTION, "never-heard", message, hold.place("delay"))
+            hearings.remark(Severity.CAUTION, "never-heard", message, hold.place("delay"))
     return delays, group
 
 
-def _tell_short(at: float, hold: Hold, room: float, where: Where) -> None:
+def _tell_short(at: float, hold: Hold, room: float, hearings: Hearings) -> None:
     """A caution where a note at this quarter leaves only `room` seconds for its delay."""
-    bar, beat, pass_ = where.beat(at)
+    bar, beat, pass_ = hearings.where.beat(at)
     message = f"the note at {hold.delay} is too short for this delay: it is {room * 1000:.0f} ms there"
-    where.remark(
+    hearings.remark(
         Severity.CAUTION, "delay-limited", message, hold.place("by"), bar_name=bar, beat=beat, pass_=pass_,
         suggestion=f"at most {np.floor(room * 1000):.0f} ms, half of the note",
     )  # fmt: skip

@@ -18,7 +18,7 @@ from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.plan.sound import Voice
 from timing.remarks import Place, Severity
 from timing.score import Score
-from timing.where import Where
+from timing.where.hearings import Hearings
 
 _NUMBERED = re.compile(r"(voice|staff|part)\s+(\d{1,4})", re.ASCII)
 
@@ -26,7 +26,7 @@ _NUMBERED = re.compile(r"(voice|staff|part)\s+(\d{1,4})", re.ASCII)
 class Lines:
     """The voices of the performed notes: `role` per note, and selection by what a plan calls them."""
 
-    def __init__(self, score: Score, ids: np.ndarray, voices: dict[str, Voice], where: Where):
+    def __init__(self, score: Score, ids: np.ndarray, voices: dict[str, Voice], hearings: Hearings):
         self.score, self._ids, self._roles = score, ids, find_roles(score)
         self._chosen = lru_cache(64)(self._choose)  # the same few names come again and again
         self._performed = lru_cache(64)(lambda name: self._chosen(name)[self._ids])
@@ -34,12 +34,12 @@ class Lines:
         told = {name.strip().lower(): voice for name, voice in voices.items() if voice.is_}
         for role, code in (("melody", MELODY), ("bass", BASS), ("inner", INNER)):
             if (voice := told.pop(role, None)) is not None:
-                named = self.of_score(voice.is_, voice.place("is"), where)
+                named = self.of_score(voice.is_, voice.place("is"), hearings)
                 found[(found == code) & ~named] = INNER
                 found[named] = code
         for name, voice in told.items():
             message = f"`is` says where a role lies, and {name!r} is no role: there are {', '.join(ROLES)}"
-            where.remark(Severity.ERROR, "plan-voice", message, voice.place("is"))
+            hearings.remark(Severity.ERROR, "plan-voice", message, voice.place("is"))
         self._roles = found
         self._chosen.cache_clear()
         self._performed.cache_clear()
@@ -60,29 +60,29 @@ class Lines:
         """(n,) index into ROLES."""
         return self._roles[self._ids]
 
-    def select(self, name: str | None, place: Place | None, where: Where) -> np.ndarray:
+    def select(self, name: str | None, place: Place | None, hearings: Hearings) -> np.ndarray:
         """(n,) which performed notes a name means: a role, `voice 2`, `staff 1`, `part 1`, a part's name, or several
         of these with commas (of one kind: each of them; of different kinds: what they have in common). None means all;
         an unknown name means none, with a remark."""
         if name is None:
             return np.ones(self.count, bool)
-        self.of_score(name, place, where)  # which tells of names that mean nothing
+        self.of_score(name, place, hearings)  # which tells of names that mean nothing
         return self._performed(name)
 
-    def of_score(self, name: str, place: Place | None, where: Where) -> np.ndarray:
+    def of_score(self, name: str, place: Place | None, hearings: Hearings) -> np.ndarray:
         """(notes,) as `select`, for the notes of the score."""
         chosen = self._chosen(name)
         if not chosen.any() and name.strip().lower() in ROLES:
             role = name.strip().lower()
             voice = "inner voices" if role == "inner" else role
             message = f"this score has no {voice} that could be told from the rest: the entry does nothing"
-            where.remark(Severity.ADVICE, "role-not-found", message, place)
+            hearings.remark(Severity.ADVICE, "role-not-found", message, place)
         elif not chosen.any():
             notes = self.score.notes
             known = [*ROLES, *map(str, self.score.parts["name"]), *(f"voice {v}" for v in np.unique(notes["voice"]))]
             near = get_close_matches(name, known, 1)
             meant = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(known[:12])}"
-            where.remark(Severity.ERROR, "plan-voice", f"no notes are called {name!r} in this score: {meant}", place)
+            hearings.remark(Severity.ERROR, "plan-voice", f"no notes are called {name!r} in this score: {meant}", place)
         return chosen
 
     def _choose(self, name: str) -> np.ndarray:

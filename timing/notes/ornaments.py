@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import spread
 from timing.notes.touch import dotted, leaning, voice_moments
 from timing.performance import HARMONIC, MOST_PLAYED, ORDINARY, PLUCKED, SLURRED
 from timing.plan.sound import Articulation
@@ -312,8 +313,7 @@ def _written_out(
     """The rows of all notes, those of an ornament one after another."""
     counts, number = np.ones(len(played), np.int64), np.full(len(played), -1)
     counts[rows], number[rows] = figures["count"], np.arange(len(rows))
-    source = np.repeat(np.arange(len(played)), counts)
-    step = np.arange(len(source)) - np.repeat(np.cumsum(counts) - counts, counts)
+    source, step = spread(counts)
     mine = np.flatnonzero(counts[source] > 1)
     made, written = played[source], notes[source]
     figure, step = figures[number[source[mine]]], step[mine]

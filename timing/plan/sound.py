@@ -108,6 +108,10 @@ class SecondTime(Entry):
         if given.keys() <= {"bars", "pass", "why"}:
             yield (), ValueError("this entry does not say what differs: softer, louder, dynamics or tone")
 
+    def at_its_pass(self) -> Self:
+        """What differs the second time differs on pass 2, unless the entry names another."""
+        return self if self.passes else self.model_copy(update={"passes": 2})
+
 
 class Glissando(Entry):
     """A slide from one note into another. Where it does not say which, it shapes the slide lines of the score: all of

@@ -16,18 +16,17 @@ from timing.slides.glides import Slide, chains, notes_of
 BEND_STEP, SWELL_STEP = 0.05, 0.05
 
 
-def glide_table(slides: list[Slide], played: np.ndarray, finished: np.ndarray) -> np.ndarray:
-    """GLIDE table. `finished` is the row in the finished performance of each note in `played` (here and below)."""
+def glide_table(slides: list[Slide], played: np.ndarray) -> np.ndarray:
+    """GLIDE table."""
     made = []
     for slide in slides:
         leave, arrive = _span(slide, played)
         attack = CARRIED if slide.carries else PLUCKED
-        ends = finished[slide.note], finished[slide.goal]
-        made.append((*ends, leave, arrive, slide.swell, attack, slide.number))
+        made.append((slide.note, slide.goal, leave, arrive, slide.swell, attack, slide.number))
     return np.array(made, GLIDE)
 
 
-def build_bends(slides: list[Slide], played: np.ndarray, finished: np.ndarray, fretted: np.ndarray) -> np.ndarray:
+def build_bends(slides: list[Slide], played: np.ndarray, fretted: np.ndarray) -> np.ndarray:
     """BEND table, by lane and second. `fretted` is (parts,), which parts have frets."""
     tables = [np.zeros(0, BEND)]
     for chain in chains(slides):
@@ -37,7 +36,7 @@ def build_bends(slides: list[Slide], played: np.ndarray, finished: np.ndarray, f
             pitches = (float(played["pitch"][row] - played["pitch"][struck]) for row in (slide.note, slide.goal))
             second, semitones = move(*_span(slide, played), *pitches)
             table = np.zeros(len(second), BEND)
-            table["lane"], table["note"] = played["lane"][struck], finished[struck]
+            table["lane"], table["note"] = played["lane"][struck], struck
             table["second"], table["semitones"] = second, semitones
             tables.append(table)
     bends = np.concatenate(tables)
@@ -59,7 +58,7 @@ def _smoothly(leave: float, arrive: float, low: float, high: float) -> tuple[np.
     return leave + place * (arrive - leave), low + (high - low) * (1 - np.cos(np.pi * place)) / 2
 
 
-def add_swells(slides: list[Slide], played: np.ndarray, finished: np.ndarray, curves: np.ndarray) -> np.ndarray:
+def add_swells(slides: list[Slide], played: np.ndarray, curves: np.ndarray) -> np.ndarray:
     """CURVE table: `curves`, with the swell of each slide on its note. What a carried goal moves by is part of the
     sound that carries it, and in `played` its level is the one that this sound has swelled to."""
     by_note = np.argsort(curves["note"], kind="stable")
@@ -68,7 +67,7 @@ def add_swells(slides: list[Slide], played: np.ndarray, finished: np.ndarray, cu
         notes = notes_of(chain)
         reached, parts = 0.0, []
         for number, note in enumerate(notes):
-            ends = np.searchsorted(curves["note"], (finished[note], finished[note] + 1), sorter=by_note)
+            ends = np.searchsorted(curves["note"], (note, note + 1), sorter=by_note)
             mine = by_note[slice(*ends)]
             own, kept[mine] = curves[mine], False
             slide = chain[number] if number < len(chain) else None
@@ -79,7 +78,7 @@ def add_swells(slides: list[Slide], played: np.ndarray, finished: np.ndarray, cu
         second, level = (np.concatenate(column) for column in zip(*parts, strict=True))
         if np.any(level):
             table = np.zeros(len(second), CURVE)
-            table["lane"], table["note"] = played["lane"][notes[0]], finished[notes[0]]
+            table["lane"], table["note"] = played["lane"][notes[0]], notes[0]
             table["second"], table["level"] = second, level
             added.append(table)
     curves = np.concatenate([curves[kept], *added])

@@ -14,8 +14,12 @@ import numpy as np
 
 from timing.instruments.programs import named_program
 from timing.instruments.tuning import FRETS, GUITARS, Tuned
-from timing.notes.lines import Lines, voice_numbers
+from timing.notes.lanes import build_lanes
+from timing.notes.lines import voice_numbers
 from timing.notes.ornaments import as_written, share_strings, whole_notes
+from timing.notes.playing import Played
+from timing.notes.touch import until_struck_again
+from timing.notes.written import Written
 from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan
 from timing.plan.strings import StringChoice
@@ -26,6 +30,7 @@ from timing.strings.remarks import Teller
 from timing.strings.ringing import RINGS, ligados, rings_until
 from timing.strings.wishes import Wishes, in_force
 from timing.where import Where
+from timing.where.hearings import Hearings
 
 _PIANOS = range(8)
 
@@ -50,20 +55,30 @@ class Ringing:
         return np.where(played["string"] > 0, ends, played["end"])
 
 
-def choose_strings(
+def on_strings(
+    plan: Plan, written: Written, notes: Played, tied: list[tuple[int, int]], where: Where
+) -> tuple[Played, np.ndarray]:
+    """The notes with their strings, frets and lanes, each until its string is needed or its key is struck again; and
+    the LANE table. `tied` are pairs of rows that should lie on one string (slides)."""
+    hearings, played = Hearings(where), notes.table.copy()
+    ringing = _choose_strings(played, notes, written.tuned, plan, tied, hearings)
+    lanes = build_lanes(played, where.score, written.programs, written.tuned.tunings)
+    played["end"] = until_struck_again(played)
+    played["end"] = ringing.until_string_needed(played)
+    return notes.with_table(played, hearings), lanes
+
+
+def _choose_strings(
     played: np.ndarray,
-    notes: np.ndarray,
+    of: Played,
     tuned: Tuned,
     plan: Plan,
-    lines: Lines,
-    where: Where,
-    tied: list[tuple[int, int]] | tuple = (),
+    tied: list[tuple[int, int]],
+    hearings: Hearings,
 ) -> Ringing:
-    """Write string, fret, technique and attack into `played` (PLAYED, sorted by score onset).
-
-    `notes` are the score's rows (NOTE) of these notes; `tied` are pairs of rows of `played` that should lie on one
-    string (slides). Notes of parts without strings get string 0 and fret -1, and so do notes that can have none.
-    """
+    """Write string, fret, technique and attack into `played` (PLAYED, sorted by score onset), a copy of the notes `of`.
+    Notes of parts without strings get string 0 and fret -1, and so do notes that can have none."""
+    notes, lines = of.rows, of.lines
     first, last, owner = whole_notes(played)
     whole, written = as_written(played, first, last), notes[first]
     signs = written["signs"] = written["signs"] | notes["signs"][last] & ~np.uint32(Sign.LEFT_HAND)
@@ -75,15 +90,15 @@ def choose_strings(
     tunings, frets = tuned.tunings, FRETS - tuned.capos.astype(np.int64)
 
     def chosen(entry: StringChoice) -> np.ndarray:
-        return lines.select(entry.for_, entry.place("for"), where)[first]
+        return lines.select(entry.for_, entry.place("for"), hearings)[first]
 
-    written["finger"] = _left_hand(written, where.score)
-    wishes = Wishes(whole, written, tunings, frets, where)
+    written["finger"] = _left_hand(written, hearings.where.score)
+    wishes = Wishes(whole, written, tunings, frets, hearings)
     np.maximum.at(wishes.table["room"], owner, whole["pitch"][owner] - played["pitch"])
-    for entry in in_force(plan, whole, chosen, where):
+    for entry in in_force(plan, whole, chosen, hearings):
         wishes.take(entry, chosen(entry))
     wishes.tell()
-    teller = Teller(whole, tunings, where)
+    teller = Teller(whole, tunings, hearings)
     tied = [(int(owner[note]), int(owner[goal])) for note, goal in tied]
     for part in np.flatnonzero(tunings.any(axis=1)):
         rows = np.flatnonzero(whole["part"] == part)

@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from timing.columns import spread
 from timing.instruments.tuning import FRETS
 from timing.strings import weights
 from timing.strings.playable import COMFORTABLE, POSSIBLE, WAY, reach
@@ -191,8 +192,8 @@ class Hand:
         free = high == 0
         lowest = np.where(free, 1, np.minimum(np.maximum(high - 3, 1), low))
         count = np.where(free, _POSITIONS, low - lowest + 1)
-        row = np.repeat(np.arange(len(count)), count)
-        position = np.arange(len(row)) - np.repeat(np.cumsum(count) - count - lowest, count)
+        row, place = spread(count)
+        position = lowest[row] + place
         cost = self._holding(draft, strings, frets, begun, bells)[row]
         if not bells:
             opened = ((frets == 0) & begun).sum(axis=1) * ~free

@@ -13,7 +13,7 @@ from timing.plan.strings import StringChoice
 from timing.remarks import Edit, Place, Severity
 from timing.strings.hands import Sounds
 from timing.strings.playable import POSSIBLE, listed, reach, why_not_together
-from timing.where import Where
+from timing.where.hearings import Hearings
 
 _MOST = 5  # places told of one kind of trouble, and entries added at most to mend it
 
@@ -24,7 +24,7 @@ class Teller:
 
     played: np.ndarray
     tunings: np.ndarray
-    where: Where
+    hearings: Hearings
     _found: dict[str, list[tuple[int, str, Place | None, tuple[Edit, ...]]]] = field(default_factory=dict)
 
     def tell(self) -> None:
@@ -34,12 +34,13 @@ class Teller:
             ordered = sorted(first.items(), key=lambda item: item[1][0])
             for (text, fix), (row, place) in ordered[:_MOST]:
                 note = self.played[row]
-                name = self.where.score.bar_name(self.where.bars["row"][note["ordinal"]])
+                name = self.hearings.where.score.bar_name(self.hearings.where.bars["row"][note["ordinal"]])
                 spot = {"bar_name": name, "beat": round(float(note["beat"]), 6), "pass_": int(note["pass"])}
-                self.where.remark(Severity.CAUTION, code, text, place, **spot, suggestion=shown(fix) or None, fix=fix)
+                more = {"suggestion": shown(fix) or None, "fix": fix}
+                self.hearings.remark(Severity.CAUTION, code, text, place, **spot, **more)
             if (more := len(ordered) - _MOST) > 0:
                 text = f"and {more} more place{'s' * (more > 1)} like these ({code})"
-                self.where.remark(Severity.CAUTION, code, text, None)
+                self.hearings.remark(Severity.CAUTION, code, text, None)
 
     def no_harmonic(self, pitch: int, rows: np.ndarray) -> None:
         text = f"no string has {pitch_name(pitch)} as a natural harmonic{_times(rows)}: it is played ordinarily"
@@ -128,9 +129,9 @@ class Teller:
         own = (higher["voice"] == note["voice"]) & (higher["part"] == note["part"])
         if np.any(own & (stops >= 0) & (stops <= FRETS)):
             return {}
-        keys: dict[str, object] = {"at": self.where.position_text(float(note["score_onset"]))}
+        keys: dict[str, object] = {"at": self.hearings.where.position_text(float(note["score_onset"]))}
         if len(higher):
-            part = [f"part {note['part'] + 1}"] if len(self.where.score.parts) > 1 else []
+            part = [f"part {note['part'] + 1}"] if len(self.hearings.where.score.parts) > 1 else []
             keys["for"] = ", ".join([*part, f"voice {note['voice']}"])
         for key, value in (("pass", entry.passes), ("name", entry.name)) if entry is not None else ():
             keys |= {key: value} if value is not None else {}

@@ -14,7 +14,7 @@ from timing.plan.strings import StringChoice
 from timing.remarks import Severity
 from timing.score import Sign
 from timing.strings.playable import WISH, frets_on
-from timing.where import Where
+from timing.where.hearings import Hearings
 
 # Seconds for which what is let ring goes on after the passage is over, and any note at most (the house's own values).
 RINGS_ON, LONGEST = 3.0, 10.0
@@ -24,8 +24,10 @@ class Wishes:
     """What score and plan ask of every note: `table` (WISH); `source`, the row in `sources` of the entry that asks (-1:
     the score); `latest`, the second until which it may ring."""
 
-    def __init__(self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: np.ndarray, where: Where):
-        self._played, self._where, self._tunings, self._frets = played, where, tunings, frets
+    def __init__(
+        self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: np.ndarray, hearings: Hearings
+    ):
+        self._played, self._hearings, self._tunings, self._frets = played, hearings, tunings, frets
         self._fretted = tunings.any(axis=1)[played["part"]]
         self.table = np.zeros(len(played), WISH)
         for column in ("string", "fret", "finger"):
@@ -40,14 +42,14 @@ class Wishes:
     def take(self, entry: StringChoice, chosen: np.ndarray) -> None:
         """Add what an entry asks of the notes among `chosen`."""
         self.sources.append(entry)
-        stretches = _stretches(entry, self._onset, self._played, self._where)
+        stretches = _stretches(entry, self._onset, self._played, self._hearings)
         if not chosen.any():
             return  # which has been told
         for rows in stretches:
             mine = rows[chosen[rows]]
             if entry.at is not None and not len(mine):
                 message = f"no note begins at {entry.at}"
-                self._where.remark(Severity.ERROR, "plan-position", message, entry.place("at"))
+                self._hearings.remark(Severity.ERROR, "plan-position", message, entry.place("at"))
                 return
             self._sounded(entry, mine)
             strung = mine[self._fretted[mine]]
@@ -61,7 +63,7 @@ class Wishes:
         if idle := list(dict.fromkeys(map(id, self._idle))):
             entries = "1 entry chooses" if len(idle) == 1 else f"{len(idle)} entries choose"
             message = f"{entries} strings for notes that are not played on a guitar, and so nothing"
-            self._where.remark(Severity.CAUTION, "no-strings", message, self._idle[0].place())
+            self._hearings.remark(Severity.CAUTION, "no-strings", message, self._idle[0].place())
 
     def _sounded(self, entry: StringChoice, rows: np.ndarray) -> None:
         played = self._played
@@ -120,13 +122,13 @@ def _chooses(entry: StringChoice) -> bool:
     return entry.string is not None or entry.fret is not None or entry.position is not None
 
 
-def _stretches(entry: StringChoice, onset: np.ndarray, played: np.ndarray, where: Where) -> list[np.ndarray]:
+def _stretches(entry: StringChoice, onset: np.ndarray, played: np.ndarray, hearings: Hearings) -> list[np.ndarray]:
     """For each hearing of an entry the rows of `played` that begin in it; `onset` is their score onset."""
     if entry.at is None:
-        spans = [(run.start, run.end) for run in where.runs_of(entry, "bars")]
+        spans = [(run.start, run.end) for run in hearings.runs_of(entry, "bars")]
         return [np.arange(*np.searchsorted(onset, (start - 1e-6, end - 1e-6))) for start, end in spans]
     made = []
-    for moment in where.moments_of(entry, "at"):
+    for moment in hearings.moments_of(entry, "at"):
         rows = np.arange(*np.searchsorted(onset, (moment - 1e-6, moment + 1e-6)))
         full = rows[played["score_length"][rows] > 0]
         made.append(full if len(full) else rows)
@@ -134,7 +136,7 @@ def _stretches(entry: StringChoice, onset: np.ndarray, played: np.ndarray, where
 
 
 def in_force(
-    plan: Plan, played: np.ndarray, chosen: Callable[[StringChoice], np.ndarray], where: Where
+    plan: Plan, played: np.ndarray, chosen: Callable[[StringChoice], np.ndarray], hearings: Hearings
 ) -> list[StringChoice]:
     """The entries that hold, in the order in which they go over one another."""
     names = list(dict.fromkeys(entry.name for entry in plan.strings if entry.name))
@@ -145,13 +147,13 @@ def in_force(
         message = f"no entry of `strings` is called {plan.fingering!r}: {known}"
         more = {"suggestion": f"fingering: {near[0]}"} if near else {}
         place = plan.place("fingering") if plan.says("fingering") else None  # else the command asks for it
-        where.remark(Severity.ERROR, "plan-fingering", message, place, **more)
+        hearings.remark(Severity.ERROR, "plan-fingering", message, place, **more)
     owner, onset = np.full(len(played), -1), np.ascontiguousarray(played["score_onset"])
     kept = []
     for entry in plan.strings:
         if entry.name:  # its faults are told whether it holds or not
             mine, number = chosen(entry), names.index(entry.name)
-            rows = np.concatenate([np.zeros(0, np.int64), *_stretches(entry, onset, played, where)])
+            rows = np.concatenate([np.zeros(0, np.int64), *_stretches(entry, onset, played, hearings)])
             rows = rows[mine[rows]]
             taken = np.any((owner[rows] >= 0) & (owner[rows] != number))
             if entry.name != plan.fingering and (taken or plan.fingering is not None):

@@ -13,23 +13,27 @@ import math
 import numpy as np
 
 from timing import timemap
+from timing.columns import NEAR, ROUNDING, spread
 from timing.plan.time import Rubato
 from timing.time.rubato import ONLY_LATER, tell_overlap
-from timing.where import Run, Where, felt_beat
+from timing.where import Run, Where, beats_of, felt_beat
+from timing.where.hearings import Hearings
 
 FEWEST, MOST = 0.5, 16.0  # moments in a beat: a beat in which nothing begins counts as half of one
 
 
-def add_movement(pieces: np.ndarray, entries: tuple[Rubato, ...], where: Where, amount: float = 1.0) -> np.ndarray:
+def add_movement(
+    pieces: np.ndarray, entries: tuple[Rubato, ...], hearings: Hearings, amount: float = 1.0
+) -> np.ndarray:
     """The pieces with what the entries of `still beats` make of them; the bars of each entry, in all their hearings
     together, last as long as before. Where two meet the later one counts, with a caution. `amount` scales them."""
-    runs = [where.runs_of(entry, "bars") if entry.still_beats is not None else [] for entry in entries]
+    runs = [hearings.runs_of(entry, "bars") if entry.still_beats is not None else [] for entry in entries]
     if not any(runs):
         return pieces
-    middles, moving = movement(where)
+    middles, moving = movement(hearings.where)
     edges = [end for each in runs for run in each for end in (run.start, run.end)]
     pieces = timemap.split(pieces, np.append(middles, edges))
-    owner = _owners(pieces, entries, runs, where)
+    owner = _owners(pieces, entries, runs, hearings)
     height = amount * np.array([math.log1p(entry.still_beats or 0.0) for entry in entries])
     mine = np.where(owner < 0, 0.0, height[owner])
     before = _lasting(pieces, owner, len(entries))
@@ -47,14 +51,11 @@ def movement(where: Where) -> tuple[np.ndarray, np.ndarray]:
     moments at which notes begin in it; of a part of a beat, what it would be in a whole one."""
     bars = where.bars
     beat = felt_beat(bars)
-    first = np.floor(bars["shift"] / beat + 1e-6)
-    count = np.maximum(np.ceil((bars["shift"] + bars["length"]) / beat - 1e-6) - first, 1).astype(np.int64)
-    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    start = np.repeat(bars["start"] - bars["shift"] + first * beat, count) + place * np.repeat(beat, count)
-    start = np.maximum(start, np.repeat(bars["start"], count))
+    beats = beats_of(bars, beat)
+    start = bars["start"][beats["row"]] + beats["start"]
     length = np.diff(start, append=where.length)
-    begun = np.diff(np.searchsorted(_moments(where), np.append(start, where.length) - 1e-6))
-    moving = begun * np.repeat(beat, count) / np.maximum(length, 1e-9)
+    begun = np.diff(np.searchsorted(_moments(where), np.append(start, where.length) - NEAR))
+    moving = begun * beat[beats["row"]] / np.maximum(length, ROUNDING)
     return start + length / 2, np.log2(np.clip(moving, FEWEST, MOST))
 
 
@@ -63,12 +64,11 @@ def _moments(where: Where) -> np.ndarray:
     notes, bars = where.score.notes, where.bars
     notes = notes[notes["length"] > 0]
     low, high = (np.searchsorted(notes["bar"], bars["row"], side=side) for side in ("left", "right"))
-    count = high - low
-    rows = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count - low, count)
-    return np.unique(np.round(np.repeat(bars["start"], count) + notes["offset"][rows], 6))
+    ordinal, place = spread(high - low)
+    return np.unique(np.round(bars["start"][ordinal] + notes["offset"][low[ordinal] + place], 6))
 
 
-def _owners(pieces: np.ndarray, entries: tuple[Rubato, ...], runs: list[list[Run]], where: Where) -> np.ndarray:
+def _owners(pieces: np.ndarray, entries: tuple[Rubato, ...], runs: list[list[Run]], hearings: Hearings) -> np.ndarray:
     """(pieces,) the entry that acts on each, -1 for none."""
     owner = np.full(len(pieces), -1)
     for number, each in enumerate(runs):
@@ -77,7 +77,7 @@ def _owners(pieces: np.ndarray, entries: tuple[Rubato, ...], runs: list[list[Run
             met = np.flatnonzero((owner[inside] >= 0) & (owner[inside] != number))
             if len(met):
                 at = pieces["start"][inside][met[0]]
-                tell_overlap(entries[owner[inside][met[0]]], entries[number], float(at), ONLY_LATER, where)
+                tell_overlap(entries[owner[inside][met[0]]], entries[number], float(at), ONLY_LATER, hearings)
             owner[inside] = number
     return owner
 

@@ -14,13 +14,14 @@ from timing.plan import Plan
 from timing.plan.time import Hold, TempoMark
 from timing.remarks import CannotDo, Remark, Severity
 from timing.time.movement import add_movement
-from timing.time.phrases import PhraseRun, add_pace_arches, arch_knots
+from timing.time.phrases import PhraseRun, add_pace_arches, arch_knots, phrase_runs
 from timing.time.rubato import add_rubato, rubato_cells
 from timing.time.scale import AS_PLANNED, Scale
 from timing.time.slowing import SlowingRun, bare_a_tempos, releases, slowing_events, slowing_runs
 from timing.timemap import TimeMap, between, mixed, split
 from timing.tracks import Event, Segment, follow, law
 from timing.where import Run, Where, left_out
+from timing.where.hearings import Hearings
 
 STANDARD_TEMPO = 120.0  # quarters a minute where neither plan nor score says one (Standard MIDI Files 1.0)
 
@@ -36,21 +37,25 @@ class Pace:
     whether the clock waits for it)."""
 
     time: TimeMap
+    phrases: list[PhraseRun]
     slowings: list[SlowingRun]
     releases: list[float]  # quarters at which a held pace ends: a new tempo, a tempo, where the order goes back
     louder: list[Segment]  # dB of the allargandos
     breaths: list[tuple[float, float, bool]]
+    remarks: tuple[Remark, ...]
 
 
 @np.errstate(over="ignore", divide="ignore", invalid="ignore")  # what grows beyond all measure is refused at the end
-def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where, scale: Scale = AS_PLANNED) -> Pace:
-    """Integrate everything the plan says about time. Faults against the score are left in `where.remarks`."""
-    tempi = tempo_events(plan, where)
+def build_pace(plan: Plan, where: Where, scale: Scale = AS_PLANNED) -> Pace:
+    """Integrate everything the plan says about time."""
+    hearings = Hearings(where)
+    phrases = phrase_runs(plan.phrases, hearings)
+    tempi = tempo_events(plan, hearings)
     track = follow(tempi, _first_tempo(plan, where), where.length, where.returns)
     track = [replace(each, first=each.first * scale.pace, last=each.last * scale.pace) for each in track]
-    slowings = slowing_runs(plan.slowing, phrases, where, scale.amount)
-    stretches = [stretch for hold in plan.holds for stretch in _stretches(hold, where)]
-    _tell_overlaps(stretches, where)
+    slowings = slowing_runs(plan.slowing, phrases, hearings, scale.amount)
+    stretches = [stretch for hold in plan.holds for stretch in _stretches(hold, hearings)]
+    _tell_overlaps(stretches, hearings)
     knots = [*where.bars["start"], *arch_knots(phrases), *(end for s in slowings for end in (s.run.start, s.run.end))]
     knots += [segment.start for segment in track] + [end for start, stop, *_ in stretches for end in (start, stop)]
     pieces = split(timemap.strict(where.length, 1.0), knots)
@@ -61,7 +66,7 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where, scale: Scale 
         row = np.searchsorted(pieces["start"], quarters) - 1
         return math.exp(pieces["a0"][row] + pieces["a1"][row] + pieces["a2"][row])
 
-    a_tempos = bare_a_tempos(plan.slowing, where)
+    a_tempos = bare_a_tempos(plan.slowing, hearings)
     fresh = [(event.start, event.end) for event in tempi] + [(here, here) for here, _ in where.returns]
     inside = _inside([start for start, _ in fresh], slowings)
     fresh = [stretch for stretch, within in zip(fresh, inside, strict=True) if not within]
@@ -72,13 +77,14 @@ def build_pace(plan: Plan, phrases: list[PhraseRun], where: Where, scale: Scale 
     _apply(pieces, slowing, "v0", "v1", "vq")
     for start, end, length, _ in stretches:
         pieces["hold"][between(pieces, start, end)] /= length**scale.amount
-    pieces = add_movement(pieces, plan.rubato, where, scale.amount)
-    pieces = add_rubato(pieces, rubato_cells(plan.rubato, where, scale.amount), plan.rubato, where)
-    silences = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, where)]
+    pieces = add_movement(pieces, plan.rubato, hearings, scale.amount)
+    pieces = add_rubato(pieces, rubato_cells(plan.rubato, hearings, scale.amount), plan.rubato, hearings)
+    silences = [(at, seconds, not hold.in_time) for hold in plan.holds for at, seconds in _silences(hold, hearings)]
     breaths = [(at, seconds * scale.amount, waits) for at, seconds, waits in silences if scale.amount]
     pieces = _add_silences(pieces, [(at, seconds) for at, seconds, waits in breaths if waits], where)
     _refuse_extremes(pieces, where)
-    return Pace(TimeMap(pieces), slowings, sorted(start for start, _ in fresh + a_tempos), louder, breaths)
+    released = sorted(start for start, _ in fresh + a_tempos)
+    return Pace(TimeMap(pieces), phrases, slowings, released, louder, breaths, tuple(hearings.remarks))
 
 
 def _inside(moments: list[float], slowings: list[SlowingRun]) -> list[bool]:
@@ -103,20 +109,20 @@ def _apply(pieces: np.ndarray, track: list[Segment], first: str, last: str, q: s
 # -- tempo marks
 
 
-def tempo_events(plan: Plan, where: Where) -> list[Event]:
+def tempo_events(plan: Plan, hearings: Hearings) -> list[Event]:
     """The tempo changes of the plan."""
-    primo = _first_tempo(plan, where)
+    primo = _first_tempo(plan, hearings.where)
     made = []
     for mark in plan.tempo:
         change = _new_tempo(mark.tempo, primo)
         if mark.over is not None:
-            runs = [run for run in where.runs_of(mark, "over") if run.complete]
+            runs = [run for run in hearings.runs_of(mark, "over") if run.complete]
             made += [
                 Event(run.start, run.end, _from_midway(change, mark, behind), mark.curvature, rank=1)
                 for run, behind in zip(runs, left_out(runs), strict=True)
             ]
         elif mark.at is not None:
-            made += [Event(float(s), float(s), change) for s in where.moments_of(mark, "at")]
+            made += [Event(float(s), float(s), change) for s in hearings.moments_of(mark, "at")]
     return made
 
 
@@ -149,29 +155,29 @@ def _from_midway(change: Callable[[float], float], mark: TempoMark, behind: floa
 # -- fermatas, accents, breaths
 
 
-def _stretches(hold: Hold, where: Where) -> list[tuple[float, float, float, Hold]]:
+def _stretches(hold: Hold, hearings: Hearings) -> list[tuple[float, float, float, Hold]]:
     """(start, end, how much longer, the entry) of a fermata or an agogic accent."""
     if hold.kind not in ("fermata", "agogic"):
         return []
     length = hold.length or (FERMATA if hold.kind == "fermata" else AGOGIC)
     made = []
-    for run in where.runs_of(hold, hold.kind):
+    for run in hearings.runs_of(hold, hold.kind):
         end = run.end
         if hold.where.start == hold.where.end and hold.where.start.beat is not None:
-            end = run.start + _held(run, where)
+            end = run.start + _held(run, hearings.where)
         made.append((run.start, end, length, hold))
     return made
 
 
-def _tell_overlaps(stretches: list[tuple[float, float, float, Hold]], where: Where) -> None:
+def _tell_overlaps(stretches: list[tuple[float, float, float, Hold]], hearings: Hearings) -> None:
     """A caution where two holds act upon each other."""
     ordered = sorted(stretches, key=lambda stretch: stretch[:2])
     for (_, end, _, older), (start, _, _, hold) in pairwise(ordered):
         if start < end - 1e-9:
-            bar, beat, pass_ = where.beat(start)
+            bar, beat, pass_ = hearings.where.beat(start)
             both = f"the {hold.kind} {hold.where} and the {older.kind} {older.where}"
             message = f"{both} meet: there each acts upon the other"
-            where.remark(
+            hearings.remark(
                 Severity.CAUTION, "holds-overlap", message, hold.place(hold.kind), bar_name=bar, beat=beat, pass_=pass_,
                 suggestion="leave one of them out, or let the first end where the second begins",
             )  # fmt: skip
@@ -193,12 +199,12 @@ def _held(run: Run, where: Where) -> float:
     return float(min(held, where.line_ends[run.first] - run.start))
 
 
-def _silences(hold: Hold, where: Where) -> list[tuple[float, float]]:
+def _silences(hold: Hold, hearings: Hearings) -> list[tuple[float, float]]:
     """(quarters, seconds) of the silence before that moment."""
     if hold.kind not in ("breath", "caesura"):
         return []
     seconds = hold.seconds or (BREATH if hold.kind == "breath" else CAESURA)
-    return [(float(s), seconds) for s in where.moments_of(hold, hold.kind, after=True)]
+    return [(float(s), seconds) for s in hearings.moments_of(hold, hold.kind, after=True)]
 
 
 def _add_silences(pieces: np.ndarray, silences: list[tuple[float, float]], where: Where) -> np.ndarray:

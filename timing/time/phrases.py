@@ -11,6 +11,7 @@ from timing import timemap
 from timing.performance import PHRASE
 from timing.plan.time import Phrase
 from timing.where import Run, Where
+from timing.where.hearings import Hearings
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class PhraseRun:
         return self.run.end
 
 
-def phrase_runs(phrases: tuple[Phrase, ...], where: Where) -> list[PhraseRun]:
+def phrase_runs(phrases: tuple[Phrase, ...], hearings: Hearings) -> list[PhraseRun]:
     """All hearings of all phrases, sorted by start, outer ones first."""
     made: list[PhraseRun] = []
     seen = 0
@@ -41,8 +42,8 @@ def phrase_runs(phrases: tuple[Phrase, ...], where: Where) -> list[PhraseRun]:
     def visit(phrase: Phrase, depth: int, outer: int | None) -> None:
         nonlocal seen
         number, seen = seen, seen + 1
-        runs = where.runs_of(phrase, "bars")
-        made.extend(PhraseRun(phrase, run, depth, number, outer, _length_in_bars(run, where)) for run in runs)
+        runs = hearings.runs_of(phrase, "bars")
+        made.extend(PhraseRun(phrase, run, depth, number, outer, _length_in_bars(run, hearings.where)) for run in runs)
         for inner in phrase.inside:
             visit(inner if inner.passes else inner.model_copy(update={"passes": phrase.passes}), depth + 1, number)
 

@@ -19,6 +19,7 @@ from timing import timemap
 from timing.plan.time import Rubato
 from timing.remarks import Severity
 from timing.where import Where
+from timing.where.hearings import Hearings
 
 # A stretch of score time, in quarters, whose end is kept: the log of the pace at the height of its first half, and the
 # entry in the plan's `rubato`.
@@ -29,14 +30,14 @@ _CLOSE = 1e-14  # the log of a length against the one that is kept
 _STEPS = 60
 
 
-def rubato_cells(entries: tuple[Rubato, ...], where: Where, amount: float = 1.0) -> np.ndarray:
+def rubato_cells(entries: tuple[Rubato, ...], hearings: Hearings, amount: float = 1.0) -> np.ndarray:
     """CELL table of all hearings of what hurries or lingers, sorted, no two overlapping: where they would, the entry
     that comes later in the plan counts, with a caution. `amount` scales the heights."""
     kept = np.zeros(0, CELL)
     for number, entry in reversed(list(enumerate(entries))):
         if entry.hurry is None and entry.linger is None:
             continue
-        edges = [_edges(run, entry.keeps == "bar line", where) for run in where.runs_of(entry, "bars")]
+        edges = [_edges(run, entry.keeps == "bar line", hearings.where) for run in hearings.runs_of(entry, "bars")]
         made = np.zeros(sum(len(each) - 1 for each in edges), CELL)
         if len(made):
             made["start"] = np.concatenate([each[:-1] for each in edges])
@@ -49,7 +50,7 @@ def rubato_cells(entries: tuple[Rubato, ...], where: Where, amount: float = 1.0)
             row = np.flatnonzero(met)[0]
             later = kept[first[row]]
             at = float(max(made["start"][row], later["start"]))
-            tell_overlap(entry, entries[later["entry"]], at, ONLY_LATER, where)
+            tell_overlap(entry, entries[later["entry"]], at, ONLY_LATER, hearings)
         kept = np.concatenate([kept, made[~met]])
         kept = kept[np.argsort(kept["start"])]
     return kept
@@ -68,18 +69,18 @@ def _edges(run, bar_lines: bool, where: Where) -> np.ndarray:
 ONLY_LATER = "where they meet only the later entry acts"
 
 
-def tell_overlap(older: Rubato, newer: Rubato, quarters: float, what: str, where: Where) -> None:
+def tell_overlap(older: Rubato, newer: Rubato, quarters: float, what: str, hearings: Hearings) -> None:
     """A caution where two entries meet; `what` says what happens there."""
-    bar, beat, pass_ = where.beat(quarters)
+    bar, beat, pass_ = hearings.where.beat(quarters)
     message = f"the rubato {newer.bars} overlaps the rubato {older.bars}: {what}"
     suggestion = "end the first one before the second begins, or give them different passes"
-    where.remark(
+    hearings.remark(
         Severity.CAUTION, "rubato-overlap", message, newer.place("bars"),
         bar_name=bar, beat=beat, pass_=pass_, suggestion=suggestion,
     )  # fmt: skip
 
 
-def add_rubato(pieces: np.ndarray, cells: np.ndarray, entries: tuple[Rubato, ...], where: Where) -> np.ndarray:
+def add_rubato(pieces: np.ndarray, cells: np.ndarray, entries: tuple[Rubato, ...], hearings: Hearings) -> np.ndarray:
     """The pieces with the parabolas of all cells, each of which lasts as long as it did before.
 
     Where the second half cannot make up for the first, both are smaller, with a caution.
@@ -112,14 +113,14 @@ def add_rubato(pieces: np.ndarray, cells: np.ndarray, entries: tuple[Rubato, ...
         height[0] = np.where(limited, given_back(0), height[0])
         for number in np.unique(cells["entry"][limited]).tolist():
             cell = cells[np.flatnonzero(limited & (cells["entry"] == number))[0]]
-            _tell_limit(entries[number], cell, where)
+            _tell_limit(entries[number], cell, hearings)
     return _bent(pieces, halves, height)
 
 
-def _tell_limit(entry: Rubato, cell: np.void, where: Where) -> None:
-    bar, beat, pass_ = where.beat(float(cell["start"]))
+def _tell_limit(entry: Rubato, cell: np.void, hearings: Hearings) -> None:
+    bar, beat, pass_ = hearings.where.beat(float(cell["start"]))
     message = f"the rubato {entry.bars} takes more time than it can give back before its end: there it is smaller"
-    where.remark(
+    hearings.remark(
         Severity.CAUTION, "rubato-limited", message, entry.place(entry.kind), bar_name=bar, beat=beat, pass_=pass_,
         suggestion=f"a smaller '{entry.kind}', or a longer stretch to give it back in (keeps: end)",
     )  # fmt: skip

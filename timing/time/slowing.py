@@ -14,6 +14,7 @@ from timing.remarks import Edit, Severity
 from timing.time.phrases import PhraseRun
 from timing.tracks import Event
 from timing.where import Fault, Run, Where
+from timing.where.hearings import Hearings
 
 DEFAULT_Q = 3.0  # constant braking power (A. Friberg and J. Sundberg, JASA 105, 1999)
 DEFAULT_HURRY = 1.15  # the house's own value; no study of accelerandi gave one
@@ -36,7 +37,7 @@ class SlowingRun:
 
 
 def slowing_runs(
-    entries: tuple[Slowing, ...], phrases: list[PhraseRun], where: Where, amount: float = 1.0
+    entries: tuple[Slowing, ...], phrases: list[PhraseRun], hearings: Hearings, amount: float = 1.0
 ) -> list[SlowingRun]:
     """All hearings of all changes of pace (without the bare `a tempo` entries), sorted by start.
 
@@ -44,20 +45,20 @@ def slowing_runs(
     that contain its end. `amount` scales every change in log pace.
     """
     made: list[SlowingRun] = []  # sorted, and no two overlap
-    overlaps = _Overlaps(where)
+    overlaps = _Overlaps(hearings)
     endings = np.array([(p.end, p.bars) for p in phrases]).reshape(-1, 2)
     for entry in entries:
         if entry.kind == "a tempo":
             continue
-        runs = [run for run in where.runs_of(entry, entry.kind) if run.complete]
+        runs = [run for run in hearings.runs_of(entry, entry.kind) if run.complete]
         overlaps.starts[id(entry)] = np.round([run.start for run in runs], 3)
-        for run, back in zip(runs, _backs(entry, runs, where), strict=True):
-            to = entry.to or _usual(entry, run, endings, where)
+        for run, back in zip(runs, _backs(entry, runs, hearings), strict=True):
+            to = entry.to or _usual(entry, run, endings, hearings.where)
             _put(made, SlowingRun(entry, run, to**amount, run.end, back), overlaps)
     return made
 
 
-def _backs(entry: Slowing, runs: list[Run], where: Where) -> list[float | None]:
+def _backs(entry: Slowing, runs: list[Run], hearings: Hearings) -> list[float | None]:
     """For each run of an entry the quarter by which the tempo has come back: a place that is named counts where it is
     heard before the slowdown comes again; elsewhere the return is at once."""
     if entry.then is None or not runs:
@@ -66,14 +67,14 @@ def _backs(entry: Slowing, runs: list[Run], where: Where) -> list[float | None]:
     if entry.then is True:
         return ends.tolist()
     try:
-        moments = where.moments(entry.then)
+        moments = hearings.where.moments(entry.then)
         fault = f"the return by {entry.then} does not come after the end of {entry.where}"
     except Fault as unknown:
         moments, fault = np.zeros(0), str(unknown)
     following = np.append(moments, np.inf)[np.searchsorted(moments, ends, side="right")]
-    again = np.array([*(run.start for run in runs[1:]), where.length])
+    again = np.array([*(run.start for run in runs[1:]), hearings.where.length])
     if not np.any(following <= again):
-        where.remark(Severity.ERROR, "plan-position", fault, entry.place("then"))
+        hearings.remark(Severity.ERROR, "plan-position", fault, entry.place("then"))
     return np.where(following <= again, following, ends).tolist()
 
 
@@ -92,20 +93,20 @@ def _put(made: list[SlowingRun], new: SlowingRun, overlaps: _Overlaps) -> None:
 class _Overlaps:
     """Tells where two changes of pace meet. `starts` are the quarters (to a thousandth) at which entries are heard."""
 
-    def __init__(self, where: Where):
+    def __init__(self, hearings: Hearings):
         self.starts: dict[int, np.ndarray] = {}  # by the identity of the entry
-        self._where = where
+        self._hearings = hearings
         self._fixes: dict[tuple, tuple[Edit, ...]] = {}
 
     def tell(self, old: SlowingRun, new: SlowingRun) -> None:
-        bar, beat, pass_ = self._where.beat(max(old.run.start, new.run.start))
+        bar, beat, pass_ = self._hearings.where.beat(max(old.run.start, new.run.start))
         message = (
             f"the {new.entry.kind} {new.entry.where} overlaps the {old.entry.kind} {old.entry.where}: "
             "where they meet only the later entry acts"
         )
         fix = self._parted(*sorted((old, new), key=lambda slow: slow.run.start))
         suggestion = shown(fix) or "end the first one before the second begins, or give them different passes"
-        self._where.remark(
+        self._hearings.remark(
             Severity.CAUTION, "slowings-overlap", message, new.entry.place(new.entry.kind),
             bar_name=bar, beat=beat, pass_=pass_, suggestion=suggestion, fix=fix,
         )  # fmt: skip
@@ -118,7 +119,7 @@ class _Overlaps:
         if key not in self._fixes:
             follows = np.isin(np.round(self.starts[key[0]] + away, 3), self.starts[key[1]]).all()
             possible = away > 0 and first.run.begun and follows and not first.entry.printed
-            bars = self._where.range_text(first.run.start, second.run.start) if possible else ""
+            bars = self._hearings.where.range_text(first.run.start, second.run.start) if possible else ""
             changes = {first.entry.kind: bars, "then": None}
             self._fixes[key] = (replaced(first.entry, changes),) if possible else ()
         return self._fixes[key]
@@ -169,13 +170,13 @@ def releases(stretches: list[tuple[float, float]], value: float) -> list[Event]:
     return [Event(start, end, _to(value), DEFAULT_Q, if_still=True) for start, end in stretches]
 
 
-def bare_a_tempos(entries: tuple[Slowing, ...], where: Where) -> list[tuple[float, float]]:
+def bare_a_tempos(entries: tuple[Slowing, ...], hearings: Hearings) -> list[tuple[float, float]]:
     """(start, end) in quarters of the bare `a tempo` entries: at one position at once, over a range by degrees."""
     made = []
     for entry in entries:
         if entry.kind == "a tempo":
             once = entry.where.start == entry.where.end
-            made += [(run.start, run.start if once else run.end) for run in where.runs_of(entry, "a tempo")]
+            made += [(run.start, run.start if once else run.end) for run in hearings.runs_of(entry, "a tempo")]
     return made
 
 

@@ -4,24 +4,21 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sized
 from dataclasses import dataclass
 from functools import cached_property
 from string import ascii_lowercase
 
 import numpy as np
 
+from timing.columns import NEAR, spread
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range, beat_name
-from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import Score
 from timing.where.naming import position_at, position_over
 
 Passes = int | str | tuple[int, ...] | None  # a pass; or (of what the score says) the performed bars themselves
 
 _MOST_NAMED = 5  # bars of one number, where another of them is asked for
-_NEAR = 1e-6  # quarters; nothing in music is as short
-MOST_HEARD = 250_000  # hearings of all entries: far beyond any music, and soon told
 
 
 @dataclass(frozen=True)
@@ -57,6 +54,34 @@ def felt_beat(bars: np.ndarray) -> np.ndarray:
     return np.where(is_compound(bars), 3, 1) * 4 / bars["unit"]
 
 
+# A beat of a bar: from and to which quarter of the bar it lasts, and which beat of the metre it is, from 0.
+BAR_BEAT = np.dtype(
+    [
+        ("row", np.int64),
+        ("number", np.int64),
+        ("start", np.float64),
+        ("end", np.float64),
+        ("begins", np.bool_),  # in this bar; else a part of it is missing, which a pickup begins within
+        ("ends", np.bool_),
+    ]
+)
+
+
+def beats_of(bars: np.ndarray, beat: np.ndarray) -> np.ndarray:
+    """BAR_BEAT table of all beats of these bars (with `shift` and `length`), of (n,) `beat` quarters in each: row by
+    row, at least one a bar."""
+    first = np.floor(bars["shift"] / beat + NEAR).astype(np.int64)
+    over = np.ceil((bars["shift"] + bars["length"]) / beat - NEAR).astype(np.int64)
+    row, place = spread(np.maximum(over - first, 1))
+    made = np.zeros(len(row), BAR_BEAT)
+    made["row"], made["number"] = row, first[row] + place
+    start = made["number"] * beat[row] - bars["shift"][row]
+    end, length = start + beat[row], bars["length"][row]
+    made["start"], made["end"] = np.maximum(start, 0), np.minimum(end, length)
+    made["begins"], made["ends"] = start > -NEAR, end < length + NEAR
+    return made
+
+
 def near(beat: float | None) -> float | None:
     """A beat to a thousandth: 2.333 and 2+1/3 are one place."""
     return None if beat is None else round(beat, 3)
@@ -66,19 +91,25 @@ class Fault(ValueError):  # noqa: N818 (a fault is the house's word)
     """A position that the score does not have."""
 
 
+@dataclass(frozen=True, eq=False)
 class Where:
-    """Finds positions in one performed order; gathers remarks on those that do not exist or are never heard."""
+    """The geometry of one performed order: where positions and ranges of the score lie in it. It knows no plan, and
+    asking it changes nothing; `timing.where.hearings` asks it for the entries of a plan."""
 
-    def __init__(self, score: Score, bars: np.ndarray):
-        self.score, self.bars = score, bars
-        self.remarks: list[Remark] = []
-        self._found = 0  # runs and moments of entries
-        self._said: set[Remark] = set()
-        self._rows = _rows_by_name(score)
-        bracketed = np.zeros(len(score.bars) + 1, np.int64)
-        for mark in score.marks_of("ending"):
+    score: Score
+    bars: np.ndarray  # PASSAGE
+
+    @cached_property
+    def _rows(self) -> dict[str, list[int]]:
+        return _rows_by_name(self.score)
+
+    @cached_property
+    def endings(self) -> np.ndarray:
+        """(rows + 1,) how many bars of endings come before each row of the score's bars."""
+        bracketed = np.zeros(len(self.score.bars) + 1, np.int64)
+        for mark in self.score.marks_of("ending"):
             bracketed[mark["bar"] + 1 : mark["end_bar"] + 2] = 1
-        self.endings = np.cumsum(bracketed)  # endings' bars before each row
+        return np.cumsum(bracketed)
 
     @property
     def length(self) -> float:
@@ -126,8 +157,8 @@ class Where:
             bar = self.score.bars[row]
             beat = 4 / int(bar["unit"])
             offset = float(position.beat - 1) * beat - bar["shift"]
-            missing = 0.0 if position.instant else beat - 2 * _NEAR  # of a beat that a pickup comes in on
-            if -_NEAR - missing <= offset < bar["length"] - _NEAR:
+            missing = 0.0 if position.instant else beat - 2 * NEAR  # of a beat that a pickup comes in on
+            if -NEAR - missing <= offset < bar["length"] - NEAR:
                 return row, max(offset, 0.0)
         raise Fault(self._no_beat(position, rows))
 
@@ -172,7 +203,7 @@ class Where:
         for row in self._rows_of(position):
             bar = self.score.bars[row]
             offset = float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
-            if abs(offset - bar["length"]) < _NEAR:
+            if abs(offset - bar["length"]) < NEAR:
                 return row, float(bar["length"])
         return self.point(position)
 
@@ -262,6 +293,12 @@ class Where:
                 made.append(Run(float(begin), float(stop), a, b, complete, bool(rows[a] == first)))
         return made
 
+    def spans(self, entry: Entry) -> list[tuple[float, float]]:
+        """Start and end of each hearing of an entry that stands `at` a place (what begins there) or over `bars`."""
+        if (at := getattr(entry, "at", None)) is not None:
+            return [(float(begun), float(begun) + NEAR) for begun in self.moments(at, entry.passes)]
+        return [(run.start, run.end) for run in self.runs(entry.value("bars"), entry.passes)]
+
     def on_pass(self, passes: Passes) -> np.ndarray:
         """(n,) which performed bars belong to a pass: 1, 2, ..., `last`, `da capo`, or None for all; or those that are
         named themselves."""
@@ -313,63 +350,6 @@ class Where:
         """Quarters of a bar by the metre that holds here."""
         bar = self.bars[self.ordinal(quarters)]
         return 4 * int(bar["beats"]) / int(bar["unit"])
-
-    # -- with the faults of an entry gathered
-
-    def moments_of(self, entry: Entry, key: str, after: bool = False) -> np.ndarray:
-        """As `moments`, for a key of an entry; faults and places never heard become remarks."""
-        return self._gather(entry, key, lambda: self.moments(entry.value(key), entry.passes, after), np.zeros(0))
-
-    def runs_of(self, entry: Entry, key: str, arriving: bool = False) -> list[Run]:
-        """As `runs`, for a key of an entry; faults and places never heard become remarks."""
-        return self._gather(entry, key, lambda: self.runs(entry.value(key), entry.passes, arriving), [])
-
-    def spans_of(self, entry: Entry) -> list[tuple[float, float]]:
-        """Start and end of each hearing of an entry that stands `at` a place (what begins there) or over `bars`."""
-        if getattr(entry, "at", None) is not None:
-            return [(float(at), float(at) + 1e-6) for at in self.moments_of(entry, "at")]
-        return [(run.start, run.end) for run in self.runs_of(entry, "bars")]
-
-    def _gather(self, entry, key, find, nothing):
-        try:
-            found = find()
-        except Fault as fault:
-            self.remark(Severity.ERROR, "plan-position", str(fault), entry.place(key))
-            return nothing
-        self.count(found, entry)
-        said = ""
-        if not len(found):
-            said = f"{_bars(entry.value(key))} never heard"
-        elif key in entry.NEED_END and not any(run.complete for run in found):
-            said = f"the end of {entry.value(key)} is never reached"
-        if said:
-            when = f" {pass_in_words(entry.passes)}" if entry.passes else ""
-            message = f"{said}{when} in this order of the bars: the entry does nothing"
-            self.remark(Severity.CAUTION, "never-heard", message, entry.place(key))
-        return found
-
-    def count(self, found: Sized, entry: Entry) -> None:
-        """Count the hearings of an entry that were found; CannotDo where there are too many of all of them."""
-        self._found += len(found)
-        if self._found > MOST_HEARD:
-            message = (
-                f"the entries of the plan and the marks of the score are heard more than {MOST_HEARD:,} times in this "
-                "order of the bars"
-            )
-            raise CannotDo([Remark(Severity.ERROR, "plan-size", message, entry.place())])
-
-    def remark(self, severity: Severity, code: str, message: str, place: Place | None, **more) -> None:
-        """Keep a remark, once."""
-        made = Remark(severity, code, message, place, **more)
-        if made not in self._said:
-            self._said.add(made)
-            self.remarks.append(made)
-
-
-def _bars(place: Position | Range) -> str:
-    """A place as the subject of a sentence: bar 7 is, bars 7-8 are, 7:2 - 8:3 is."""
-    text = str(place)
-    return f"{text} is" if ":" in text else f"bars {text} are" if "-" in text else f"bar {text} is"
 
 
 def pass_in_words(passes: Passes) -> str:

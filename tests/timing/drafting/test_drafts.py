@@ -68,7 +68,7 @@ def test_the_end_of_the_piece_is_slowed_most(drafted):
     for entry in final:  # none where the score itself says how it ends
         assert entry.to < min((other.to for other in own if other not in final), default=1)
         assert entry is own[-1] or entry.passes == "last"
-        assert reading.where.runs_of(entry, "rallentando")[-1].end == pytest.approx(last)
+        assert reading.where.runs(entry.rallentando, entry.passes)[-1].end == pytest.approx(last)
         reached = reading.performance.time.tempo(last, before=True) / reading.performance.time.basic(last)
         assert reached == pytest.approx(entry.to, rel=0.2)  # beats of few notes aside
     assert len(final) <= 1

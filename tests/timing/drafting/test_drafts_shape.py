@@ -138,7 +138,7 @@ def test_ends_are_those_of_the_order_that_is_played(tmp_path):
     assert [(end.at, end.bars) for end in found] == [(28, 7), (56, 8), (88, 8)]
     made = drafted(tmp_path, text)
     for entry in made.reading.plan.slowing:
-        assert made.reading.where.runs_of(entry, entry.kind), entry
+        assert made.reading.where.runs(entry.where, entry.passes), entry
     assert not [remark for remark in made.remarks if remark.code == "never-heard"]
 
 

@@ -319,7 +319,10 @@ def test_a_hold_gives_way_in_the_same_place(hold, fate):
     played = made(sign("fermata", 3), plan={"holds": [hold]} | REPEATED)
     assert fates(played) == [fate]
     held = [
-        run for entry in played.plan.holds if entry.kind == "fermata" for run in played.where.runs_of(entry, "fermata")
+        run
+        for entry in played.plan.holds
+        if entry.kind == "fermata"
+        for run in played.where.runs(entry.fermata, entry.passes)
     ]
     assert len({run.start for run in held}) == len(held)
 

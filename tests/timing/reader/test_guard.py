@@ -221,7 +221,7 @@ def test_accepted_whatever_its_dress(tmp_path, name, content):
 
 def test_more_notes_than_are_played(monkeypatch):
     """Repeats and ornaments are counted before they are made."""
-    monkeypatch.setattr("timing.reading.MOST_PLAYED", 60)
+    monkeypatch.setattr("timing.notes.written.MOST_PLAYED", 60)
     monkeypatch.setattr("timing.notes.ornaments.MOST_PLAYED", 60)
     assert len(reading(bars=4, plan={"order": "1-4, 1-4"}).performance.notes) == 32
     with pytest.raises(CannotDo, match="in this order of the bars there are more than 60 notes"):

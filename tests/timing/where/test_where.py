@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import FrozenInstanceError
+
 import numpy as np
 import pytest
 from places import DA_CAPO, ending, spans, where
@@ -14,6 +16,7 @@ from timing.plan.time import Hold, Slowing
 from timing.remarks import CannotDo
 from timing.score import Score
 from timing.where import Fault, Where, is_compound
+from timing.where.hearings import Hearings
 
 # -- ranges, sentence by sentence (4/4: bar 7 begins at quarter 24, and again at 56)
 
@@ -243,7 +246,7 @@ def test_a_bar_that_the_numbering_leaves_out():
 
 
 def test_what_is_never_heard_is_a_caution():
-    here = where(DA_CAPO)
+    here = Hearings(where(DA_CAPO))
     assert here.runs_of(Slowing.model_validate({"rallentando": "9-12", "pass": 2}), "rallentando") == []
     assert here.moments_of(
         Hold.model_validate({"breath": "after 9:1", "pass": "last"}), "breath", after=True
@@ -256,7 +259,7 @@ def test_what_is_never_heard_is_a_caution():
 
 
 def test_a_slowdown_whose_end_is_never_reached_is_a_caution():
-    here = where(DA_CAPO)
+    here = Hearings(where(DA_CAPO))
     here.runs_of(Slowing.model_validate({"rallentando": "3-5", "pass": 2}), "rallentando")
     here.runs_of(Slowing.model_validate({"a tempo": "3-5", "pass": 2}), "a tempo")
     assert [remark.message for remark in here.remarks] == [
@@ -265,7 +268,7 @@ def test_a_slowdown_whose_end_is_never_reached_is_a_caution():
 
 
 def test_a_fault_is_told_once_and_as_an_error():
-    here = where()
+    here = Hearings(where())
     entry = Slowing.model_validate({"rallentando": "40"})
     assert here.runs_of(entry, "rallentando") == here.runs_of(entry, "rallentando") == []
     assert [(remark.severity, remark.message) for remark in here.remarks] == [
@@ -299,3 +302,14 @@ def test_an_endless_plan_is_refused():
     plan = {"order": ["1"] * 1000, "accents": [{"at": f"1:{1 + n % 4}"} for n in range(5000)]}
     with pytest.raises(CannotDo, match="more than 250,000 times"):
         reading(plan, bars=2)
+
+
+def test_asking_a_reading_changes_nothing():
+    here = where(DA_CAPO)
+    with pytest.raises(FrozenInstanceError):
+        here.bars = here.bars[:1]
+    with pytest.raises(Fault):
+        here.runs(parse_range("40"))
+    one, other = Hearings(here), Hearings(here)
+    one.runs_of(Slowing.model_validate({"rallentando": "40"}), "rallentando")
+    assert len(one.remarks) == 1 and not other.remarks and not hasattr(here, "remarks")
