@@ -24,7 +24,7 @@ from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan
 from timing.plan.strings import StringChoice
 from timing.score import Score, Sign
-from timing.strings.hands import Hand, Sounds
+from timing.strings.hands import Sounds, hand_for
 from timing.strings.playable import WISH, frets_on, ways
 from timing.strings.remarks import Teller
 from timing.strings.ringing import RINGS, ligados, rings_until
@@ -159,7 +159,7 @@ def _play_part(
     seconds = float(played["onset"][rows[-1]] - played["onset"][rows[0]]) / span if span > 0 else 1.0
     sounds, number = _sounds(played, notes, rows[able], kind[able], wish[able], tied, seconds)
     across = np.array([bool(values[6]) for values in kinds.tolist()])
-    string, fret, _ = Hand(tables, across, int((tuning > 0).sum())).play(sounds, seconds)
+    string, fret, _ = hand_for(tables, across, int((tuning > 0).sum())).play(sounds, seconds)
     played["string"][rows[able]], played["fret"][rows[able]] = string[number], fret[number]
     teller.hard_chords(rows[able], sounds, number, tables, int((tuning > 0).sum()))
 

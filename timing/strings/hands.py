@@ -87,6 +87,17 @@ class Shape:
     leaves: np.ndarray  # (states,) the column of `_shifts` for what comes next
 
 
+def hand_for(ways: list[np.ndarray], across: np.ndarray, strings: int) -> Hand:
+    """The hand for these ways: the one that has met them before, if there is one, since working out its tables takes
+    longer than all that it plays from them."""
+    return _hand(tuple(table.tobytes() for table in ways), across.tobytes(), strings)
+
+
+@lru_cache(16)
+def _hand(ways: tuple[bytes, ...], across: bytes, strings: int) -> Hand:
+    return Hand([np.frombuffer(table, WAY) for table in ways], np.frombuffer(across, bool), strings)
+
+
 class Hand:
     """Chooses strings for the sounds of one part. `ways` holds a WAY table for each kind of sound."""
 
