@@ -14,7 +14,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema, WrapVa
 
 from timing.plan import words
 from timing.plan.accept import Acceptance
-from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one
+from timing.plan.entry import AnyEntry, Entry, Faults, KeyFault, Words, exactly_one
 from timing.plan.sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan.strings import Capo, Name, Sounds, StringChoice, Tuning
 from timing.plan.time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Rubato, Slowing
@@ -74,6 +74,11 @@ _GROUPS = ("instrument", "sounds", "tuning", "capo", "tempo", "order", "marks", 
 MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings", "tuning", "ornaments")
 
 
+PrintedMark = Annotated[
+    str, *words.text(80, "as it is printed (rit., mf), or its kind (fermata, slur, staccato, trill, dynamics)")
+]
+
+
 class MarkLeftOut(Entry):
     """A mark of the score that is not played: at a place, or wherever it stands in some bars."""
 
@@ -82,26 +87,30 @@ class MarkLeftOut(Entry):
 
     at: words.Position | None = None
     bars: words.Range | None = None
-    mark: words.text(80, "as it is printed (rit., mf), or its kind (fermata, slur, staccato, trill, dynamics)")
+    mark: PrintedMark
 
 
-_KIND = words.one_of(MARKS, "a kind of mark")
+MarkKind = Annotated[str, *words.one_of(MARKS, "a kind of mark")]
+_mark_kind = words.word_reader(MARKS, "a kind of mark")
 
 
 def _kind_or_mark(value: Any, entry: Callable[[Any], MarkLeftOut]) -> MarkLeftOut | str:
-    return entry(value) if isinstance(value, dict | MarkLeftOut) else _KIND.__metadata__[0].func(value)
+    return entry(value) if isinstance(value, dict | MarkLeftOut) else _mark_kind(value)
+
+
+Cues = Annotated[str, *words.one_of(("play", "silent"), "what becomes of cues")]
 
 
 class Marks(Words):
     """Which of the score's own marks are not played, and what becomes of notes in cue size."""
 
     ignore: Annotated[
-        tuple[Annotated[MarkLeftOut, WrapValidator(_kind_or_mark), words.also(_KIND)], ...],
+        tuple[Annotated[MarkLeftOut, WrapValidator(_kind_or_mark), words.also(MarkKind)], ...],
         Field(max_length=MAX_ENTRIES),
         BeforeValidator(_one_or_more),
         words.also("string"),
     ] = Field((), description="kinds of marks, by the section of a plan that says the same, or single marks")
-    cues: words.one_of(("play", "silent"), "what becomes of cues") | None = Field(
+    cues: Cues | None = Field(
         None, description="notes in cue size; unless it is said, those of the voice are played, cues of others are not"
     )
 
@@ -116,21 +125,20 @@ def _marks(value: Any) -> Any:
     return value
 
 
-def _section(entry: type[Entry]) -> Any:
-    return Annotated[tuple[entry, ...], Field(max_length=MAX_ENTRIES), _nothing(()), words.OrNothing()]
+Section = Annotated[tuple[AnyEntry, ...], Field(max_length=MAX_ENTRIES), _nothing(()), words.OrNothing()]
+SectionName = Annotated[str, *words.one_of((*SECTIONS, *_GROUPS), "a section of a plan")]
+Title = Annotated[str, *words.text(200, "the title of this reading")]
 
 
 class Plan(Words):
     """One reading of one score. An empty plan plays the notes in strict time at an even level."""
 
     _files: tuple[Path, ...] = PrivateAttr(default=())
-    title: words.text(200, "the title of this reading") | None = None
+    title: Title | None = None
     based_on: words.FileName | None = Field(None, alias="based on", description="the plan this one starts from")
-    without: Annotated[
-        tuple[words.one_of((*SECTIONS, *_GROUPS), "a section of a plan"), ...],
-        BeforeValidator(_one_or_more),
-        words.also("string"),
-    ] = Field((), description="sections of that plan which this one leaves out")
+    without: Annotated[tuple[SectionName, ...], BeforeValidator(_one_or_more), words.also("string")] = Field(
+        (), description="sections of that plan which this one leaves out"
+    )
     score: words.FileName | None = None
     instrument: Instruments | None = Field(None, description="one for all, or one per part")
     sounds: Sounds | None = None
@@ -155,17 +163,17 @@ class Plan(Words):
         words.OrNothing(),
     ] = Field({}, description="how loud each voice is, and which leads")
     articulation: Annotated[Articulation, _nothing({}), words.OrNothing()] = Articulation()
-    phrases: _section(AnyPhrase) = Field((), description="where each phrase begins and ends")
-    slowing: _section(Slowing) = Field((), description="where the time gives way and comes back")
-    rubato: _section(Rubato) = Field((), description="where time is stolen and given back")
-    holds: _section(Hold) = Field((), description="where the time waits")
-    dynamics: _section(Dynamic) = Field((), description="marks and hairpins")
-    accents: _section(Accent) = Field((), description="notes that are played louder")
-    tone: _section(ToneChange) = Field((), description="where the tone changes")
-    second_time: _section(SecondTime) = Field((), alias="second time", description="what differs from the first time")
-    glissandi: _section(Glissando) = Field((), description="slides from one note into another")
-    strings: _section(StringChoice) = Field((), description="on which strings the notes lie, and how they are sounded")
-    accept: _section(Acceptance) = Field((), description="cautions that are meant to stand, each with its reason")
+    phrases: Section[AnyPhrase] = Field((), description="where each phrase begins and ends")
+    slowing: Section[Slowing] = Field((), description="where the time gives way and comes back")
+    rubato: Section[Rubato] = Field((), description="where time is stolen and given back")
+    holds: Section[Hold] = Field((), description="where the time waits")
+    dynamics: Section[Dynamic] = Field((), description="marks and hairpins")
+    accents: Section[Accent] = Field((), description="notes that are played louder")
+    tone: Section[ToneChange] = Field((), description="where the tone changes")
+    second_time: Section[SecondTime] = Field((), alias="second time", description="what differs from the first time")
+    glissandi: Section[Glissando] = Field((), description="slides from one note into another")
+    strings: Section[StringChoice] = Field((), description="on which strings the notes lie, and how they are sounded")
+    accept: Section[Acceptance] = Field((), description="cautions that are meant to stand, each with its reason")
 
     @property
     def files(self) -> tuple[Path, ...]:

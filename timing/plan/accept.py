@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Self
+from typing import Annotated, Self
 
 from pydantic import Field
 
 from timing.plan import words
 from timing.plan.entry import Entry, Faults, KeyFault
 
+Code = Annotated[str, *words.text(60, "the name of a caution, as `check` says it in brackets")]
+Reason = Annotated[str, *words.text(2000, "the reason for which it may stand, in words")]
+
 
 class Acceptance(Entry):
     """A caution (or advice) that is heard, known and meant."""
 
-    code: words.text(60, "the name of a caution, as `check` says it in brackets")
+    code: Code
     at: words.Position | None = Field(None, description="where it is told; a bar alone is anywhere in that bar")
-    because: words.text(2000, "the reason for which it may stand, in words")
+    because: Reason
 
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:

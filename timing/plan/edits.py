@@ -51,7 +51,7 @@ def shown(fix: tuple[Edit, ...]) -> str:
     """Changes as the musician reads them; what is added to one section stands in one list."""
     lists: dict[str, list[str]] = {}
     for edit in fix:
-        if edit.place is None and (edit.entry or "").startswith("{"):
+        if edit.place is None and edit.entry is not None and edit.entry.startswith("{"):
             lists.setdefault(edit.section, []).append(edit.entry)
     words = [shown_edit(edit) for edit in fix if edit.entry not in lists.get(edit.section, ())]
     return ", ".join([*words, *(f"{section}: [{', '.join(entries)}]" for section, entries in lists.items())])

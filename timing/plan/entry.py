@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from keyword import iskeyword
-from typing import Any, ClassVar, Self
+from typing import Annotated, Any, ClassVar, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationError, model_validator
 from pydantic_core import InitErrorDetails
@@ -70,7 +70,8 @@ class Words(BaseModel):
     def place(self, *path: str | int) -> Place | None:
         """Where this entry stands, or what lies in it under a path of keys and list places (as much of it as the file
         really has); None for plans made in Python."""
-        here, place = self._source, getattr(self._source, "place", None)
+        here: Any = self._source
+        place = getattr(here, "place", None)
         for step in path:
             try:
                 here, place = here[step], here.places[step]
@@ -84,7 +85,7 @@ class Words(BaseModel):
 
     def key_place(self, *path: str | int) -> Place | None:
         """Where the last key of this path stands itself, not its value."""
-        here = self._source
+        here: Any = self._source
         try:
             for step in path[:-1]:
                 here = here[step]
@@ -102,6 +103,9 @@ def exactly_one(kinds: tuple[str, ...]) -> ConfigDict:
     return ConfigDict(json_schema_extra={"oneOf": [{"required": [kind]} for kind in kinds]})
 
 
+Why = Annotated[str, *words.text(2000, "the reason, for whoever reads the plan")]
+
+
 class Entry(Words):
     """What every entry may carry. Where `KINDS` names keys, an entry has exactly one of them: its kind."""
 
@@ -109,7 +113,7 @@ class Entry(Words):
     NEED_END: ClassVar[tuple[str, ...]] = ()  # keys whose range acts only where its end is heard
 
     passes: words.Pass | None = Field(None, alias="pass")
-    why: words.text(2000, "the reason, for whoever reads the plan") | None = None
+    why: Why | None = None
     omit: words.YesNo = Field(False, description="in a plan based on another: leave this entry of it out")
 
     @classmethod
@@ -140,6 +144,9 @@ class Entry(Words):
     def where(self) -> Any:
         """The position or range that stands beside the kind."""
         return self.value(self.kind)
+
+
+AnyEntry = TypeVar("AnyEntry", bound=Entry)
 
 
 def any_of(keys: tuple[str, ...]) -> str:

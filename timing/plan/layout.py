@@ -306,7 +306,8 @@ class Layout:
     def _past_spaces(self, index: int) -> int:
         """Where what follows begins; a comment keeps the space before it."""
         found = _SPACES.match(self.text, index)
-        return index if self.text.startswith("#", found.end()) else found.end()
+        end = found.end() if found else index
+        return index if self.text.startswith("#", end) else end
 
     def _insert_own_lines(self, node: Any, row: int, texts: list[str]) -> None:
         """Put values below another one, each on a line of its own as that one."""

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from timing.disk.links import IN_A_CIRCLE, in_a_circle
 from timing.plan import SECTIONS, Plan, words
-from timing.plan.entry import KeyFault, Words
+from timing.plan.entry import Entry, KeyFault, Words
 from timing.plan.position import parse_range, shown
 from timing.plan.sound import Dynamic
 from timing.plan.time import Hold, Rubato, Slowing
@@ -40,9 +40,10 @@ def read_plan(path: str | Path, text: str | None = None) -> Plan:
         except ValidationError as fault:
             told, untold = _told(source, fault, path)
             remarks += told
-    if plan is not None and plan.score is None and not remarks:
-        message = "the plan does not name its score: add a line such as 'score: piece.musicxml'"
-        remarks.append(_fault("plan-no-score", message, Place(path, 1, 1, source.place.excerpt)))
+        else:
+            if plan.score is None and not remarks:
+                message = "the plan does not name its score: add a line such as 'score: piece.musicxml'"
+                remarks.append(_fault("plan-no-score", message, Place(path, 1, 1, source.place.excerpt)))
     if plan is None or remarks:
         raise CannotDo(in_order(remarks, path, untold))
     plan._files = tuple(read)
@@ -178,16 +179,16 @@ def _overlay(older: Map, newer: Map) -> Map:
 
 def _join(older: List, newer: List, section: str) -> List:
     """The older entries, each where it was, and then the new ones."""
-    entries = list(zip(older, older.places, strict=True))
-    found = {_identity(entry, section): row for row, (entry, _) in enumerate(entries)}
+    entries: list[tuple[Any, Place] | None] = list(zip(older, older.places, strict=True))
+    found = {_identity(entry, section): row for row, entry in enumerate(older)}
     for entry, place in zip(newer, newer.places, strict=True):
         row = found.get(_identity(entry, section))
         if row is None:
             entries.append((entry, place))
         elif words.yes_or_no(entry.get("omit"), False):
             entries[row] = None
-        elif entries[row] is not None:
-            entries[row] = (_overlay(entries[row][0], entry), place)
+        elif (same := entries[row]) is not None:
+            entries[row] = (_overlay(same[0], entry), place)
         else:
             entries.append((entry, place))
     made = List(newer.place)
@@ -196,7 +197,7 @@ def _join(older: List, newer: List, section: str) -> List:
     return made
 
 
-_ENTRIES = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
+_ENTRIES: dict[str, type[Entry]] = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
 _WHERE = {"bars", "at", "over", *(kind for entry in _ENTRIES.values() for kind in entry.KINDS)}
 _WHERE_ELSE = {"glissandi": {"from", "to"}, "accept": {"code", "at"}}
 _WHO_AND_WHEN = {"pass", "for"}
@@ -275,7 +276,7 @@ def _locate(source: Map, loc: list) -> tuple[Place, Any]:
 
 # The section in which each kind of entry lives, and what musicians write for short.
 _HOMES = {
-    kind: home for home, entry in (*_ENTRIES.items(), ("rubato", Rubato)) for kind in entry.KINDS if kind != "at"
+    kind: home for home, entry in (_ENTRIES | {"rubato": Rubato}).items() for kind in entry.KINDS if kind != "at"
 }
 _ABBREVIATIONS = {
     "rit": "ritardando", "ritard": "ritardando", "rall": "rallentando", "riten": "ritenuto", "allarg": "allargando",

@@ -64,7 +64,7 @@ class Range:
 def beat_of(beat: Fraction | float) -> Fraction:
     """The beat that is meant by a sum of roundings: to a 960th, or else to a millionth."""
     plain = Fraction(beat).limit_denominator(960)
-    return plain if abs(plain - beat) < 1e-6 else Fraction(round(beat * 1_000_000), 1_000_000)
+    return plain if abs(float(plain - beat)) < 1e-6 else Fraction(round(beat * 1_000_000), 1_000_000)
 
 
 def beat_name(beat: Fraction | float) -> str:
@@ -72,7 +72,7 @@ def beat_name(beat: Fraction | float) -> str:
     return _written(beat_of(beat))
 
 
-def parse_position(text: str | int) -> Position:
+def parse_position(text: object) -> Position:
     """Read `7`, `7:2`, `7:2.5` or `7:2+1/3`. ValueError says what is wrong in words."""
     plain = _plain(text)
     found = _POSITION.fullmatch(plain)
@@ -95,7 +95,7 @@ def parse_position(text: str | int) -> Position:
     return Position(found["bar"], beat, instant=bool(found["part"]))
 
 
-def parse_range(text: str | int) -> Range:
+def parse_range(text: object) -> Range:
     """Read `7:2 - 8:3`, `7-8`, or one position alone (a bar, a beat). ValueError says what is wrong in words."""
     ends = _DASH.split(_plain(text))
     if len(ends) > 2 or not all(ends):
@@ -114,7 +114,7 @@ def shown(value: object) -> str:
     return f"'{text}'".replace("\n", " ")
 
 
-def _plain(text: str | int) -> str:
+def _plain(text: object) -> str:
     if isinstance(text, bool) or not isinstance(text, str | int | float) or len(plain := str(text).strip()) > _LONGEST:
         raise ValueError(f"{shown(text)} is not a position: write bar:beat, as in 7:2, or a bar alone")
     return plain

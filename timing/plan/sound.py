@@ -113,6 +113,9 @@ class SecondTime(Entry):
         return self if self.passes else self.model_copy(update={"passes": 2})
 
 
+Arrival = Annotated[str, *words.one_of(("plucked", "slurred"), "a way to arrive")]
+
+
 class Glissando(Entry):
     """A slide from one note into another. Where it does not say which, it shapes the slide lines of the score: all of
     them, or the one that begins at `from`."""
@@ -121,7 +124,7 @@ class Glissando(Entry):
     to: words.Position | None = None
     glide: words.Glide = 0.3  # the last part of the note, in which the slide moves; common practice: late and quick
     swell: words.Change = 0.0
-    arrive: words.one_of(("plucked", "slurred"), "a way to arrive") = "plucked"
+    arrive: Arrival = "plucked"
     for_: words.Voices | None = Field(None, alias="for")
     _at_most: float = PrivateAttr(default=inf)  # seconds in which it moves: of a line in the score, which says no glide
     _left_out: tuple[float, ...] = PrivateAttr(default=())  # moments of slide lines that the plan leaves out
@@ -134,6 +137,9 @@ class Glissando(Entry):
 
 
 TRILLS = ("from the main note", "from above")
+
+TrillStart = Annotated[str, *words.one_of(TRILLS, "a way to begin a trill")]
+TrillSpeed = Annotated[float, *words.number(4, 16, "from 4 to 16 (notes a second)", "notes a second, at most")]
 
 
 class Articulation(Words):
@@ -157,8 +163,8 @@ class Articulation(Words):
     appoggiatura: words.Share = 0.5
     grace: words.Short = 0.07  # each small note before the beat (common practice)
     # Trills begin on the main note since J. N. Hummel (1828), from above before (C. P. E. Bach 1753; both from memory).
-    trill: words.one_of(TRILLS, "a way to begin a trill") = TRILLS[0]
-    trill_speed: words.number(4, 16, "from 4 to 16 (notes a second)", "notes a second, at most") = Field(
+    trill: TrillStart = TRILLS[0]
+    trill_speed: TrillSpeed = Field(
         12.0, alias="trill speed"  # pianists reach some 13 (G. P. Moore, Music Perception 9, 1992, from memory)
     )
     roll: words.Short = 0.035  # from one note of a rolled chord to the next (common practice)

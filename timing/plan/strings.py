@@ -116,7 +116,10 @@ Capo = Annotated[
         "own; one for all, or one per part",
     ),
 ]
-Name = words.text(60, "a name for one of several ways to play a passage")
+Name = Annotated[str, *words.text(60, "a name for one of several ways to play a passage")]
+StringNumber = Annotated[int, *words.whole(1, _MOST_STRINGS, "the string, 1 is the highest")]
+Fret = Annotated[int, *words.whole(0, 36, "the fret, 0 is the open string")]
+HandPosition = Annotated[int, *words.whole(1, 24, "the fret at which the first finger lies")]
 
 
 class StringChoice(Entry):
@@ -130,9 +133,9 @@ class StringChoice(Entry):
     bars: words.Range | None = None
     for_: words.Voices | None = Field(None, alias="for")
     name: Name | None = None
-    string: words.whole(1, _MOST_STRINGS, "the string, 1 is the highest") | None = None
-    fret: words.whole(0, 36, "the fret, 0 is the open string") | None = None
-    position: words.whole(1, 24, "the fret at which the first finger lies") | None = None
+    string: StringNumber | None = None
+    fret: Fret | None = None
+    position: HandPosition | None = None
     campanella: words.YesNo = Field(False, description="across the strings, each left ringing")
     let_ring: words.YesNo = Field(False, alias="let ring", description="until the string is needed")
     ligado: words.YesNo = Field(False, description="sounded by the left hand, not plucked")

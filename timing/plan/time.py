@@ -68,11 +68,14 @@ def _bars_alone(value: Any) -> Any:
     return words.settings("bars", value)
 
 
+PhraseName = Annotated[str, *words.text(60, "what the phrase is called, as in the MIDI file's markers")]
+
+
 class Phrase(Entry):
     """A phrase: its bars, the phrases inside it, its rise and fall."""
 
     bars: words.Range
-    name: words.text(60, "what the phrase is called, as in the MIDI file's markers") | None = None
+    name: PhraseName | None = None
     inside: tuple[AnyPhrase, ...] = Field((), max_length=MAX_ENTRIES)
     arch: Annotated[Arch | None, BeforeValidator(_arch), words.also(words.ArchPace)] = None
 
@@ -127,6 +130,9 @@ def _one_or_more(value: Any) -> Any:
     return value if isinstance(value, list | tuple) else (value,)
 
 
+Kept = Annotated[str, *words.one_of(("bar line", "end"), "what a rubato can keep")]
+
+
 class Rubato(Entry):
     """Time that is stolen and given back: by all voices, by one against the others, by the short note of a pair, or by
     beats that run from those in which little moves."""
@@ -137,7 +143,7 @@ class Rubato(Entry):
     bars: words.Range
     hurry: words.Sway | None = None
     linger: words.Sway | None = None
-    keeps: words.one_of(("bar line", "end"), "what a rubato can keep") = "bar line"
+    keeps: Kept = "bar line"
     late: words.Short | None = None
     early: words.Short | None = None
     for_: words.Voices | None = Field(None, alias="for")

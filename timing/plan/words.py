@@ -50,6 +50,9 @@ class UnknownWord(ValueError):  # noqa: N818 (it says what happened)
 
 # -- what editors are told
 
+# How a value is written, beside its type in an annotation: its reader, and what editors are told of it.
+Written = tuple[BeforeValidator, WithJsonSchema]
+
 
 def _schema(
     kind: str | list[str], description: str, *examples: object, pattern: str | None = None, **more: object
@@ -67,30 +70,28 @@ _TEMPO_PATTERN = r"\s*\d+(\.\d+)?\s*|[A-Za-z -]+\s*=\s*\d+(\.\d+)?\s*"
 # -- amounts
 
 
-def percent(low: float, high: float, description: str, example: str) -> Any:
+def percent(low: float, high: float, description: str, example: str) -> Written:
     """A share such as 80%, as a factor (0.8)."""
     read = units.amount("%", low, high, example, 100)
-    return Annotated[
-        float, BeforeValidator(read), _schema("string", description, example, pattern=_AMOUNT_PATTERN.format("%"))
-    ]
+    return BeforeValidator(read), _schema("string", description, example, pattern=_AMOUNT_PATTERN.format("%"))
 
 
-def decibels(low: float, high: float, description: str, example: str) -> Any:
+def decibels(low: float, high: float, description: str, example: str) -> Written:
     """A difference in level, in dB."""
     read, pattern = units.amount("dB", low, high, example), _AMOUNT_PATTERN.format("[dD][bB]")
-    return Annotated[float, BeforeValidator(read), _schema("string", description, example, pattern=pattern)]
+    return BeforeValidator(read), _schema("string", description, example, pattern=pattern)
 
 
-def milliseconds(low: float, high: float, description: str, example: str) -> Any:
+def milliseconds(low: float, high: float, description: str, example: str) -> Written:
     """A short time, in seconds."""
     read, pattern = units.amount("ms", low, high, example, 1000), _AMOUNT_PATTERN.format("[mM][sS]")
-    return Annotated[float, BeforeValidator(read), _schema("string", description, example, pattern=pattern)]
+    return BeforeValidator(read), _schema("string", description, example, pattern=pattern)
 
 
-def number(low: float, high: float, what: str, description: str) -> Any:
+def number(low: float, high: float, what: str, description: str) -> Written:
     """A bare number; `what` completes "a number ..."."""
     schema = _schema("number", description, minimum=low, maximum=high)
-    return Annotated[float, BeforeValidator(units.number(low, high, what)), schema]
+    return BeforeValidator(units.number(low, high, what)), schema
 
 
 def whole_number(low: int, high: int) -> Callable[[object], int]:
@@ -106,13 +107,13 @@ def whole_number(low: int, high: int) -> Callable[[object], int]:
     return whole
 
 
-def whole(low: int, high: int, description: str) -> Any:
+def whole(low: int, high: int, description: str) -> Written:
     """A whole number."""
     schema = _schema("integer", description, minimum=low, maximum=high)
-    return Annotated[int, BeforeValidator(whole_number(low, high)), schema]
+    return BeforeValidator(whole_number(low, high)), schema
 
 
-def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Any:
+def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Written:
     """`true` (the usual amount), `false` (none), or an amount read by `read`."""
 
     def either(value: object) -> float | bool:
@@ -122,7 +123,7 @@ def or_usual(read: Callable[[object], float], description: str, example: str, un
     schema = _schema(
         ["string", "boolean"], description, example, True, pattern=rf"{_AMOUNT_PATTERN.format(unit)}|^(yes|no)$"
     )
-    return Annotated[float | bool, BeforeValidator(either), schema]
+    return BeforeValidator(either), schema
 
 
 # -- words
@@ -138,9 +139,8 @@ def yes_or_no(value: object, otherwise: Any = ValueError) -> Any:
     return otherwise
 
 
-def one_of(known: Iterable[str], what: str) -> Any:
-    """One word of a list, named `what` in messages."""
-    known = tuple(known)
+def word_reader(known: tuple[str, ...], what: str) -> Callable[[object], str]:
+    """A reader of one word of a list, named `what` in messages."""
 
     def read(value: object) -> str:
         word = value.strip() if isinstance(value, str) else ""
@@ -148,7 +148,12 @@ def one_of(known: Iterable[str], what: str) -> Any:
             raise UnknownWord(f"{shown(value)} is not {what}: {', '.join(known)}", value, known)
         return word
 
-    return Annotated[str, BeforeValidator(read), WithJsonSchema({"enum": list(known)})]
+    return read
+
+
+def one_of(known: tuple[str, ...], what: str) -> Written:
+    """One word of a list, named `what` in messages."""
+    return BeforeValidator(word_reader(known, what)), WithJsonSchema({"enum": list(known)})
 
 
 def text_reader(longest: int) -> Callable[[object], str]:
@@ -167,10 +172,10 @@ def text_reader(longest: int) -> Callable[[object], str]:
     return read
 
 
-def text(longest: int, description: str) -> Any:
+def text(longest: int, description: str) -> Written:
     """Text of at most so many letters."""
     schema = _schema(["string", "number"], description, maxLength=longest, minLength=1)
-    return Annotated[str, BeforeValidator(text_reader(longest)), schema]
+    return BeforeValidator(text_reader(longest)), schema
 
 
 def file_name(value: object) -> str:
@@ -254,7 +259,7 @@ def _long_short(value: object) -> float:
 # -- short forms
 
 
-def _told_editors(kind: Any) -> dict:
+def _told_editors(kind: Any) -> dict[str, Any] | None:
     return next(about.json_schema for about in kind.__metadata__ if isinstance(about, WithJsonSchema))
 
 
@@ -279,7 +284,7 @@ class OrNothing:
         )
 
 
-def settings(key: str, value: object) -> dict:
+def settings(key: str, value: object) -> dict[str, Any] | BaseModel:
     """`{key: value}` for a value that is written alone; it stands where the value stands."""
     if isinstance(value, dict | BaseModel):
         return value
@@ -312,7 +317,7 @@ Range = Annotated[
     _schema(["integer", "string"], "both ends counted in", "7:2 - 8:3", "7-8", pattern=_RANGE_PATTERN),
 ]
 Then = Annotated[
-    object,
+    position.Position | Literal[True],
     BeforeValidator(_then),
     _schema(
         "string",
@@ -323,7 +328,7 @@ Then = Annotated[
     ),
 ]
 Pass = Annotated[
-    int | str,
+    int | str | tuple[int, ...],  # for marks of the score the performed bars in which they act
     BeforeValidator(read_pass),
     WithJsonSchema(
         {
@@ -333,7 +338,7 @@ Pass = Annotated[
     ),
 ]
 YesNo = Annotated[bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
-Mark = one_of(DYNAMICS, "a dynamic mark")
+Mark = Annotated[str, *one_of(tuple(DYNAMICS), "a dynamic mark")]
 Tone = Annotated[
     str | float,
     BeforeValidator(_tone),
@@ -351,14 +356,16 @@ NewTempo = Annotated[
 FileName = Annotated[
     str, BeforeValidator(file_name), _schema(["string", "number"], "a file, seen from the plan's folder")
 ]
-Voices = text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")
-Pace = percent(10, 300, "the pace against the basic tempo as the range ends", "80%")
-Stretch = percent(50, 1000, "its length against the written one", "150%")
-Share = percent(5, 120, "how much of the written note sounds", "50%")
-Short = milliseconds(0, 500, "a short time", "30 ms")
-Silence = number(0.01, 10, "of seconds, as in 0.2", "how long, in seconds")
-Sway = percent(0, 30, "how much faster or slower the time goes where it is furthest from even", "8%")
-Stillness = percent(0, 30, "how much longer a beat is in which half as many notes begin", "5%")
+Voices = Annotated[
+    str, *text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")
+]
+Pace = Annotated[float, *percent(10, 300, "the pace against the basic tempo as the range ends", "80%")]
+Stretch = Annotated[float, *percent(50, 1000, "its length against the written one", "150%")]
+Share = Annotated[float, *percent(5, 120, "how much of the written note sounds", "50%")]
+Short = Annotated[float, *milliseconds(0, 500, "a short time", "30 ms")]
+Silence = Annotated[float, *number(0.01, 10, "of seconds, as in 0.2", "how long, in seconds")]
+Sway = Annotated[float, *percent(0, 30, "how much faster or slower the time goes where it is furthest from even", "8%")]
+Stillness = Annotated[float, *percent(0, 30, "how much longer a beat is in which half as many notes begin", "5%")]
 LongShort = Annotated[
     float,
     BeforeValidator(_long_short),
@@ -367,11 +374,22 @@ LongShort = Annotated[
         pattern="^(yes|no)$",
     ),
 ]  # fmt: skip
-Curvature = number(1, 10, "from 1 to 10", "1 is even; 2 and 3 are like a runner's stop; more gives way later")
-Glide = percent(1, 100, "the last part of the note, in which the slide moves", "30%")
-Peak = percent(5, 95, "where the arch is highest, counted from the start of the phrase", "40%")
-Level = decibels(-60, 20, "a level against the others", "-3 dB")
-Change = decibels(0, 40, "how much louder or softer", "4 dB")
-Lead = or_usual(units.amount("ms", 0, 200, "20 ms", 1000), "how much earlier this voice plays", "20 ms", "[mM][sS]")
-ArchPace = or_usual(units.amount("%", 0, 50, "6%", 100), "how much faster the peak is than the ends", "6%", "%")
-ArchLevel = or_usual(units.amount("dB", 0, 20, "3 dB"), "how much louder the peak is than the ends", "3 dB", "[dD][bB]")
+Curvature = Annotated[
+    float, *number(1, 10, "from 1 to 10", "1 is even; 2 and 3 are like a runner's stop; more gives way later")
+]
+Glide = Annotated[float, *percent(1, 100, "the last part of the note, in which the slide moves", "30%")]
+Peak = Annotated[float, *percent(5, 95, "where the arch is highest, counted from the start of the phrase", "40%")]
+Level = Annotated[float, *decibels(-60, 20, "a level against the others", "-3 dB")]
+Change = Annotated[float, *decibels(0, 40, "how much louder or softer", "4 dB")]
+Lead = Annotated[
+    float | bool,
+    *or_usual(units.amount("ms", 0, 200, "20 ms", 1000), "how much earlier this voice plays", "20 ms", "[mM][sS]"),
+]
+ArchPace = Annotated[
+    float | bool,
+    *or_usual(units.amount("%", 0, 50, "6%", 100), "how much faster the peak is than the ends", "6%", "%"),
+]
+ArchLevel = Annotated[
+    float | bool,
+    *or_usual(units.amount("dB", 0, 20, "3 dB"), "how much louder the peak is than the ends", "3 dB", "[dD][bB]"),
+]

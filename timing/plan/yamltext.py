@@ -45,7 +45,7 @@ _IN_PLAIN_WORDS = (
 )  # fmt: skip
 
 
-class Map(dict):
+class Map(dict[str, Any]):
     """A mapping; `place` is where it stands, `places` where its values stand, `keys_at` where its keys stand."""
 
     def __init__(self, place: Place):
@@ -58,7 +58,7 @@ class Map(dict):
         self[key], self.keys_at[key], self.places[key] = value, key_place, value_place
 
 
-class List(list):
+class List(list[Any]):
     """A list; `places` says where each item stands."""
 
     def __init__(self, place: Place):
@@ -76,7 +76,7 @@ class _Placed:
 
     @classmethod
     def at(cls, place: Place, value: Any) -> Self:
-        made = cls(value)
+        made = cls(value)  # type: ignore[call-arg]  # it stands before str, int or float
         made.place = place
         return made
 
@@ -138,19 +138,20 @@ def parse(path: Path, text: str) -> tuple[Any, list[Remark]]:
     from ruamel.yaml.reader import ReaderError
 
     reader = _Reader(path, text)
+    value = None
     try:
         value = reader.document(YAML(typ="safe", pure=True).parse(text))
     except _TooMuchError:
-        value = None
+        pass
     except MarkedYAMLError as fault:
-        value = reader.syntax(fault)
+        reader.syntax(fault)
     except ReaderError as fault:
         before = LINE_BREAK.split(text[: fault.position])
         place = reader.at(len(before) - 1, len(before[-1]))
-        value = reader.fault("plan-text", "a character that is no text stands here", place)
+        reader.fault("plan-text", "a character that is no text stands here", place)
     except (YAMLError, ValueError):  # what it cannot say the place of
         message = "this is not YAML that can be read: a number, a date or a tag in it is none"
-        value = reader.fault("plan-syntax", message, reader.at(0, 0))
+        reader.fault("plan-syntax", message, reader.at(0, 0))
     return (None if reader.broken else value), reader.remarks
 
 
@@ -248,7 +249,7 @@ class _Reader:
                 self.fault("plan-key", "what stands before a colon must be a word", key_place)
             event = next(events)
             value, value_place = self._value(event, events, depth + 1), self._place(event)
-            if key in made:
+            if key is not None and key in made:
                 first = made.keys_at[key]
                 message = (
                     f"{shown(key)} stands twice, here and in line {first.line}, column {first.column}: keep one of them"
