@@ -26,7 +26,8 @@ _SETTLED = 60  # seconds
 NUMBER = "[0-9a-f]{16}"  # as a pattern: what makes the names of unfinished files differ
 
 
-PRIVATE, AS_ANY = 0o600, 0o666  # permissions: the user's alone, or of which the system keeps what it lets new files have
+PRIVATE = 0o600  # permissions: the user's alone
+AS_ANY = 0o666  # all, of which the system takes away what no new file is to have
 
 
 class Unfinished:
