@@ -28,6 +28,7 @@ class Synth:
     def __init__(self, bank: Path, rate: int, ports: int, *others: Path):
         self._library = binding()
         self.version = version(self._library)
+        self._synth: int | None
         self._settings, self._synth = self._made(rate, ports)
         self._banks = (bank, *others)
         self._fonts = [self._load(each) for each in self._banks]
@@ -49,7 +50,7 @@ class Synth:
 
     def _load(self, bank: Path) -> int:
         with _OPENING, glib_hushed(self._library):
-            font = self._library.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
+            font: int = self._library.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
         if font < 0:
             self.close()
             raise CannotDo.because("not-a-bank", f"FluidSynth {self.version} cannot read the SoundFont {bank}", bank)
@@ -84,7 +85,7 @@ class Synth:
     @property
     def sounding(self) -> int:
         """How many voices still sound."""
-        return self._library.fluid_synth_get_active_voice_count(self._synth)
+        return int(self._library.fluid_synth_get_active_voice_count(self._synth))
 
     def read(self, into: np.ndarray) -> None:
         """Fill a (frames, 2) float32 array with what sounds next."""
