@@ -12,6 +12,7 @@ from rich.text import Text
 
 from render.commands.take_names import take_stem
 from render.files import refuse_outputs
+from render.kinds import MIDI, SOUND, kind_of
 from render.sound.audio import Take, render_audio
 from render.sound.stems import RATE
 from render.sound.synth import BLOCK
@@ -27,8 +28,6 @@ from timing.reading import Reading
 from timing.remarks import CannotDo, Remark
 from timing.time.scale import AS_PLANNED, Scale
 
-MIDI = (".mid", ".midi")
-SOUND = (".wav", ".flac", ".ogg", ".mp3")
 _SOFTLY = "start with the volume low, above all in headphones"
 _REST = f"{_SOFTLY}; rest between the rounds, stop if anything hurts, and ask your teacher or a health professional"
 
@@ -123,7 +122,7 @@ def share_out(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted) ->
 
 def _refuse_kinds(outputs: Sequence[Path]) -> None:
     for file in outputs:
-        if not os.path.isdir(file) and file.suffix.lower() not in MIDI + SOUND:
+        if not os.path.isdir(file) and kind_of(file) not in MIDI + SOUND:
             kinds = ", ".join((MIDI[0], *SOUND))
             raise CannotDo.because("output-kind", f"{file}: the name must end in one of {kinds}", file)
 
@@ -158,7 +157,7 @@ def _remarks(plan: Path, reading: Reading, wanted: Wanted) -> list[Remark]:
 
 
 def _write(performance: Performance, file: Path, soundfont: Path | None, console: Console) -> None:
-    if file.suffix.lower() in MIDI:
+    if kind_of(file) in MIDI:
         from render.midi.file import write_midi
 
         write_midi(performance, file)

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from render.files import keep_from_inputs, written_whole
+from render.kinds import FLAC, MP3, OGG, SOUND, WAV, kind_of
 from render.sound.loudness import Loudness
 from render.sound.sounds import find_sounds
 from render.sound.stems import CHUNK, LONGEST_TAIL, RATE, open_stems, stream
@@ -20,11 +21,11 @@ from soundfonts.banks import fingerprint
 from timing.performance import Performance
 from timing.remarks import CannotDo
 
-KINDS = {
-    ".wav": ("WAV", "PCM_24"),
-    ".flac": ("FLAC", "PCM_24"),
-    ".ogg": ("OGG", "VORBIS"),
-    ".mp3": ("MP3", "MPEG_LAYER_III"),
+_CODINGS = {
+    WAV: ("WAV", "PCM_24"),
+    FLAC: ("FLAC", "PCM_24"),
+    OGG: ("OGG", "VORBIS"),
+    MP3: ("MP3", "MPEG_LAYER_III"),
 }
 
 
@@ -57,10 +58,10 @@ def render_audio(
     unknown suffix, a file that is no SoundFont, or a place that cannot be written to.
     """
     path = Path(path)
-    if path.suffix.lower() not in KINDS:
-        raise CannotDo.because("output-kind", f"{path}: sound is written as {', '.join(KINDS)}", path)
+    if kind_of(path) not in SOUND:
+        raise CannotDo.because("output-kind", f"{path}: sound is written as {', '.join(SOUND)}", path)
     total = float(performance.notes["end"].max(initial=0))
-    if path.suffix.lower() == ".wav" and (total + LONGEST_TAIL) * RATE * 6 > 2**32 - 65_536:
+    if kind_of(path) == WAV and (total + LONGEST_TAIL) * RATE * 6 > 2**32 - 65_536:
         message = f"{path}: {total / 3600:.1f} hours are longer than a WAV file can hold"
         raise CannotDo.because("too-long", message, path, suggestion="-o FILE.flac")
     sounds = find_sounds(performance, Path(soundfont) if soundfont else None, building)
@@ -169,7 +170,7 @@ def _write(temporary: Path, path: Path, record: str, stream: Iterator[np.ndarray
     # system after every chunk and asks for them again, while both threads wait: that took longer than the rendering.
     np.empty(16 * CHUNK)
     measure = _Measure()
-    kind, coding = KINDS[path.suffix.lower()]
+    kind, coding = _CODINGS[kind_of(path)]
     # The library calls back into Python, where an interrupt would be lost: so all it does is done in the other thread.
     with temporary.open("w+b", buffering=0) as raw, ThreadPoolExecutor(1) as writer:
         output = _Output(raw)
