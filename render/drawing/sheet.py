@@ -46,15 +46,21 @@ class _Music:
 
 def make_sheet(
     reading: Reading,
-    remarks: Iterable[Remark],
+    remarks: Iterable[Remark] | None = None,
     *,
     name: str = "",
     paper: str = "a4",
     curves: bool = False,
     progress: Progress = lambda done, total: None,
 ) -> Sheet:
-    """Draw a reading on `paper` (see `pages`). `name` is that of the plan's file; `curves`: over bars without notes, as
-    in any case where the engraver refuses the score, or its systems are far higher than a page."""
+    """Draw a reading on `paper` (see `pages`), with the cautions among the `remarks` (else among what `check` says).
+    `name` is that of the plan's file; `curves`: over bars without notes, as in any case where the engraver refuses the
+    score, or its systems are far higher than a page."""
+    if remarks is None:
+        from soundfonts import guitar
+        from timing.cautions import check
+
+        remarks = check(reading, sound=guitar)
     shown = drawn(reading, tuple(remarks))
     order = f"{reading.order}  ·  {clock(reading.performance.time.length)}"
     repeated = bool((shown.bars["pass"] > 1).any())
