@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from render.drawing.style import LETTERS
-from render.page.music import Music, Paper
+from render.page.music import Music, PageWidth
 from render.page.recording import Recording
 from timing.comparing import Comparison
 from timing.comparing.spans import PHRASE, SECTION
@@ -82,7 +82,7 @@ def score_values(music: Music, endings: np.ndarray) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _paper_values(paper: Paper) -> dict[str, Any]:
+def _paper_values(paper: PageWidth) -> dict[str, Any]:
     """In which system each bar lies, and the x of moments: knots from which `first` on are those of each bar."""
     engraving = paper.engraving
     rows = np.arange(len(engraving.lengths))
