@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from render.commands.listening import Soundfont
+from render.commands.listening import SoundfontOption
 from render.commands.status import CAUTIONED, DONE
 from render.commands.terminal import console, print_json, refusing
 
@@ -34,7 +34,7 @@ def compare(
             help="Write a page (.html) to see and hear, with all in one file; of one plan alone, too.",
         ),
     ] = None,
-    soundfont: Soundfont = None,
+    soundfont: SoundfontOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="All values as JSON.")] = False,
 ) -> None:  # fmt: skip
     """Put readings of one piece side by side, phrase by phrase: length, slowest beat, tempo, level, tone, and what

@@ -9,19 +9,15 @@ from rich.console import Console
 from rich.text import Text
 
 from render.files import refuse_outputs
+from render.kinds import PAGE, kind_of
+from render.page import MOST_READINGS
 from render.telling.comparison_words import LETTERS
 from render.telling.sides import Side, SideBySide, cautions_in_words, names_of
 from render.telling.words import clock
-from soundfonts import guitar
-from timing.cautions import check
 from timing.companions import companion
 from timing.comparing import compare
 from timing.loading import load_all
-from timing.plan.planfile import read_plan
 from timing.remarks import CannotDo
-
-PAGES = (".html", ".htm")
-MOST_ON_A_PAGE = 4  # readings that can be told apart by colour and line
 
 
 def gather(plans: Sequence[Path], kinds: Sequence[str], output: Path | None) -> SideBySide:
@@ -31,21 +27,16 @@ def gather(plans: Sequence[Path], kinds: Sequence[str], output: Path | None) -> 
     """
     kinds = list(dict.fromkeys(kinds))
     _count(len(plans) + len(kinds), plans[0], output)
-    if output is not None and not output.is_dir() and output.suffix.lower() not in PAGES:
-        raise CannotDo.because("output-kind", f"{output}: the name of a page must end in .html", output)
+    if output is not None and not output.is_dir() and kind_of(output) not in PAGE:
+        raise CannotDo.because("output-kind", f"{output}: the name of a page must end in {PAGE[0]}", output)
     readings = load_all(plans)
     if output is not None:
         refuse_outputs([output], [*plans, *(file for reading in readings for file in reading.files)])
-    sides = [
-        Side(plan, sum(remark.stands for remark in check(reading, sound=guitar)))
-        for plan, reading in zip(plans, readings, strict=True)
-    ]
+    sides = [Side(plan, reading) for plan, reading in zip(plans, readings, strict=True)]
     for kind in kinds:
-        made = companion(kind, read_plan(plans[0]), readings[0].source)
-        readings.append(made.reading)
-        sides.append(Side(plans[0], kind=kind, told=made.told))
-    comparison = compare(readings) if len(readings) > 1 else None
-    return SideBySide(tuple(readings), tuple(sides), comparison)
+        made = companion(kind, readings[0])
+        sides.append(Side(plans[0], made.reading, kind, made.told))
+    return SideBySide(tuple(sides), compare([side.reading for side in sides]))
 
 
 def _count(readings: int, plan: Path, output: Path | None) -> None:
@@ -53,7 +44,7 @@ def _count(readings: int, plan: Path, output: Path | None) -> None:
         message = f"{plan} has nothing to be compared with: name a second plan B, or add --with plain"
         more = f"a page of one plan alone: lentando compare {plan} -o {plan.stem}.html"
         raise CannotDo.because("one-reading", message, suggestion=more)
-    most, where = (MOST_ON_A_PAGE, "a page") if output is not None else (len(LETTERS), "one comparison")
+    most, where = (MOST_READINGS, "a page") if output is not None else (len(LETTERS), "one comparison")
     if readings > most:
         message = f"{readings} readings are too many for {where}, which has room for {most}: leave some out"
         raise CannotDo.because("too-many-readings", message)
@@ -67,7 +58,8 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
 
     if soundfont is not None:
         refuse_outputs([file], [soundfont])
-    names, plans = names_of(made), [side.plan for side in made.sides]
+    names, plans = names_of(made.readings), [side.plan for side in made.sides]
+    remarks = [side.remarks for side in made.sides]
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         tasks = {name: bar.add_task(name, total=None) for name in names}
 
@@ -76,8 +68,9 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
             bar.update(task, description=what, completed=done, total=total)
 
         facts = write_page(
-            made.readings, names, plans, file, comparison=made.comparison, soundfont=soundfont, progress=progress
-        )
+            made.readings, names, plans, file, comparison=made.comparison, remarks=remarks, soundfont=soundfont,
+            progress=progress,
+        )  # fmt: skip
     for reason in dict.fromkeys(facts.refused):
         console.print(Text(f"{reason}; so its bars are drawn without notes", style="bold yellow"))
     for line in cautions_in_words(made.sides):

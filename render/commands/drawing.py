@@ -12,7 +12,7 @@ from render.commands.status import CAUTIONED, DONE
 from render.commands.terminal import PlanFile, console
 
 
-class Paper(StrEnum):
+class PaperSize(StrEnum):
     """The sizes of paper that there are."""
 
     A4 = "a4"
@@ -30,7 +30,7 @@ def draw(
         ),
     ] = None,
     curves: Annotated[bool, typer.Option("--curves", help="Draw over bars alone, without the notes.")] = False,
-    paper: Annotated[Paper, typer.Option(help="The size of the paper.", case_sensitive=False)] = Paper.A4,
+    paper: Annotated[PaperSize, typer.Option(help="The size of the paper.", case_sensitive=False)] = PaperSize.A4,
 ) -> None:  # fmt: skip
     """Draw the reading over its score, to be printed: phrases, pace and level, what the plan says and why, and where
     it works against the phrase."""

@@ -34,57 +34,59 @@ def _pass(text: str) -> int | str:
         raise typer.BadParameter(str(fault)) from None
 
 
-Soundfont = Annotated[
+SoundfontOption = Annotated[
     Path | None, typer.Option(metavar="FILE", help="A SoundFont (.sf2) to play with.", show_default=False)
 ]
-Only = Annotated[
+OnlyOption = Annotated[
     list[str] | None,
     typer.Option(
         metavar="VOICE", show_default=False,
         help="Play this voice alone: melody, bass, inner, voice 2, a part's name; may be given again.",
     ),
 ]  # fmt: skip
-Without = Annotated[
+WithoutOption = Annotated[
     list[str] | None, typer.Option(metavar="VOICE", show_default=False, help="Leave this voice out.")
 ]
-Fingering = Annotated[
+FingeringOption = Annotated[
     str | None,
     typer.Option(
         metavar="NAME", show_default=False,
         help="Play the passages this way: a name in the plan's `strings`.",
     ),
 ]  # fmt: skip
-Pace = Annotated[
+PaceOption = Annotated[
     float,
     typer.Option(
         parser=_percent(10, 300, "80%"), metavar="PERCENT",
         help="How fast against the plan's tempo, from 10% to 300%, as for practising.",
     ),
 ]  # fmt: skip
-Amount = Annotated[
+AmountOption = Annotated[
     float,
     typer.Option(
         parser=_percent(0, 200, "50%"), metavar="PERCENT",
         help="How much of all shaping, from 0% (in strict time, at an even level) to 200% (drawn twice as large).",
     ),
 ]  # fmt: skip
-Bars = Annotated[
+BarsOption = Annotated[
     str | None,
     typer.Option(
         metavar="RANGE", show_default=False,
         help="These bars alone, written as in a plan: 5-8, or \"7:2 - 8:3\"; the first time that they are heard whole.",
     ),
 ]  # fmt: skip
-Pass = Annotated[
+PassOption = Annotated[
     str | None,
     typer.Option(
         "--pass", parser=_pass, metavar="PASS", show_default=False,
         help="The bars as they are on this pass: 1, 2, ..., last, or \"da capo\".",
     ),
 ]  # fmt: skip
-Loop = Annotated[int, typer.Option(metavar="N", min=1, help="Play it so many times, in time.", show_default=False)]
-Click = Annotated[bool, typer.Option("--click", help="A click on every felt beat, in planned time.")]
-CountIn = Annotated[bool, typer.Option("--count-in", help="A bar of clicks before the music.")]
+LoopOption = Annotated[
+    int, typer.Option(metavar="N", min=1, help="Play it so many times, in time.", show_default=False)
+]
+ClickOption = Annotated[bool, typer.Option("--click", help="A click on every felt beat, in planned time.")]
+CountInOption = Annotated[bool, typer.Option("--count-in", help="A bar of clicks before the music.")]
 
 
 def render(
@@ -98,17 +100,17 @@ def render(
             "after it and after what is heard of it.",
         ),
     ] = None,
-    soundfont: Soundfont = None,
-    only: Only = None,
-    without: Without = None,
-    fingering: Fingering = None,
-    pace: Pace = "100%",
-    amount: Amount = "100%",
-    bars: Bars = None,
-    passes: Pass = None,
-    loop: Loop = 1,
-    click: Click = False,
-    count_in: CountIn = False,
+    soundfont: SoundfontOption = None,
+    only: OnlyOption = None,
+    without: WithoutOption = None,
+    fingering: FingeringOption = None,
+    pace: PaceOption = "100%",
+    amount: AmountOption = "100%",
+    bars: BarsOption = None,
+    passes: PassOption = None,
+    loop: LoopOption = 1,
+    click: ClickOption = False,
+    count_in: CountInOption = False,
 ) -> None:  # fmt: skip
     """Turn plans into MIDI and sound.
 
@@ -125,17 +127,17 @@ def render(
 
 def play(
     plan: PlanFile,
-    soundfont: Soundfont = None,
-    only: Only = None,
-    without: Without = None,
-    fingering: Fingering = None,
-    pace: Pace = "100%",
-    amount: Amount = "100%",
-    bars: Bars = None,
-    passes: Pass = None,
-    loop: Loop = 1,
-    click: Click = False,
-    count_in: CountIn = False,
+    soundfont: SoundfontOption = None,
+    only: OnlyOption = None,
+    without: WithoutOption = None,
+    fingering: FingeringOption = None,
+    pace: PaceOption = "100%",
+    amount: AmountOption = "100%",
+    bars: BarsOption = None,
+    passes: PassOption = None,
+    loop: LoopOption = 1,
+    click: ClickOption = False,
+    count_in: CountInOption = False,
 ) -> None:
     """Play a plan through the sound card; Ctrl-C stops and says where.
 

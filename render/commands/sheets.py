@@ -7,14 +7,15 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
+from render.drawing.printing import STAND_IN, missing_letters
 from render.drawing.sheet import make_sheet
-from render.drawing.sheet_files import KINDS, STAND_IN, missing_letters, sheet_files, write_sheet
+from render.drawing.sheet_files import refuse_kind, sheet_files, write_sheet
 from render.files import refuse_outputs
+from render.kinds import PDF, SVG, kind_of
 from render.telling.report import show_remarks
 from soundfonts import guitar
 from timing.cautions import check
 from timing.loading import load
-from timing.remarks import CannotDo
 
 _MOST_NAMED = 12  # letters
 
@@ -23,9 +24,8 @@ def draw_plan(plan: Path, output: Path | None, curves: bool, paper: str, console
     """Draw a plan's sheet; True if there was a caution. CannotDo if the plan, or the file, is not possible."""
     from rich.progress import Progress
 
-    path = output or plan.with_suffix(".pdf")
-    if path.suffix.lower() not in KINDS:
-        raise CannotDo.because("output-kind", f"{path}: the name must end in one of {', '.join(KINDS)}", path)
+    path = output or plan.with_suffix(PDF)
+    refuse_kind(path)
     reading = load(plan)
     remarks = check(reading, sound=guitar)
     cautions = [remark for remark in remarks if remark.stands]
@@ -44,7 +44,7 @@ def draw_plan(plan: Path, output: Path | None, curves: bool, paper: str, console
         console.print(Text(f"{sheet.refusal.message}; so its bars are drawn without notes", style="bold yellow"))
     if missing := missing_letters(sheet):
         shown = " ".join(missing[:_MOST_NAMED]) + (" ..." if len(missing) > _MOST_NAMED else "")
-        seen = "they are seen only where there is one" if path.suffix == ".svg" else f"{STAND_IN} stands for them"
+        seen = "they are seen only where there is one" if kind_of(path) == SVG else f"{STAND_IN} stands for them"
         message = f"no font of this computer has the letters {shown}: {seen}"
         console.print(Text(message, style="bold yellow"))
     for file in files:

@@ -15,7 +15,7 @@ from timing.reading import Reading
 from timing.remarks import Remark
 from timing.where import Fault, felt_beat
 
-Place = tuple[int, float]  # the row of a bar in the score, and the quarters into it
+BarPlace = tuple[int, float]  # the row of a bar in the score, and the quarters into it
 
 # A beat of so many quarters, and the dynamics, as the music font has them (SMuFL 1.4).
 NOTES = {4.0: "\ueca2", 2.0: "\ueca3", 1.0: "\ueca5", 0.5: "\ueca7", 0.25: "\ueca9"}
@@ -40,8 +40,8 @@ class Label:
 
     kind: str
     text: str
-    start: Place
-    end: Place
+    start: BarPlace
+    end: BarPlace
     times: str = ""  # on which it is heard, as "pass 2"; empty: each time
     depth: int = 0  # of a phrase; 0 is the outermost
     printed: bool = False  # in the score as well, so that the engraver has drawn it
@@ -59,7 +59,7 @@ class Comment:
     number: int
     text: str
     caution: bool
-    start: Place
+    start: BarPlace
 
 
 def tempo_text(tempo: float, beat: float) -> str:
@@ -312,7 +312,7 @@ def numbered(
     labels: tuple[Label, ...], remarks: Iterable[Remark], reading: Reading
 ) -> tuple[tuple[Label, ...], tuple[Comment, ...]]:
     """The comments by their place, and the labels with their numbers. Of the remarks the cautions that stand count."""
-    places: dict[tuple[str, int], Place] = {}  # by what is said, and the bar
+    places: dict[tuple[str, int], BarPlace] = {}  # by what is said, and the bar
     for label in labels:
         if label.why:
             places.setdefault((label.why, label.start[0]), label.start)
@@ -326,7 +326,7 @@ def numbered(
     return tuple(replace(each, comment=numbers.get((each.why, each.start[0]), 0)) for each in labels), tuple(comments)
 
 
-def _place_of(remark: Remark, reading: Reading) -> Place:
+def _place_of(remark: Remark, reading: Reading) -> BarPlace:
     """Where a remark stands on the page; what is of the piece as a whole at its beginning."""
     bars = reading.score.bars
     rows = reading.where.rows_called(remark.bar_name) if remark.bar_name is not None else []

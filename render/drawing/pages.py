@@ -31,7 +31,7 @@ class Standing:
 
 
 @dataclass(frozen=True)
-class Words:
+class SheetWords:
     """What is written around the music: the titles of piece and reading, the order of the bars and how long they last,
     the name of the plan's file; and whether any bar is heard more than once."""
 
@@ -45,7 +45,7 @@ class Words:
 class Paper:
     """Paper of one size, one of PAPERS; all lengths are in units."""
 
-    def __init__(self, name: str, words: Words):
+    def __init__(self, name: str, words: SheetWords):
         self.width, self.height = (side * MM for side in PAPERS[name])
         self.room = self.width - 2 * _MARGIN
         self._words = words

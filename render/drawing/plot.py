@@ -9,12 +9,12 @@ import numpy as np
 
 from render.drawing.drawn import Drawn
 from render.drawing.engraving import Engraving, System
-from render.drawing.labels import Comment, Place, tempo_text, times_text
+from render.drawing.labels import BarPlace, Comment, tempo_text, times_text
 from render.drawing.lettering import text, width, wrapped
 from render.drawing.lines import Line, level_y, lines_of, pace_y, path, thinned
 from render.drawing.skyline import Skyline
 from render.drawing.style import LETTERS
-from render.drawing.writing import SIZE, SMALL, TINY, Part, Said, Writer, merged, numbered, triangle
+from render.drawing.writing import SIZE, SMALL, TINY, LabelWriter, Part, WrittenLabel, merged, numbered, triangle
 
 _GAP = 6.0  # units between what lies above one another
 _LINE = 1.25  # of text, from line to line
@@ -69,7 +69,7 @@ class _Plot:
         self.rows = system.bars["bar"]
         self.begins = float(system.moments["x"][0]) if len(system.moments) else float(system.bars["left"][0]) + 12
         self.ends = float(system.bars["right"][-1])
-        self.write = Writer(system.width)
+        self.write = LabelWriter(system.width)
         found = [
             (reading, label, part)
             for reading, each in enumerate(drawn)
@@ -107,11 +107,11 @@ class _Plot:
 
     # -- where
 
-    def x(self, place: Place) -> float:
+    def x(self, place: BarPlace) -> float:
         """The x of a place in this system."""
         return float(self.engraving.place(np.array([place[0]]), np.array([place[1]]))[1][0])
 
-    def part(self, start: Place, end: Place) -> Part | None:
+    def part(self, start: BarPlace, end: BarPlace) -> Part | None:
         """What of a stretch of the page lies in this system."""
         first, last = int(self.rows[0]), int(self.rows[-1])
         if end[0] < first or start[0] > last or (end[0] == first > start[0] and end[1] <= 0):
@@ -120,7 +120,7 @@ class _Plot:
         left = self.x(start) if begins else self.begins
         return Part(left, max(self.x(end) if ends else self.ends, left), begins, ends)
 
-    def of(self, *kinds: str) -> list[Said]:
+    def of(self, *kinds: str) -> list[WrittenLabel]:
         """What is said of these kinds, kind by kind."""
         return [said for kind in kinds for said in self.said if said.label.kind == kind]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from render.drawing.bare import bare
 from render.drawing.drawn import Drawn, drawn
 from render.drawing.engraving import Engraving
-from render.drawing.pages import Paper, Words
+from render.drawing.pages import Paper, SheetWords
 from render.drawing.plot import Plotted, plot_system
 from render.telling.words import clock
 from timing.reading import Reading
@@ -18,7 +18,7 @@ _SMALLER = 1 / 1.08  # a staff so much smaller is taken where that saves a page
 _FEW = 24  # systems; with more than that one page makes little difference
 _SMALLEST = 1 / 3  # a system that is higher than a page is drawn no smaller than so
 
-Progress = Callable[[int, int], None]
+SystemsProgress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -46,19 +46,25 @@ class _Music:
 
 def make_sheet(
     reading: Reading,
-    remarks: Iterable[Remark],
+    remarks: Iterable[Remark] | None = None,
     *,
     name: str = "",
     paper: str = "a4",
     curves: bool = False,
-    progress: Progress = lambda done, total: None,
+    progress: SystemsProgress = lambda done, total: None,
 ) -> Sheet:
-    """Draw a reading on `paper` (see `pages`). `name` is that of the plan's file; `curves`: over bars without notes, as
-    in any case where the engraver refuses the score, or its systems are far higher than a page."""
+    """Draw a reading on `paper` (see `pages`), with the cautions among the `remarks` (else among what `check` says).
+    `name` is that of the plan's file; `curves`: over bars without notes, as in any case where the engraver refuses the
+    score, or its systems are far higher than a page."""
+    if remarks is None:
+        from soundfonts import guitar
+        from timing.cautions import check
+
+        remarks = check(reading, sound=guitar)
     shown = drawn(reading, tuple(remarks))
     order = f"{reading.order}  ·  {clock(reading.performance.time.length)}"
     repeated = bool((shown.bars["pass"] > 1).any())
-    sheet = Paper(paper, Words(reading.score.title, shown.title, order, name, repeated))
+    sheet = Paper(paper, SheetWords(reading.score.title, shown.title, order, name, repeated))
     refusal, music = None, None
     if not curves:
         try:
@@ -71,7 +77,7 @@ def make_sheet(
     return Sheet(shown.title, made, music.engraving.definitions, sheet.width, sheet.height, refusal)
 
 
-def _engraved(reading: Reading, shown: Drawn, paper: Paper, progress: Progress) -> _Music:
+def _engraved(reading: Reading, shown: Drawn, paper: Paper, progress: SystemsProgress) -> _Music:
     """The score engraved, with its systems drawn so small that none is higher than a page."""
     from render.drawing.engraver import Engraver
 
@@ -93,7 +99,7 @@ def _engraved(reading: Reading, shown: Drawn, paper: Paper, progress: Progress) 
     return music
 
 
-def _plotted(engraving: Engraving, shown: Drawn, scale: float, progress: Progress) -> _Music:
+def _plotted(engraving: Engraving, shown: Drawn, scale: float, progress: SystemsProgress) -> _Music:
     plots = []
     for number, system in enumerate(engraving.systems):
         plots.append(plot_system(system, engraving, [shown], number))

@@ -27,7 +27,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Said:
+class WrittenLabel:
     """A label as it is written: which readings say so (their letters; empty where there is one reading, or all do), and
     the numbers of their comments."""
 
@@ -58,13 +58,13 @@ class Said:
         return f"({words}{times})" if words else ""
 
 
-class Writer:
+class LabelWriter:
     """Writes labels into a system of this width."""
 
     def __init__(self, room: float):
         self.room = room
 
-    def bracket(self, skyline: Skyline, said: Said) -> str:
+    def bracket(self, skyline: Skyline, said: WrittenLabel) -> str:
         """A phrase: a line with hooks, and its name."""
         left = max(said.part.left - 6, 0.0)
         right = max(said.part.right - (9 if said.part.ends else 0), left + 4)
@@ -77,7 +77,7 @@ class Writer:
         data += f"H{right:.1f}" + ("v4" if said.part.ends else "")
         return _group(said, f'<path d="{data}"/>{line.at(at, y - 3)}')
 
-    def stretch(self, skyline: Skyline, said: Said) -> str:
+    def stretch(self, skyline: Skyline, said: WrittenLabel) -> str:
         """Words with a dashed line as far as they act."""
         line = _Line(self, said, SIZE, self.room, "italic")
         left = max(min(said.part.left - _INDENT, self.room - line.taken), 0.0)
@@ -89,7 +89,7 @@ class Writer:
             svg += f'<path class="extent dashed" d="M{end + 4:.1f} {y - 3:.1f}H{right - 3:.1f}{hook}"/>'
         return _group(said, svg)
 
-    def sign(self, skyline: Skyline, said: Said) -> str:
+    def sign(self, skyline: Skyline, said: WrittenLabel) -> str:
         """A sign or a mark at its place, with what is to say of it."""
         if not said.part.begins:
             return ""
@@ -99,7 +99,7 @@ class Writer:
         y = top + SMALL - 1 if skyline.downwards else top - 2
         return _group(said, line.at(left, y)) if line.taken else ""
 
-    def slide(self, skyline: Skyline, said: Said) -> str:
+    def slide(self, skyline: Skyline, said: WrittenLabel) -> str:
         """The name of a slide, and a slanted line under it."""
         if not said.part.begins:
             return ""
@@ -116,7 +116,7 @@ class Writer:
 class _Line:
     """The words of a label after the letters of the readings, and before the numbers of the comments."""
 
-    def __init__(self, writer: Writer, said: Said, size: float, room: float, face: str = "regular"):
+    def __init__(self, writer: LabelWriter, said: WrittenLabel, size: float, room: float, face: str = "regular"):
         self.size = size
         self.letters, self.numbers = said.letters, said.numbers if said.part.begins else ""
         self._before = width(self.letters, size * _LETTER, "semibold") + 3 if self.letters else 0.0
@@ -153,7 +153,7 @@ def triangle(x: float, y: float, scale: float = 1.0) -> str:
     return f'<path transform="{place}" d="M-5.5 0h11l-5.5 -9.5zm5.5 -6.4v3.2m0 1.1v1"/>'
 
 
-def merged(found: Sequence[tuple[int, Label, Part]], letters: Sequence[str]) -> list[Said]:
+def merged(found: Sequence[tuple[int, Label, Part]], letters: Sequence[str]) -> list[WrittenLabel]:
     """Labels of readings (by their number, with `letters`), what several say alike once."""
     alike: dict[tuple, list[tuple[int, Label, Part]]] = {}
     for each in found:
@@ -168,7 +168,7 @@ def merged(found: Sequence[tuple[int, Label, Part]], letters: Sequence[str]) -> 
         kind = "shared" if everyone and len(letters) > 1 else f"reading {letters[readings[0]]}"
         said = dict.fromkeys((reading, label.comment) for reading, label, _ in same if label.comment)
         numbers = " ".join(numbered(reading, number, letters) for reading, number in said)
-        made.append(Said(same[0][1], same[0][2], own, kind, numbers))
+        made.append(WrittenLabel(same[0][1], same[0][2], own, kind, numbers))
     return made
 
 
@@ -177,6 +177,6 @@ def numbered(reading: int, number: int, letters: Sequence[str]) -> str:
     return f"{letters[reading].upper() if len(letters) > 1 else ''}{number}"
 
 
-def _group(said: Said, svg: str) -> str:
+def _group(said: WrittenLabel, svg: str) -> str:
     kind = "tempo-change" if said.label.kind == "tempo" else said.label.kind.replace(" ", "-")
     return f'<g class="{kind} {said.kind}">{svg}</g>'

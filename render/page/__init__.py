@@ -5,85 +5,121 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from render.files import keep_from_inputs, written_whole
 from timing.comparing import Comparison
 from timing.reading import Reading
 from timing.remarks import CannotDo, Remark
 
-MOST = 4  # readings on one page
+if TYPE_CHECKING:
+    from render.page.recording import Recording
+
+MOST_READINGS = 4  # on one page: so many can be told apart by colour and line
+SoundProgress = Callable[[str, float, float], None]  # what is rendered; the seconds that are done, and of how many
 
 
 @dataclass(frozen=True)
 class PageFacts:
-    """What was written: its size in bytes, the seconds of sound of each reading, and what could not be engraved."""
+    """What a page came to: its size in bytes, the seconds of sound of each reading, and what could not be engraved."""
 
-    path: Path
     size: int
     seconds: tuple[float, ...]
     refused: tuple[str, ...]  # why a score is drawn as bars without notes
     cautions: tuple[tuple[Remark, ...], ...]  # those of each reading that stand
+    path: Path | None = None  # where it is written; None while it is in memory alone
 
 
 def write_page(
     readings: Sequence[Reading],
-    names: Sequence[str],
+    names: Sequence[str] | None,
     plans: Sequence[Path],
     file: Path,
     *,
-    comparison: Comparison | None,
+    comparison: Comparison | None = None,
+    remarks: Sequence[Sequence[Remark]] | None = None,
     soundfont: Path | None = None,
-    progress: Callable[[str, float, float], None] | None = None,
+    progress: SoundProgress | None = None,
 ) -> PageFacts:
-    """Write one to four readings as a page (HTML), whole or not at all. `names` are what they are called on it; a
-    single reading needs no `comparison`. `progress(what, done, total)` in seconds of sound.
+    """Write readings as a page (see `page_html`), whole or not at all. `plans` are files that it is kept from.
 
-    Raises CannotDo where there is nothing to play, for more than four readings, a file that is no SoundFont, or a place
-    that cannot be written to.
+    Raises CannotDo also for a place that cannot be written to.
+    """
+    keep_from_inputs(file, [*plans, *(path for reading in readings for path in reading.files)])
+    with written_whole(file) as temporary:
+        html, facts = page_html(
+            readings, names, comparison=comparison, remarks=remarks, soundfont=soundfont, progress=progress
+        )
+        temporary.write_bytes(html.encode())
+    return replace(facts, path=file)
+
+
+def page_html(
+    readings: Sequence[Reading],
+    names: Sequence[str] | None = None,
+    *,
+    comparison: Comparison | None = None,
+    remarks: Sequence[Sequence[Remark]] | None = None,
+    soundfont: Path | None = None,
+    progress: SoundProgress | None = None,
+) -> tuple[str, PageFacts]:
+    """One to four readings as a page: HTML with all in it, score, curves, sound and figures, and what it came to.
+
+    `names` are what the readings are called on it (else by their titles), `remarks` what is to be said of each (else
+    what `check` says), `comparison` is theirs; `progress(what, done, total)` in seconds of sound.
+
+    Raises CannotDo where there is nothing to play, for more than four readings, and for a file that is no SoundFont.
     """
     from render.drawing.drawn import drawn
     from render.page.document import document
     from render.page.music import music_of
     from render.page.sections import span_labels
     from render.page.tables import script_values
+    from render.telling.sides import names_of
     from render.telling.words import plain
     from soundfonts import guitar
     from timing.cautions import check
     from timing.comparing import compare
 
-    _refuse_impossible(readings, plans)
-    keep_from_inputs(file, [*plans, *(reading.score.path for reading in readings)])
-    names = [plain(name) or letter for name, letter in zip(names, "ABCD", strict=False)]
-    with written_whole(file) as temporary, ExitStack() as opened:
+    _refuse_impossible(readings)
+    called = zip(names_of(readings) if names is None else names, "ABCD", strict=False)
+    names = [plain(name) or letter for name, letter in called]
+    with ExitStack() as opened:
         recordings = _recorded(readings, names, soundfont, progress, opened)
-        remarks = [check(reading, sound=guitar) for reading in readings]
+        remarks = [check(reading, sound=guitar) for reading in readings] if remarks is None else remarks
         looks = [drawn(reading, said) for reading, said in zip(readings, remarks, strict=True)]
         music = music_of(readings, looks)
         comparison = comparison or compare(readings)
         labels = span_labels(comparison)
         sounds = [recording.result() for recording in recordings]
-        values = script_values(readings, names, sounds, music, comparison, labels)
-        title = plain(_title(readings)) or "Readings"
-        page = document(title, names, sounds, music, looks, comparison, labels, values).encode("utf-8", "replace")
-        temporary.write_bytes(page)
+    values = script_values(readings, names, sounds, music, comparison, labels)
+    title = plain(_title(readings)) or "Readings"
+    page = document(title, names, sounds, music, looks, comparison, labels, values).encode("utf-8", "replace")
     standing = tuple(tuple(remark for remark in said if remark.stands) for said in remarks)
     refused = tuple(one.refused for one in music if one.refused)
-    return PageFacts(file, len(page), tuple(sound.seconds for sound in sounds), refused, standing)
+    return page.decode(), PageFacts(len(page), tuple(sound.seconds for sound in sounds), refused, standing)
 
 
-def _refuse_impossible(readings: Sequence[Reading], plans: Sequence[Path]) -> None:
-    if not 1 <= len(readings) <= MOST:
-        message = f"a page has room for one to {MOST} readings, not for {len(readings)}"
+def _refuse_impossible(readings: Sequence[Reading]) -> None:
+    if not 1 <= len(readings) <= MOST_READINGS:
+        message = f"a page has room for one to {MOST_READINGS} readings, not for {len(readings)}"
         raise CannotDo.because("output-count", message)
-    for reading, plan in zip(readings, plans, strict=False):
+    for reading in readings:
         if not len(reading.performance.notes):
-            message = f"{plan}: there is nothing to play, for the bars of this order hold no notes"
-            raise CannotDo.because("no-notes", message, plan)
+            file = reading.files[0]
+            message = f"{file}: there is nothing to play, for the bars of this order hold no notes"
+            raise CannotDo.because("no-notes", message, file)
 
 
-def _recorded(readings, names, soundfont, progress, opened: ExitStack) -> list[Future]:
+def _recorded(
+    readings: Sequence[Reading],
+    names: Sequence[str],
+    soundfont: Path | None,
+    progress: SoundProgress | None,
+    opened: ExitStack,
+) -> list[Future[Recording]]:
     """The recordings to come, of all readings at one sampling rate."""
     from render.page.recording import rate_for, record
     from render.sound.sounds import find_sounds

@@ -22,7 +22,7 @@ WIDTHS = {"wide": 1060.0, "middle": 700.0, "narrow": 350.0}  # in units; the sty
 
 
 @dataclass(frozen=True)
-class Paper:
+class PageWidth:
     """One engraving. All names of bars and noteheads in it begin with `prefix`."""
 
     name: str  # one of WIDTHS
@@ -37,7 +37,7 @@ class Music:
 
     score: Score
     readings: list[int]
-    papers: list[Paper]
+    papers: list[PageWidth]
     refused: str  # why there are bars without notes; empty where it is engraved
 
 
@@ -72,12 +72,12 @@ def _music(score: Score, readings: list[int], drawn: Sequence[Drawn], place: int
     return Music(score, readings, papers, refused)
 
 
-def _paper(name: str, prefix: str, engraving: Engraving, drawn: Sequence[Drawn], readings: list[int]) -> Paper:
+def _paper(name: str, prefix: str, engraving: Engraving, drawn: Sequence[Drawn], readings: list[int]) -> PageWidth:
     shown = [drawn[number] if number in readings else _silent(drawn[number]) for number in range(readings[-1] + 1)]
     plots = [
         plot_system(system, engraving, shown, number, comments=False) for number, system in enumerate(engraving.systems)
     ]
-    return Paper(name, prefix, engraving, plots)
+    return PageWidth(name, prefix, engraving, plots)
 
 
 def _silent(drawn: Drawn) -> Drawn:
@@ -111,12 +111,12 @@ def _definitions(music: Sequence[Music]) -> Markup:
     return element("svg", defs, class_="shapes", width=0, height=0, aria_hidden="true", focusable="false")
 
 
-def _sheets(music: Music, paper: Paper, drawn: Sequence[Drawn], letters: list[str]) -> Markup:
+def _sheets(music: Music, paper: PageWidth, drawn: Sequence[Drawn], letters: list[str]) -> Markup:
     systems = [_system(music, paper, number, drawn, letters) for number in range(len(paper.plots))]
     return element("div", *systems, class_=f"sheets {paper.name}", data_prefix=paper.prefix)
 
 
-def _system(music: Music, paper: Paper, number: int, drawn: Sequence[Drawn], letters: list[str]) -> Markup:
+def _system(music: Music, paper: PageWidth, number: int, drawn: Sequence[Drawn], letters: list[str]) -> Markup:
     system, plot = paper.engraving.systems[number], paper.plots[number]
     bars = system.bars["bar"]
     names = dict.fromkeys(music.score.bar_name(row) for row in (bars[0], bars[-1]))
@@ -129,7 +129,7 @@ def _system(music: Music, paper: Paper, number: int, drawn: Sequence[Drawn], let
     return element("div", element("div", svg, class_="drawing"), *said, class_="system")
 
 
-def _named(svg: str, paper: Paper) -> Markup:
+def _named(svg: str, paper: PageWidth) -> Markup:
     """A plot whose names have the prefix, also where bars are drawn without notes."""
     return Markup(svg if paper.engraving.engraved else svg.replace('<g id="b', f'<g id="{paper.prefix}b'))
 

@@ -13,10 +13,9 @@ from typing import Any
 import numpy as np
 
 from render.drawing.style import LETTERS
-from render.page.music import Music, Paper
+from render.page.music import Music, PageWidth
 from render.page.recording import Recording
 from timing.comparing import Comparison
-from timing.comparing.alignment import align
 from timing.comparing.spans import PHRASE, SECTION
 from timing.reading import Reading
 
@@ -30,12 +29,12 @@ def script_values(
     comparison: Comparison, labels: Sequence[str],
 ) -> dict[str, Any]:  # fmt: skip
     """All that the script is told. `labels` are what the spans of the comparison are called."""
-    alignment = align(readings)
+    hearings = comparison.alignment.rows
     drawn_on = {number: place for place, one in enumerate(music) for number in one.readings}
     return {
         "readings": [
             {"name": name, "letter": LETTERS[number], "score": drawn_on[number],
-             **reading_values(reading, alignment.rows[number], recording)}
+             **reading_values(reading, hearings[number], recording)}
             for number, (reading, name, recording) in enumerate(zip(readings, names, recordings, strict=True))
         ],
         "scores": [score_values(one, readings[one.readings[0]].where.endings) for one in music],
@@ -83,7 +82,7 @@ def score_values(music: Music, endings: np.ndarray) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _paper_values(paper: Paper) -> dict[str, Any]:
+def _paper_values(paper: PageWidth) -> dict[str, Any]:
     """In which system each bar lies, and the x of moments: knots from which `first` on are those of each bar."""
     engraving = paper.engraving
     rows = np.arange(len(engraving.lengths))

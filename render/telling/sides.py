@@ -4,40 +4,56 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from render.telling.comparison_words import LETTERS
 from render.telling.titles import names_beside
+from soundfonts import guitar
+from timing.cautions import check
 from timing.comparing import Comparison
 from timing.reading import Reading
+from timing.remarks import Remark
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Side:
-    """One of the readings: the plan it comes from, and how many cautions of that stand. Of one that is made of the plan
-    to stand beside it the `kind` and what is `told` of it; what it is cautioned for is the point of it."""
+    """One of the readings, and the plan it comes from. Of one that is made of the plan to stand beside it the `kind`
+    and what is `told` of it."""
 
     plan: Path
-    cautions: int = 0
+    reading: Reading
     kind: str | None = None
     told: str | None = None
+
+    @cached_property
+    def remarks(self) -> list[Remark]:
+        """What there is to say of the reading; looked for when it is first asked, and kept."""
+        return check(self.reading, sound=guitar)
+
+    @property
+    def cautions(self) -> int:
+        """How many cautions of the plan stand; what a reading is cautioned for that is made to stand beside it is the
+        point of it."""
+        return 0 if self.kind is not None else sum(remark.stands for remark in self.remarks)
 
 
 @dataclass(frozen=True)
 class SideBySide:
-    """The readings and what each is; compared, if there are several."""
+    """The readings, each with what it is, compared."""
 
-    readings: tuple[Reading, ...]
     sides: tuple[Side, ...]
-    comparison: Comparison | None
+    comparison: Comparison
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        return self.comparison.readings
 
 
-def names_of(made: SideBySide) -> list[str]:
-    """What the readings are called on a page (see `names_beside`); one without a title that can be seen by its plan."""
-    titles = [
-        (reading.performance.title, reading.score.title, side.plan.stem)
-        for reading, side in zip(made.readings, made.sides, strict=True)
-    ]
+def names_of(readings: Sequence[Reading]) -> list[str]:
+    """What readings are called on a page (see `names_beside`); one without a title that can be seen by its plan's file,
+    or its score's."""
+    titles = [(reading.performance.title, reading.score.title, reading.files[0].stem) for reading in readings]
     return names_beside(titles, LETTERS)
 
 

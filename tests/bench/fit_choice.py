@@ -48,7 +48,7 @@ class Case:
     """A score as the fit sees it."""
 
     source: Annotated
-    at: choosing.Places
+    at: choosing.PossibleEnds
     found: dict[str, np.ndarray]
     classes: np.ndarray
     walls: np.ndarray

@@ -41,7 +41,6 @@ from timing.companions import companion  # noqa: E402
 from timing.drafting import draft  # noqa: E402
 from timing.loading import load  # noqa: E402
 from timing.plan import Plan  # noqa: E402
-from timing.plan.planfile import read_plan  # noqa: E402
 from timing.plan.time import Slowing  # noqa: E402
 from timing.reader import read_score  # noqa: E402
 from timing.reading import Reading, perform  # noqa: E402
@@ -216,7 +215,7 @@ def _misplaced(path: Path) -> tuple[int, int, int, int]:
     reading = load(path)
     slows = [slow for slow in reading.plan.slowing if slow.kind not in (*Slowing.HURRYING, "a tempo")]
     try:
-        beside = companion("misplaced", read_plan(path), reading.source).reading
+        beside = companion("misplaced", reading).reading
     except CannotDo:
         return len(slows), 0, 0, 0
     pairs = zip(reading.plan.slowing, beside.plan.slowing, strict=True)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 from timing.companions.misplacing import misplaced
 from timing.plan import Plan
@@ -15,9 +16,9 @@ from timing.plan.time import Arch, Phrase, Slowing
 from timing.plan.words import nearest
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo
-from timing.score import Score
 from timing.time.scale import AS_PLANNED, Scale
 
+Given = TypeVar("Given", bound=Words)
 PLAIN, EXAGGERATED, MISPLACED = "plain", "exaggerated", "misplaced"
 
 
@@ -45,8 +46,8 @@ class Companion:
     told: str
 
 
-def companion(kind: str, plan: Plan, score: Score) -> Companion:
-    """Make a companion of a plan (as it was read, without the score's marks).
+def companion(kind: str, original: Reading) -> Companion:
+    """Make a companion of the plan of a reading, which has been performed as planned.
 
     plain: no shaping of time by slowdowns, holds, rubato, arches or leading voices; the basic tempi stay, also those
     that are reached by degrees, and so do level, tone, touch and strings.
@@ -61,40 +62,51 @@ def companion(kind: str, plan: Plan, score: Score) -> Companion:
         raise CannotDo.because("no-companion", f"{kind[:40]!r} is none of {', '.join(KINDS)}{hint}")
     told = KINDS[kind].heard
     if kind == EXAGGERATED:
-        return Companion(kind, _performed(kind, plan, score, {}, scale=Scale(amount=2.0)), told)
-    original = perform(score, plan)
+        return Companion(kind, _performed(kind, original, {}, scale=Scale(amount=2.0)), told)
     if kind == PLAIN:
-        return Companion(kind, _performed(kind, plan, score, _strict(plan, original), ("slowing", "holds")), told)
+        return Companion(kind, _performed(kind, original, _strict(original.plan), ("slowing", "holds")), told)
     entries, moved, others = misplaced(original)
     count = f"{moved} of {moved + others}" if others else moved
-    made = _performed(kind, plan, score, {"slowing": entries}, ("slowing",))
+    made = _performed(kind, original, {"slowing": entries}, ("slowing",))
     return Companion(kind, made, f"{told} ({count} moved)")
 
 
 def _performed(
-    kind: str, plan: Plan, score: Score, changes: dict, written: Sequence[str] = (), scale: Scale = AS_PLANNED
+    kind: str, original: Reading, changes: dict[str, Any], written: Sequence[str] = (), scale: Scale = AS_PLANNED
 ) -> Reading:
-    """The reading of a plan with these changes. Of the sections `written` they already hold what the score prints."""
+    """The reading of the same plan with these changes. Of the sections `written` they already hold what the score
+    prints; of all others it is read again."""
+    plan, score = original.plan, original.source
     title = f"{plan.title or score.title or score.path.stem}, {KINDS[kind].title}"
     ignore = tuple(dict.fromkeys((*plan.marks.ignore, *written)))
     marks = plan.marks.model_copy(update={"ignore": ignore})
-    changes = {"title": title, "accept": (), "marks": marks} | changes
+    changes = _unprinted(plan) | {"title": title, "accept": (), "marks": marks} | changes
     made = perform(score, plan.model_copy(update=changes), scale)
     return replace(made, plan=made.plan.model_copy(update={"marks": plan.marks}))
+
+
+def _unprinted(plan: Plan) -> dict[str, tuple[Entry, ...]]:
+    """The sections of a plan as they are in its file, without the entries that stand for marks of the score."""
+    sections = {name: value for name, value in plan if isinstance(value, tuple)}
+    return {
+        name: tuple(entry for entry in entries if not entry.printed)
+        for name, entries in sections.items()
+        if any(isinstance(entry, Entry) and entry.printed for entry in entries)
+    }
 
 
 # -- in strict time
 
 
-def _strict(plan: Plan, original: Reading) -> dict:
+def _strict(plan: Plan) -> dict[str, Any]:
     """The sections of a plan that shape time, without that. What an allargando adds in level stays."""
-    broad = any(entry.kind == "allargando" for entry in original.plan.slowing)
+    broad = any(entry.kind == "allargando" for entry in plan.slowing)
     return {
-        "slowing": tuple(_broad(entry) for entry in original.plan.slowing if entry.kind in ("allargando", "a tempo"))
+        "slowing": tuple(_broad(entry) for entry in plan.slowing if entry.kind in ("allargando", "a tempo"))
         if broad
         else (),
         "rubato": (),
-        "holds": tuple(hold for hold in original.plan.holds if hold.in_time),
+        "holds": tuple(hold for hold in plan.holds if hold.in_time),
         "phrases": tuple(map(_unarched, plan.phrases)),
         "voices": {name: _with(voice, {"lead": None}) for name, voice in plan.voices.items()},
     }
@@ -112,10 +124,10 @@ def _unarched(phrase: Phrase) -> Phrase:
     return _with(phrase, {"arch": arch, "inside": tuple(map(_unarched, phrase.inside))})
 
 
-def _with(words: Words | Entry, changes: dict, said: dict | None = None):
+def _with(words: Given, changes: dict[str, Any], said: dict[str, str] | None = None) -> Given:
     """A group of settings with some of them changed; `said` is how a plan would write them (None: it would not)."""
     made = words.model_copy(update=changes)
-    if words.source is not None:
+    if not words.printed:
         kept = {key: value for key, value in words.source.items() if key.replace(" ", "_") not in changes}
         made._source = kept | (said or {})
     return made

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.comparing.alignment import Apart, align
+from timing.comparing.alignment import Alignment, Apart, align
 from timing.comparing.differences import Difference, differences
 from timing.comparing.spans import Span, spans_and_beats
 from timing.performance import MELODY, TONES, Performance
@@ -49,8 +49,7 @@ class Comparison:
     """Readings side by side."""
 
     readings: tuple[Reading, ...]
-    scores: list[Apart]  # what differs in the scores, and in the order of the bars
-    orders: list[Apart]
+    alignment: Alignment  # which bars they share
     spans: list[Span]  # along the music, outer phrases before those inside them; what all share, if not all; all
     measures: np.ndarray  # (spans, readings) MEASURE
     tones: tuple[str, ...]
@@ -59,13 +58,23 @@ class Comparison:
     alike: bool  # they sound the same, to the nanosecond
 
     @property
+    def scores(self) -> list[Apart]:
+        """What differs in the scores."""
+        return self.alignment.scores
+
+    @property
+    def orders(self) -> list[Apart]:
+        """What differs in the order of the bars."""
+        return self.alignment.orders
+
+    @property
     def same(self) -> bool:
         """Whether they sound the same, and their plans say the same of the same music."""
         return self.alike and not (self.scores or self.orders or self.differences)
 
 
 def compare(readings: Sequence[Reading]) -> Comparison:
-    """Compare two readings or more. CannotDo where they have no music in common."""
+    """Compare readings, each over the music that all play. CannotDo where they have none in common."""
     alignment = align(readings)
     spans, beats = spans_and_beats(readings, alignment)
     named = [_tones(reading.performance) for reading in readings]
@@ -82,7 +91,7 @@ def compare(readings: Sequence[Reading]) -> Comparison:
     shares = np.where(heard[:, :, None], np.nan_to_num(shares), np.nan)
     alike = not alignment.scores and all(_sound_alike(readings[0], other) for other in readings[1:])
     said = differences(readings, alignment)
-    return Comparison(tuple(readings), alignment.scores, alignment.orders, spans, measures, tones, shares, said, alike)
+    return Comparison(tuple(readings), alignment, spans, measures, tones, shares, said, alike)
 
 
 # -- time

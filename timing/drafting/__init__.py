@@ -13,8 +13,8 @@ from timing.cautions.rules import Sound
 from timing.drafting.again import second_time_items
 from timing.drafting.checked import without_disputes
 from timing.drafting.form import closes, form_lines, sections_of
-from timing.drafting.harmony import Sounds
-from timing.drafting.items import Item
+from timing.drafting.harmony import WrittenNotes
+from timing.drafting.items import DraftItem
 from timing.drafting.printed import marks_of, tempi_of
 from timing.drafting.shape import kept, movement_items, phrase_items, voice_items
 from timing.drafting.slowing import slowing_items
@@ -29,24 +29,24 @@ _NO_PHRASES = "No melody was found of which phrases could be told."
 
 
 @dataclass(frozen=True)
-class Draft:
+class DraftedPlan:
     """A drafted plan: its text, and the phrases that were found."""
 
     text: str
     phrases: tuple[FoundPhrase, ...]
 
 
-def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | None = None) -> Draft:
+def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | None = None) -> DraftedPlan:
     """A plan for a score, as if it were to stand in `file`; `phrases_only`: with nothing but the phrases; `sound` is
     what the cautions know of how strings sound."""
     reading = perform(score, Plan(score=str(score.path)))
     score = reading.score
     heard = reading.lines.score  # in the octave in which it sounds
     phrases = kept(find_phrases(heard))
-    sounds = Sounds(heard)
+    sounds = WrittenNotes(heard)
     sections = sections_of(phrases, sounds)
     about = _about(reading, phrases, form_lines(reading, sections, sounds))
-    head = [("title", Item(reading.performance.title, "")), ("score", Item(_beside(score.path, file), ""))]
+    head = [("title", DraftItem(reading.performance.title, "")), ("score", DraftItem(_beside(score.path, file), ""))]
     ends = closes(sections, sounds)
     head += [] if phrases_only else string_settings(reading)
     entries = {"phrases": phrase_items(score, phrases, not phrases_only, ends)}
@@ -56,23 +56,24 @@ def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | N
             head.append(("tempo", tempi[0]))
         entries = {"tempo": tempi[1:] and tempi, "voices": voice_items(reading)} | entries | _shape(reading, phrases)
         entries = without_disputes(about, head, entries, file, sound)
-    return Draft(plan_text(about, head, entries), phrases)
+    return DraftedPlan(plan_text(about, head, entries), phrases)
 
 
-def _shape(reading: Reading, phrases: tuple[FoundPhrase, ...]) -> dict[str, list[Item]]:
+def _shape(reading: Reading, phrases: tuple[FoundPhrase, ...]) -> dict[str, list[DraftItem]]:
     marks = marks_of(reading)
     marks["slowing"] = marks["slowing"] + slowing_items(reading, phrases)
     marks = {"slowing": marks.pop("slowing"), "rubato": movement_items(reading)} | marks
     if not marks["dynamics"] and len(reading.performance.notes):
         first = reading.score.bar_name(int(reading.performance.bars["row"][0]))
-        marks["dynamics"] = [Item({"at": first, "mark": "mf"}, "the score says no dynamics: begin in the middle")]
+        marks["dynamics"] = [DraftItem({"at": first, "mark": "mf"}, "the score says no dynamics: begin in the middle")]
     return marks | {"second time": second_time_items(reading), "glissandi": _slides(reading)}
 
 
-def _slides(reading: Reading) -> list[Item]:
+def _slides(reading: Reading) -> list[DraftItem]:
     if not len(reading.score.marks_of("glissando")):
         return []
-    return [Item({"glide": "30%", "swell": "3 dB"}, "every slide of the score leaves late and swells into its goal")]
+    why = "every slide of the score leaves late and swells into its goal"
+    return [DraftItem({"glide": "30%", "swell": "3 dB"}, why)]
 
 
 def _about(reading: Reading, phrases: tuple[FoundPhrase, ...], form: list[str]) -> list[str]:

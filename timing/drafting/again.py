@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing.drafting.items import Item
+from timing.drafting.items import DraftItem
 from timing.reading import Reading
 from timing.where.naming import bars_at
 
@@ -13,7 +13,7 @@ _TONES_OF_STRINGS = range(40, 44)  # General MIDI programs of bowed strings, whi
 _WHY = "a repeat is played differently, then everything comes back (common practice)"
 
 
-def second_time_items(reading: Reading) -> list[Item]:
+def second_time_items(reading: Reading) -> list[DraftItem]:
     """Repeated passages softer and, on strings, in another tone: each as it is heard, with its own ending."""
     bars, score = reading.performance.bars, reading.score
     again = np.flatnonzero((bars["pass"] == 2) & ~bars["returned"])
@@ -22,4 +22,4 @@ def second_time_items(reading: Reading) -> list[Item]:
     entry = {"softer": SOFTER} | ({"tone": "sul tasto"} if strung else {})
     heard_on = (np.diff(again) == 1) & np.append(reading.where.neighbours, False)[again[:-1]] if len(again) else []
     passages = np.split(bars["row"][again], np.flatnonzero(~np.asarray(heard_on, bool)) + 1) if len(again) else []
-    return [Item({"bars": bars_at(score, int(rows[0]), int(rows[-1]))} | entry, _WHY) for rows in passages]
+    return [DraftItem({"bars": bars_at(score, int(rows[0]), int(rows[-1]))} | entry, _WHY) for rows in passages]

@@ -11,14 +11,14 @@ from pathlib import Path
 
 from timing.cautions import check
 from timing.cautions.rules import Sound
-from timing.drafting.items import Item
+from timing.drafting.items import DraftItem
 from timing.drafting.writing import plan_text
 from timing.loading import load
 from timing.plan.edits import written
 from timing.plan.position import beat_name
 from timing.remarks import Remark
 
-Entries = dict[str, Sequence[Item]]
+Entries = dict[str, Sequence[DraftItem]]
 
 _OF_LEVEL = {"inner-over-melody", "level-out-of-range"}
 _LEVELS = ("voices", "dynamics", "accents")
@@ -50,19 +50,19 @@ def without_disputes(about: Sequence[str], head: list, entries: Entries, file: P
         entries = left
 
 
-def _own(item: Item, blamed: list[str]) -> bool:
+def _own(item: DraftItem, blamed: list[str]) -> bool:
     """Whether an entry of the draft's own stands on a line that is blamed."""
     return not item.inside and not item.printed and any(written(item.entry) in line for line in blamed)
 
 
-def _accepted(stands: list[Remark], told: list[Remark]) -> list[Item]:
+def _accepted(stands: list[Remark], told: list[Remark]) -> list[DraftItem]:
     """Acceptances of what still stands: of what the draft's lines are told, and what the score's own notes earn."""
-    made: dict[tuple, Item] = {}
+    made: dict[tuple, DraftItem] = {}
     for remark in stands:
         if remark.code not in _THE_SCORES_OWN and remark not in told:
             continue  # a fault of the score, told without a plan too
         at = {} if remark.bar_name is None else {"at": f"{remark.bar_name}:{beat_name(remark.beat or 1)}"}
         why = _THE_SCORES_OWN.get(remark.code, _PRINTED)
         entry = {"code": remark.code} | at
-        made.setdefault(tuple(entry.items()), Item(entry | {"because": why}, ""))
+        made.setdefault(tuple(entry.items()), DraftItem(entry | {"because": why}, ""))
     return list(made.values())

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.drafting.harmony import Sounds, Tonality, close_at, tonality
+from timing.drafting.harmony import Tonality, WrittenNotes, close_at, tonality
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.reading import Reading
 from timing.where.naming import bars_at
@@ -16,7 +16,7 @@ LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 @dataclass(frozen=True)
-class Section:
+class FormSection:
     """A section of a piece: its name in the form, where it is, and its key, where that is clear."""
 
     name: str
@@ -24,10 +24,10 @@ class Section:
     key: Tonality | None
 
 
-def sections_of(phrases: Sequence[FoundPhrase], sounds: Sounds) -> list[Section]:
+def sections_of(phrases: Sequence[FoundPhrase], sounds: WrittenNotes) -> list[FormSection]:
     """The outermost phrases with their letters: the same music has the same letter, and one that only begins alike has
     it with a prime."""
-    made: list[Section] = []
+    made: list[FormSection] = []
     contents: list[tuple] = []
     letters = iter(LETTERS)
     for phrase in phrases:
@@ -38,16 +38,16 @@ def sections_of(phrases: Sequence[FoundPhrase], sounds: Sounds) -> list[Section]
             name = f"{alike.rstrip('′')}′" if alike else next(letters, "?")
         contents.append(content)
         key = tonality(sounds, sounds.at(*phrase.start), sounds.at(*phrase.end), _ends([phrase], sounds))
-        made.append(Section(name, phrase, key))
+        made.append(FormSection(name, phrase, key))
     return made
 
 
-def _ends(phrases: Sequence[FoundPhrase], sounds: Sounds) -> list[float]:
+def _ends(phrases: Sequence[FoundPhrase], sounds: WrittenNotes) -> list[float]:
     """The quarters at which phrases end, and those inside them."""
     return [end for phrase in phrases for end in (sounds.at(*phrase.end), *_ends(phrase.inside, sounds))]
 
 
-def _content(sounds: Sounds, phrase: FoundPhrase) -> tuple:
+def _content(sounds: WrittenNotes, phrase: FoundPhrase) -> tuple:
     """Its notes: when each begins after it, and its pitch."""
     start, end = sounds.at(*phrase.start), sounds.at(*phrase.end)
     low, high = np.searchsorted(sounds.start, [start - 1e-9, end - 1e-9])
@@ -61,7 +61,7 @@ def _begin_alike(one: tuple, other: tuple) -> bool:
     return len(one) >= count and len(other) >= count and one[:count] == other[:count]
 
 
-def form_lines(reading: Reading, sections: Sequence[Section], sounds: Sounds) -> list[str]:
+def form_lines(reading: Reading, sections: Sequence[FormSection], sounds: WrittenNotes) -> list[str]:
     """Sentences on the form and the keys."""
     lines = []
     if len(sections) > 1:
@@ -78,14 +78,14 @@ def form_lines(reading: Reading, sections: Sequence[Section], sounds: Sounds) ->
     return lines
 
 
-def _opens_in(home: Tonality, section: Section, sounds: Sounds) -> bool:
+def _opens_in(home: Tonality, section: FormSection, sounds: WrittenNotes) -> bool:
     """Whether the first quarter of a section is in the key of the piece."""
     start, end = sounds.at(*section.phrase.start), sounds.at(*section.phrase.end)
     key = tonality(sounds, start, start + (end - start) / 4)
     return key is not None and key.seen_from(home) == "the same key"
 
 
-def _form(reading: Reading, sections: Sequence[Section]) -> str:
+def _form(reading: Reading, sections: Sequence[FormSection]) -> str:
     """The sections as they are played: A (1-8, repeated), B (9-16; 9-12 twice), A (1-8)."""
     bars = reading.score.bars
     firsts = [row + (offset > bars["length"][row] / 2) for row, offset in (s.phrase.start for s in sections)]
@@ -131,7 +131,7 @@ def _again(reading: Reading, played: np.ndarray, whole: tuple[int, int]) -> str:
     return ", ".join(told)
 
 
-def closes(sections: Sequence[Section], sounds: Sounds) -> dict[tuple, str]:
+def closes(sections: Sequence[FormSection], sounds: WrittenNotes) -> dict[tuple, str]:
     """In words how the innermost phrases close, by their end; only where the chord is plain and the key is clear."""
     made = {}
     for section in sections:

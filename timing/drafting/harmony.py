@@ -19,7 +19,7 @@ _DOMINANT = frozenset({7, 11})  # semitones over the keynote: root and leading n
 _COMMON = re.compile(r"[iI]|ii6?|iio6|[iI][vV]6?|V[67]?|[vV][iI]|[iI]6|III")  # figures that one can be sure of
 
 
-class Sounds:
+class WrittenNotes:
     """The notes of a score on one axis: quarters along the bars as written."""
 
     def __init__(self, score: Score):
@@ -67,7 +67,7 @@ class Sounds:
 
 
 def tonality(
-    sounds: Sounds, start: float, end: float, ends: Sequence[float] = (), whole: bool = False
+    sounds: WrittenNotes, start: float, end: float, ends: Sequence[float] = (), whole: bool = False
 ) -> Tonality | None:
     """The key of a stretch (in quarters), or None where none is clear; `ends` are those of the phrases in it. A `whole`
     piece ends on its keynote."""
@@ -88,7 +88,7 @@ class Close:
         return f"{self.kind} on {self.figure}" if self.kind else f"ends on {self.figure}"
 
 
-def close_at(sounds: Sounds, start: float, end: float, key: Tonality) -> Close | None:
+def close_at(sounds: WrittenNotes, start: float, end: float, key: Tonality) -> Close | None:
     """How the phrase from `start` to `end` (quarters) closes in a key; None where its last chord is not plain."""
     begin = _last_bass(sounds, start, end)
     last = _chord(sounds, begin, end)
@@ -108,7 +108,7 @@ def close_at(sounds: Sounds, start: float, end: float, key: Tonality) -> Close |
     return Close(figure, "")
 
 
-def _last_bass(sounds: Sounds, start: float, end: float) -> float:
+def _last_bass(sounds: WrittenNotes, start: float, end: float) -> float:
     """Where the lowest note begins that sounds until `end`, or the last to do so before."""
     low, high = np.searchsorted(sounds.start, [start - 1e-9, end - 1e-9])
     if high <= low:
@@ -119,7 +119,7 @@ def _last_bass(sounds: Sounds, start: float, end: float) -> float:
     return float(starts[latest & (pitch == lowest)].max())
 
 
-def _chord(sounds: Sounds, start: float, end: float) -> tuple[int, ...] | None:
+def _chord(sounds: WrittenNotes, start: float, end: float) -> tuple[int, ...] | None:
     """The three or four pitch classes, as pitches, bass first, that sound in a stretch; what sounds for less than an
     eighth of all is passing. None where there are more or fewer."""
     durations, pitch = sounds.between(start, end)

@@ -7,13 +7,13 @@ from typing import Any
 
 
 @dataclass(frozen=True)
-class Item:
+class DraftItem:
     """One entry of a section (keys and values as a plan has them), or a section's one value. An entry with `inside` has
     entries of its own; one that is `printed` is the composer's, and stays."""
 
     entry: dict[str, Any] | list[str] | str | int
     why: str
-    inside: tuple[Item, ...] = ()
+    inside: tuple[DraftItem, ...] = ()
     printed: bool = False
 
 

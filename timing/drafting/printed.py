@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from timing.drafting.items import Item, decibels, percent
+from timing.drafting.items import DraftItem, decibels, percent
 from timing.drafting.slowing import with_last_onset
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
@@ -21,7 +21,7 @@ _PERCENT, _DECIBELS = {"to", "length"}, {"by", "louder", "softer"}
 _SAME_PLACE = 1e-6
 
 
-def marks_of(reading: Reading) -> dict[str, list[Item]]:
+def marks_of(reading: Reading) -> dict[str, list[DraftItem]]:
     """The marks of the score in a reading, by the section of the plan in which they stand; their lines of slides and
     their signs on notes stay in the score."""
     words = {(use.bar, round(use.beat, 3)): use.text for use in reading.marks if use.text not in DYNAMICS}
@@ -35,7 +35,7 @@ def marks_of(reading: Reading) -> dict[str, list[Item]]:
     }
 
 
-def _item(entry: Entry, section: str, reading: Reading, words: dict[tuple, str]) -> Item:
+def _item(entry: Entry, section: str, reading: Reading, words: dict[tuple, str]) -> DraftItem:
     """A mark as an entry. What no mark says in these words has those of the page beside it: a `dolce` is no tone."""
     keys, why = _keys(entry, section, reading.score), "printed"
     if section == "slowing" and (ends := with_last_onset(reading, entry)):
@@ -46,24 +46,24 @@ def _item(entry: Entry, section: str, reading: Reading, words: dict[tuple, str])
         at = entry.at if section == "dynamics" else entry.bars.start if entry.bars is not None else entry.at
         text = words.get((at.bar, round(float(at.beat or 1), 3)), "")
         why = f"printed: {text}" if text else why
-    return Item(keys, why, printed=True)
+    return DraftItem(keys, why, printed=True)
 
 
-def tempi_of(reading: Reading) -> list[Item]:
+def tempi_of(reading: Reading) -> list[DraftItem]:
     """The tempi of the score, or the one that is played where it has none: an entry each where there are several, since
     any tempo of a plan takes the place of all that are printed."""
     first = tempo_in_words(reading, float(reading.performance.time.basic(0.0)), 0)
     marks = reading.plan.tempo
     if not marks:
-        return [Item(first, "the score says no tempo, and this is none in particular", printed=True)]
+        return [DraftItem(first, "the score says no tempo, and this is none in particular", printed=True)]
     begins = int(reading.performance.bars["row"][0])
     later = [mark for mark in marks if mark.at.row != begins or float(reading.where.moments(mark.at)[0]) > 1e-6]
     opening = [mark for mark in marks if all(mark is not each for each in later)]
     why = opening[0].said if opening else "what is played where the score says none"
     if not later:
-        return [Item(first, why, printed=True)]
-    rest = [Item(_tempo_at(mark, reading), mark.said, printed=True) for mark in later]
-    return [Item({"tempo": first}, why, printed=True), *rest]
+        return [DraftItem(first, why, printed=True)]
+    rest = [DraftItem(_tempo_at(mark, reading), mark.said, printed=True) for mark in later]
+    return [DraftItem({"tempo": first}, why, printed=True), *rest]
 
 
 def _tempo_at(mark: TempoMark, reading: Reading) -> dict[str, str]:

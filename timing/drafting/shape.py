@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from timing.drafting.items import Item, decibels, percent, sureness
+from timing.drafting.items import DraftItem, decibels, percent, sureness
 from timing.drafting.slowing import equal_voices, evenness, in_bars
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.performance import BASS, INNER, MELODY
@@ -57,7 +57,7 @@ def arch_of(phrase: FoundPhrase) -> dict[str, str] | None:
     return ({"pace": percent(round(pace, 2))} if pace >= LEAST_ARCH else {}) | {"level": "2 dB"}
 
 
-def phrase_items(score: Score, phrases: Sequence[FoundPhrase], shaped: bool, said: dict) -> tuple[Item, ...]:
+def phrase_items(score: Score, phrases: Sequence[FoundPhrase], shaped: bool, said: dict) -> tuple[DraftItem, ...]:
     """The phrases as entries, with arches where they are to be `shaped`; `said` has what there is to say of their ends
     besides, by their end."""
     items = []
@@ -69,26 +69,26 @@ def phrase_items(score: Score, phrases: Sequence[FoundPhrase], shaped: bool, sai
         why = f"a {kind} of {in_bars(phrase.bars)}; its end is {sureness(phrase.sure)}"
         if not phrase.inside and phrase.end in said:
             why += f"; {said[phrase.end]}"
-        items.append(Item(entry, why, phrase_items(score, phrase.inside, shaped, said)))
+        items.append(DraftItem(entry, why, phrase_items(score, phrase.inside, shaped, said)))
     return tuple(items)
 
 
 # -- beats
 
 
-def movement_items(reading: Reading) -> list[Item]:
+def movement_items(reading: Reading) -> list[DraftItem]:
     """Beats with few notes a little longer, throughout the piece; none where all beats move alike."""
     if evenness(reading) > VARIED:
         return []
     why = "beats with half as many notes are so much longer, as pianists play them; the whole keeps its length"
     entry = {"bars": bars_at(reading.score, 0, len(reading.score.bars) - 1)}
-    return [Item(entry | {"still beats": STEADY if equal_voices(reading) else STILL}, why)]
+    return [DraftItem(entry | {"still beats": STEADY if equal_voices(reading) else STILL}, why)]
 
 
 # -- voices
 
 
-def voice_items(reading: Reading) -> list[Item]:
+def voice_items(reading: Reading) -> list[DraftItem]:
     """How loud each role is and whether the melody leads, by the texture; none for a single line."""
     notes = reading.performance.notes
     if len(np.unique(notes["role"])) < 2 or not np.any(notes["role"] == MELODY):
@@ -98,8 +98,8 @@ def voice_items(reading: Reading) -> list[Item]:
     chordal = bool(len(under)) and together.mean() >= TOGETHER
     lead, inner, bass = (5, -3.0, -2.0) if chordal else (20, -6.0, -4.0)
     texture = "chords" if chordal else "a melody with its accompaniment"
-    items = [Item({"melody": {"level": "0 dB", "lead": f"{lead} ms"}}, f"it leads: {texture}")]
+    items = [DraftItem({"melody": {"level": "0 dB", "lead": f"{lead} ms"}}, f"it leads: {texture}")]
     for role, name, level in ((BASS, "bass", bass), (INNER, "inner", inner)):
         if np.any(notes["role"] == role):
-            items.append(Item({name: decibels(level)}, "softer than the melody"))
+            items.append(DraftItem({name: decibels(level)}, "softer than the melody"))
     return items

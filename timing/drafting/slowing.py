@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.cautions.slowdowns import tempo_starts
-from timing.drafting.items import Item, percent, sureness
+from timing.drafting.items import DraftItem, percent, sureness
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.notes.lines import voice_numbers
 from timing.performance import BASS, INNER, MELODY
@@ -41,7 +41,7 @@ _NEAR = 1e-6
 
 
 @dataclass(frozen=True)
-class Ending:
+class HeardEnding:
     """The end of a phrase as it is heard: when (in quarters along the performed order), of what, and how sure it is.
     `since` is where its innermost phrase begins."""
 
@@ -69,7 +69,7 @@ def in_bars(bars: float) -> str:
     return f"{bars:.1f} bars"
 
 
-def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item]:
+def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[DraftItem]:
     """A slowdown at every phrase end that is sure enough, as deep as what ends there is large, the end of the piece
     deepest; none where the score prints a change of pace itself. Voices of equal weight that keep one movement going
     between them give way at the end of the piece alone."""
@@ -84,10 +84,10 @@ def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Item
     return items
 
 
-def endings(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Ending]:
+def endings(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[HeardEnding]:
     """All ends of phrases as they are heard, sorted; of several at one moment the largest. A phrase that a repeat
     leaves before its end, as for its first ending, ends there too."""
-    found: dict[float, Ending] = {}
+    found: dict[float, HeardEnding] = {}
 
     def visit(phrase: FoundPhrase, outermost: bool) -> None:
         section = (phrase.section and outermost) or phrase.bars > LONGEST
@@ -95,7 +95,7 @@ def endings(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Ending]:
             bars = phrase.bars if run.complete else run.length / reading.where.full_bar(run.start)
             if bars < max(SHORT, phrase.bars / 2):
                 continue  # the order leaves it soon after its beginning
-            here = Ending(run.end, run.start, bars, section, phrase.sure)
+            here = HeardEnding(run.end, run.start, bars, section, phrase.sure)
             at = round(run.end, 6)
             found[at] = _larger(found[at], here) if at in found else here
         for inner in phrase.inside:
@@ -106,15 +106,15 @@ def endings(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Ending]:
     return [found[at] for at in sorted(found)]
 
 
-def _larger(one: Ending, other: Ending) -> Ending:
+def _larger(one: HeardEnding, other: HeardEnding) -> HeardEnding:
     """The larger of two ends at one moment, with the later beginning of both."""
     large, small = (one, other) if (one.section, one.bars) >= (other.section, other.bars) else (other, one)
-    return Ending(large.at, max(large.since, small.since), large.bars, large.section, large.sure)
+    return HeardEnding(large.at, max(large.since, small.since), large.bars, large.section, large.sure)
 
 
-def _inner(reading: Reading, found: Sequence[Ending]) -> list[Item]:
+def _inner(reading: Reading, found: Sequence[HeardEnding]) -> list[DraftItem]:
     """The slowdowns of ends within the piece, each place once; with its pass where it is not slowed each time."""
-    chosen: dict[str, dict[float, Ending]] = {}
+    chosen: dict[str, dict[float, HeardEnding]] = {}
     over = 0.0
     for ending in found:
         start, end = _stretch(reading, ending)
@@ -130,11 +130,11 @@ def _inner(reading: Reading, found: Sequence[Ending]) -> list[Item]:
     return items
 
 
-def _each_time(reading: Reading, where: str, hearings: dict[float, Ending]) -> Iterator[Item]:
+def _each_time(reading: Reading, where: str, hearings: dict[float, HeardEnding]) -> Iterator[DraftItem]:
     ending = next(iter(hearings.values()))
     entry = {"rallentando": where, "to": percent(ending.to), "then": "a tempo"}
     for passes in _passes(reading, Slowing.model_validate({"rallentando": where}), set(hearings)):
-        yield Item(entry | passes, ending.why)
+        yield DraftItem(entry | passes, ending.why)
 
 
 def _passes(reading: Reading, entry: Slowing, ends: set[float]) -> list[dict]:
@@ -151,7 +151,7 @@ def _passes(reading: Reading, entry: Slowing, ends: set[float]) -> list[dict]:
     return [{"pass": number} for number in numbers if heard(number) and heard(number) <= ends]
 
 
-def _stretch(reading: Reading, ending: Ending) -> tuple[float, float]:
+def _stretch(reading: Reading, ending: HeardEnding) -> tuple[float, float]:
     """From where to where an end is slowed: its last beats as they are felt, through an upbeat of half a beat or less,
     but no more than half of its phrase. What ends soon after a beat, ends with it."""
     where = reading.where
@@ -203,11 +203,11 @@ def last_onset(reading: Reading) -> float:
     return float(notes["score_onset"].max()) if len(notes) else 0.0
 
 
-def _final(reading: Reading, begins: float, last: float) -> Iterator[Item]:
+def _final(reading: Reading, begins: float, last: float) -> Iterator[DraftItem]:
     entry = {"rallentando": until_onset(reading, begins, last), "to": percent(FINAL), "curvature": LATE}
     runs = reading.where.runs(Slowing.model_validate(entry).rallentando)
     again = {"pass": "last"} if sum(run.complete for run in runs) > 1 else {}
-    yield Item(entry | again, "the end of the piece: the slowest place, reached as the last notes begin")
+    yield DraftItem(entry | again, "the end of the piece: the slowest place, reached as the last notes begin")
 
 
 def until_onset(reading: Reading, begins: float, last: float) -> str:

@@ -5,13 +5,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from timing.drafting.items import Item
+from timing.drafting.items import DraftItem
 from timing.instruments.tuning import pitch_name
 from timing.plan.strings import TUNINGS
 from timing.reading import Reading
 
 
-def string_settings(reading: Reading) -> list[tuple[str, Item]]:
+def string_settings(reading: Reading) -> list[tuple[str, DraftItem]]:
     """The settings at the head of a plan, each with its reason."""
     parts, said = reading.score.parts, {"sounds": {}, "tuning": {}, "capo": {}}
     for part, (octave, why) in reading.octaves.assumed.items():
@@ -38,8 +38,8 @@ def _tuning(open_strings: list[int]) -> str | list[str]:
     return names[0] if names else [pitch_name(pitch) for pitch in pitches]
 
 
-def _setting(of_parts: dict[int, tuple[Any, str]], names: list[str]) -> Item:
+def _setting(of_parts: dict[int, tuple[Any, str]], names: list[str]) -> DraftItem:
     """One value for the only part, or one for each by its name; the reasons of all."""
     values = {str(names[part]): value for part, (value, _) in of_parts.items()}
     reasons = dict.fromkeys(why for _, why in of_parts.values())
-    return Item(next(iter(values.values())) if len(names) == 1 else values, "; ".join(reasons))
+    return DraftItem(next(iter(values.values())) if len(names) == 1 else values, "; ".join(reasons))

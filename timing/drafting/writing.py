@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from timing.drafting.items import Item
+from timing.drafting.items import DraftItem
 from timing.plan.edits import written
 
 WIDTH = 118  # letters of a line; a reason that does not fit beside its entry stands above it
@@ -25,7 +25,9 @@ NOTES = {
 }
 
 
-def plan_text(about: Sequence[str], head: Sequence[tuple[str, Item]], sections: dict[str, Sequence[Item]]) -> str:
+def plan_text(
+    about: Sequence[str], head: Sequence[tuple[str, DraftItem]], sections: dict[str, Sequence[DraftItem]]
+) -> str:
     """A plan: what there is to say about the piece, its single settings, its sections."""
     lines = [*(f"# {line}".rstrip() for line in about), ""]
     for key, item in head:
@@ -38,12 +40,12 @@ def plan_text(about: Sequence[str], head: Sequence[tuple[str, Item]], sections: 
     return "\n".join(lines) + "\n"
 
 
-def _voice(item: Item, indent: str) -> Iterator[str]:
+def _voice(item: DraftItem, indent: str) -> Iterator[str]:
     for name, value in item.entry.items():
         yield from _beside(f"{indent}{name}: {written(value)}", item.why, indent)
 
 
-def _entry(item: Item, indent: str) -> Iterator[str]:
+def _entry(item: DraftItem, indent: str) -> Iterator[str]:
     if not item.inside:
         yield from _beside(f"{indent}- {written(item.entry)}", item.why, indent)
         return

@@ -20,7 +20,7 @@ from timing.finding.cadences import cadence_facts
 from timing.finding.leading import Leading
 from timing.finding.melody import TICKS, ticks
 from timing.finding.repetition import bar_facts, tune_facts
-from timing.finding.signs import Signs
+from timing.finding.signs import EndSigns
 from timing.finding.texture import Texture
 from timing.score import Score
 from timing.where import felt_beat
@@ -36,7 +36,7 @@ WORTH = 0.42  # least probability of an end that is chosen: at this the F1 measu
 
 
 @dataclass(frozen=True)
-class Places:
+class PossibleEnds:
     """Where phrases may end, in order; the last one is the end of the melody. Times are quarters along the axis of the
     leading voice."""
 
@@ -59,7 +59,7 @@ class Chosen:
 
 
 def choose(
-    score: Score, line: Leading, signs: Signs, texture: Texture, ends: np.ndarray, sure: np.ndarray
+    score: Score, line: Leading, signs: EndSigns, texture: Texture, ends: np.ndarray, sure: np.ndarray
 ) -> Chosen:
     """The ends of phrases by the whole texture, from those of the melody: its best `ends`, and how `sure` each is. An
     idea ends where the melody's best cutting has an end that is a bar away from those of phrases, or more."""
@@ -74,7 +74,7 @@ def choose(
     return Chosen(phrases, ends & (np.minimum(after, before) >= IDEA - 1e-6), known)
 
 
-def places(score: Score, line: Leading, ends: np.ndarray, sure: np.ndarray) -> Places:
+def places(score: Score, line: Leading, ends: np.ndarray, sure: np.ndarray) -> PossibleEnds:
     """The ends that the melody has in its own best cutting, and all that are likely enough."""
     may = ends | (sure >= LIKELY)
     may[-1] = True
@@ -85,12 +85,12 @@ def places(score: Score, line: Leading, ends: np.ndarray, sure: np.ndarray) -> P
     row = score.notes["bar"][line.rows][following]
     table = score.bars[row]
     first = np.interp(line.quarter[0], line.bar_quarter, line.bar_count)
-    return Places(
+    return PossibleEnds(
         notes, line.quarter[notes], over, bars - first, row, table["beats"] * 4 / table["unit"], felt_beat(table)
     )
 
 
-def facts(score: Score, line: Leading, signs: Signs, texture: Texture, at: Places, sure: np.ndarray) -> dict:
+def facts(score: Score, line: Leading, signs: EndSigns, texture: Texture, at: PossibleEnds, sure: np.ndarray) -> dict:
     """(m,) each: what speaks for or against a phrase end at each place, by the names of `weights.CHOICE`.
 
     Nothing here changes when the score is transposed, or is written in other note values with its metre.
@@ -112,7 +112,7 @@ def facts(score: Score, line: Leading, signs: Signs, texture: Texture, at: Place
     )
 
 
-def _breaks(score: Score, line: Leading, texture: Texture, at: Places) -> dict[str, np.ndarray]:
+def _breaks(score: Score, line: Leading, texture: Texture, at: PossibleEnds) -> dict[str, np.ndarray]:
     """Silence, dynamics, and how the movement of the voices changes."""
     over = at.over
     before, earlier = texture.attacks(over - at.full, over), texture.attacks(over - 2 * at.full, over - at.full)
@@ -127,7 +127,7 @@ def _breaks(score: Score, line: Leading, texture: Texture, at: Places) -> dict[s
     }
 
 
-def _marked(score: Score, line: Leading, at: Places) -> np.ndarray:
+def _marked(score: Score, line: Leading, at: PossibleEnds) -> np.ndarray:
     """(m,) whether a dynamic is printed within three quarters of a beat of the next beginning."""
     marks = score.marks_of("dynamic")
     marks = marks[~line.skipped[marks["bar"]]]
@@ -136,7 +136,7 @@ def _marked(score: Score, line: Leading, at: Places) -> np.ndarray:
     return np.searchsorted(printed, at.over + within) > np.searchsorted(printed, at.over - within)
 
 
-def _metre(line: Leading, signs: Signs, at: Places, place: np.ndarray) -> dict[str, np.ndarray]:
+def _metre(line: Leading, signs: EndSigns, at: PossibleEnds, place: np.ndarray) -> dict[str, np.ndarray]:
     """Where in the bar the next phrase begins, and how many bars of the section are over then."""
     onset = line.melody.onset
     begins = np.append(0, signs.walls[:, 1] + 1).astype(int)  # notes with which the sections begin
@@ -152,7 +152,7 @@ def _downbeat(onset: np.ndarray, place: np.ndarray) -> np.ndarray:
 
 
 def decided(
-    at: Places,
+    at: PossibleEnds,
     found: dict[str, np.ndarray],
     walls: np.ndarray,
     by_end: Mapping[str, float] = weights.CHOICE,
@@ -172,7 +172,7 @@ def calibrated(sure: np.ndarray) -> np.ndarray:
     return 1 / (1 + np.exp(-SHIFT - SLOPE * np.log(chance / (1 - chance))))
 
 
-def length_classes(at: Places) -> np.ndarray:
+def length_classes(at: PossibleEnds) -> np.ndarray:
     """(m, MOST) the entry of `weights.LENGTHS` of the phrase that ends at each place and passes over MOST - 1, ..., 1,
     0 others; -1 where there is none."""
     first = np.arange(1, len(at.notes) + 1)[:, None] - np.arange(MOST, 0, -1)
@@ -195,13 +195,13 @@ def phrase_table(
     return scores
 
 
-def walls_among(at: Places, walls: np.ndarray) -> np.ndarray:
+def walls_among(at: PossibleEnds, walls: np.ndarray) -> np.ndarray:
     """The walls, given by notes, as the first and the last place within each; those with none left out."""
     first, last = np.searchsorted(at.notes, walls[:, 0]), np.searchsorted(at.notes, walls[:, 1], side="right") - 1
     return np.column_stack([first, last])[first <= last]
 
 
-def about(at: Places, sure: np.ndarray) -> np.ndarray:
+def about(at: PossibleEnds, sure: np.ndarray) -> np.ndarray:
     """(m,) how probable it is that a phrase ends at each place or within a felt beat of it."""
     total = np.append(0.0, np.cumsum(sure))
     first = np.searchsorted(at.over, at.over - at.beat - 1e-6)
@@ -209,7 +209,7 @@ def about(at: Places, sure: np.ndarray) -> np.ndarray:
     return np.clip(total[last] - total[first], 0.0, 1.0)
 
 
-def chosen(at: Places, sure: np.ndarray, near: np.ndarray, walls: np.ndarray, melody: np.ndarray) -> np.ndarray:
+def chosen(at: PossibleEnds, sure: np.ndarray, near: np.ndarray, walls: np.ndarray, melody: np.ndarray) -> np.ndarray:
     """(m,) at which places phrases end: where it is more probable, by the model's own sums `sure`, than anywhere within
     a beat, and by `near` probable enough; and once within each wall, where the `melody` makes it likeliest."""
     ends = near >= WORTH

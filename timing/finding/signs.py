@@ -31,7 +31,7 @@ _AFTER_ITS_BAR = {"fine", "da capo", "dal segno"}
 
 
 @dataclass(frozen=True)
-class Signs:
+class EndSigns:
     """What is told of each note's end, and the walls: between which notes a phrase has to end."""
 
     told: np.ndarray  # (n,) added to the score of an end after each note
@@ -39,7 +39,7 @@ class Signs:
     outer: np.ndarray  # (walls,) whether it parts large sections; repeat signs part small ones
 
 
-def read_signs(score: Score, line: Leading) -> Signs:
+def read_signs(score: Score, line: Leading) -> EndSigns:
     """The signs of a score along its leading voice, which has two notes or more."""
     told = np.zeros(len(line.rows))
     marks = score.marks_of("fermata", "breath", "caesura")
@@ -55,7 +55,7 @@ def read_signs(score: Score, line: Leading) -> Signs:
         told[:-1][np.abs(line.quarter[1:] - at) < 1e-6] += AT_WALL
     spans = [(span, outer) for at, outer in walls if (span := _notes_before(line, at))]
     between = np.array([span for span, _ in spans], np.int64).reshape(-1, 2)
-    return Signs(told, between, np.array([outer for _, outer in spans], bool))
+    return EndSigns(told, between, np.array([outer for _, outer in spans], bool))
 
 
 def _by_slurs(score: Score, line: Leading) -> np.ndarray:

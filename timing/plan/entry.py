@@ -55,6 +55,11 @@ class Words(BaseModel):
         score, which no one has written into a plan."""
         return self._source
 
+    @property
+    def printed(self) -> bool:
+        """Whether it stands for a mark that is printed in the score: that is the composer's, and is not judged."""
+        return self._source is None
+
     @classmethod
     def known(cls) -> list[str]:
         """The keys that may stand here, as a plan writes them."""
@@ -130,11 +135,6 @@ class Entry(Words):
     def value(self, key: str) -> Any:
         """The value of a key as it is written in the plan."""
         return getattr(self, key.replace(" ", "_") + "_" * iskeyword(key))
-
-    @property
-    def printed(self) -> bool:
-        """Whether it stands for a mark that is printed in the score: that is the composer's, and is not judged."""
-        return self.source is None
 
     @property
     def kind(self) -> str:

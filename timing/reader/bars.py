@@ -21,7 +21,7 @@ import numpy as np
 
 from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw
 from timing.reader.mending import LONGEST_BAR
-from timing.reader.musicxml import Facts, note_number
+from timing.reader.musicxml import FileFacts, note_number
 from timing.reader.numbering import name_bars
 from timing.reader.slips import likewise
 from timing.reader.walk import Parsed, layers, of_class, walk_bars
@@ -141,7 +141,7 @@ def _collect(parsed: Parsed) -> list[_Bar]:
     return bars
 
 
-def _hold(bar: _Bar, staff: tuple[int, int], measure, facts: Facts | None) -> None:
+def _hold(bar: _Bar, staff: tuple[int, int], measure, facts: FileFacts | None) -> None:
     """Put into `bar` how far the notes and rests of a staff reach. In MusicXML, rests that music21 put in for <forward>
     do not count: programs write it to fill up bars that are meant to be short; nor do cues that are silent."""
     for _, layer, start in layers(measure):
@@ -161,7 +161,7 @@ def _hold(bar: _Bar, staff: tuple[int, int], measure, facts: Facts | None) -> No
             bar.said.append(said)
 
 
-def _idle(element, rest: bool, facts: Facts) -> bool:
+def _idle(element, rest: bool, facts: FileFacts) -> bool:
     """Whether an element of MusicXML takes no time of its own."""
     place = note_number(element.notes[0] if "ChordBase" in element.classSet and len(element.notes) else element)
     if place is None:

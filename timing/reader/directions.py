@@ -41,7 +41,7 @@ _LAST_OPEN = "the last ending, in bar {first}, is not closed; it is taken to las
 
 
 @dataclass(slots=True)
-class Line:
+class MarkLine:
     """A mark with an extent, or a jump: kind, part (by its place in the file), bar and offset of both ends."""
 
     kind: str
@@ -59,11 +59,11 @@ class Directions:
     """Gathers the marks of one part of so many `bars`; the walk says in which of them, and at which moment, each
     stands."""
 
-    def __init__(self, part: int, bars: int, lines: list[Line], slips: Slips):
+    def __init__(self, part: int, bars: int, lines: list[MarkLine], slips: Slips):
         self._part, self._bars, self._lines, self._slips = part, bars, lines, slips
-        self._open: dict[tuple[str, str], Line] = {}
+        self._open: dict[tuple[str, str], MarkLine] = {}
         self._ahead: tuple[int, list[str]] | None = None  # an ending from the next bar on: that bar, its numbers
-        self._closed: Line | None = None  # the latest ending that was closed
+        self._closed: MarkLine | None = None  # the latest ending that was closed
 
     def direction(self, element: Element, staff: int, bar: int, at: Fraction) -> None:
         _spell_out(element)
@@ -80,7 +80,7 @@ class Directions:
         niente = "niente" if item.get("niente") == "yes" else ""
         if (item.tag, change) in _STARTS:
             value = _STARTS[item.tag, change]
-            self._open[key] = self._add(Line(_KINDS[item.tag], self._part, staff, bar, at, bar, at, value, niente))
+            self._open[key] = self._add(MarkLine(_KINDS[item.tag], self._part, staff, bar, at, bar, at, value, niente))
         elif change == "stop" and (line := self._open.pop(key, None)):
             line.end_bar, line.end_offset, line.text = bar, at, line.text or niente
 
@@ -92,21 +92,21 @@ class Directions:
         for attribute, kind in _JUMPS.items():
             if element.get(attribute, "no") != "no":
                 here = Fraction(0) if kind == "repeat start" else at  # the bar, wherever in it this is said
-                self._add(Line(kind, self._part, 0, bar, here, bar, here, text=words))
+                self._add(MarkLine(kind, self._part, 0, bar, here, bar, here, text=words))
 
     def bar_line(self, element: Element, bar: int, at: Fraction) -> None:
         side = element.get("location") or ("right" if at else "left")  # the standard's is right; none writes that first
         if side == "middle" and not at:
             side = "left"
         if element.find("fermata") is not None and side != "left":
-            self._add(Line("fermata", self._part, 0, bar, at, bar, at))
+            self._add(MarkLine("fermata", self._part, 0, bar, at, bar, at))
         for ending in element.findall("ending"):
             self._ending(ending, bar, at, side)
         repeats = element.findall("repeat")
         for repeat in repeats:
             self._repeat(repeat, bar, at, side)
         if not repeats and side == "right" and (element.findtext("bar-style") or "").strip() in _DOUBLE:
-            self._add(Line("double bar", self._part, 0, bar, inf, bar, inf))
+            self._add(MarkLine("double bar", self._part, 0, bar, inf, bar, inf))
 
     def _repeat(self, element: Element, bar: int, at: Fraction, side: str) -> None:
         """A sign on the wrong side of its bar line is meant for the bar on the other side."""
@@ -115,7 +115,8 @@ class Directions:
         bar += (side == "right") if starts else -(side == "left")
         if 0 <= bar < self._bars:
             value = nan if starts else float(element.get("times", "2"))
-            self._add(Line("repeat start" if starts else "repeat end", self._part, 0, bar, offset, bar, offset, value))
+            kind = "repeat start" if starts else "repeat end"
+            self._add(MarkLine(kind, self._part, 0, bar, offset, bar, offset, value))
 
     def _ending(self, element: Element, bar: int, at: Fraction, side: str) -> None:
         self._begin_ahead(bar)
@@ -165,8 +166,8 @@ class Directions:
             (begins, numbers), self._ahead = self._ahead, None
             self._begin(begins, Fraction(0), numbers)
 
-    def _bracket(self, kind: str, bar: int, offset: Fraction, numbers: list[str]) -> Line:
-        return self._add(Line(kind, self._part, 0, bar, offset, bar, inf, text=",".join(numbers or ["1"])))
+    def _bracket(self, kind: str, bar: int, offset: Fraction, numbers: list[str]) -> MarkLine:
+        return self._add(MarkLine(kind, self._part, 0, bar, offset, bar, inf, text=",".join(numbers or ["1"])))
 
     def close(self) -> None:
         """At the end of the part: an ending runs to the last bar; hairpins and pedal lines stay without extent."""
@@ -175,7 +176,7 @@ class Directions:
             left_open.end_bar = self._bars - 1
             self._slips.remember("ending", _LAST_OPEN, left_open.bar)
 
-    def _add(self, line: Line) -> Line:
+    def _add(self, line: MarkLine) -> MarkLine:
         self._lines.append(line)
         return line
 
@@ -197,7 +198,7 @@ def _spell_out(direction: Element) -> None:
             direction.remove(holder)
 
 
-def find_lost_endings(lines: list[Line], slips: Slips) -> None:
+def find_lost_endings(lines: list[MarkLine], slips: Slips) -> None:
     """Make endings of those that stop without having begun: each is the bar in which it stops, as far as any bar line
     tells; where another part has a bracket over that bar, it is left out."""
     endings = (line for line in lines if line.kind == "ending")

@@ -21,7 +21,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from timing.reader.cues import judge, tie_cues
-from timing.reader.directions import Directions, Line, find_lost_endings
+from timing.reader.directions import Directions, MarkLine, find_lost_endings
 from timing.reader.figures import figure, leave_out
 from timing.reader.guard import Raw, metres
 from timing.reader.mending import LONGEST_BAR, mend
@@ -65,9 +65,9 @@ class NoteFacts:
 
 
 @dataclass
-class Facts:
+class FileFacts:
     notes: list[NoteFacts] = field(default_factory=list)
-    lines: list[Line] = field(default_factory=list)
+    lines: list[MarkLine] = field(default_factory=list)
     slides: list[tuple[int, int, str]] = field(default_factory=list)  # (from, to) in notes, words
     tunings: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> pitch
     retuned: dict[int, dict[int, int]] = field(default_factory=dict)  # part -> string -> semitones above C, by words
@@ -83,14 +83,14 @@ class Facts:
 
 
 def note_number(element) -> int | None:
-    """The place in `Facts.notes` of a music21 note."""
+    """The place in `FileFacts.notes` of a music21 note."""
     return int(element.style.relativeX) if element.hasStyleInformation and element.style.relativeX is not None else None
 
 
-def read_facts(root: Element, raw: Raw) -> Facts:
+def read_facts(root: Element, raw: Raw) -> FileFacts:
     """Mend the tree, walk it once, prepare it for music21, and gather what music21 leaves out. CannotDo for what no
     music needs."""
-    facts = Facts()
+    facts = FileFacts()
     if root.find("part-list/score-part") is None:
         raise raw.refuse("score-broken", "names no parts: its <part-list> is missing or empty")
     listed = {part.get("id") for part in root.iterfind("part-list/score-part")} | {None}
@@ -124,7 +124,7 @@ def _left_out(parts: list[str]) -> list[Remark]:
     return [Remark(Severity.CAUTION, "part-left-out", message)]
 
 
-def untag(facts: Facts) -> None:
+def untag(facts: FileFacts) -> None:
     """Make the tree what it was: without the numbers, with all that was hidden."""
     for note in facts.notes:
         note.element.attrib.pop(_TAG, None)
@@ -135,7 +135,7 @@ def untag(facts: Facts) -> None:
 class _PartWalk:
     """One walk through a part, with the time in quarters as its cursor."""
 
-    def __init__(self, facts: Facts, number: int, part: Element, sounds: dict[str, int], raw: Raw):
+    def __init__(self, facts: FileFacts, number: int, part: Element, sounds: dict[str, int], raw: Raw):
         self.facts, self.number, self.part, self.sounds, self.raw = facts, number, part, sounds, raw
         self.divisions = Fraction(1)
         self.shifts: dict[int, int] = {}
@@ -254,11 +254,11 @@ class _PartWalk:
             return
         here = (self.number, staff, self.bar, at, self.bar, at)
         if said.tuning:
-            self.facts.lines.append(Line("tuning", *here, float(early), said.tuned))
+            self.facts.lines.append(MarkLine("tuning", *here, float(early), said.tuned))
             if early:
                 self.facts.retuned.setdefault(self.number, {}).update(said.tuning)
         if said.capo and early:
-            self.facts.lines.append(Line("capo", *here, float(said.capo), said.capo_words))
+            self.facts.lines.append(MarkLine("capo", *here, float(said.capo), said.capo_words))
         rest = said.rest if early or not said.capo else f"{said.rest} {said.capo_words}".strip()
         for words in list(direction.iter("words")):
             self._hide(words)

@@ -12,7 +12,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element
 
 from timing.reader.guard import Raw
-from timing.reader.musicxml import Facts, NoteFacts, note_number
+from timing.reader.musicxml import FileFacts, NoteFacts, note_number
 from timing.remarks import Remark
 
 VOICES_A_STAFF = 4  # where a file does not number them: staff 1 has voices 1-4, staff 2 has 5-8, as in MusicXML
@@ -27,7 +27,7 @@ class Parsed:
     kind: str  # musicxml, mei, midi, abc or kern
     stream: object
     tree: Element | None = None
-    facts: Facts | None = None
+    facts: FileFacts | None = None
     remarks: list[Remark] = field(default_factory=list)
     text: str = ""
 

@@ -16,8 +16,9 @@ import pytest
 from drawings import boxes, parsed
 from support import musicxml, reading, score
 
+from render.drawing.printing import STAND_IN, letters_of, missing_letters
 from render.drawing.sheet import make_sheet
-from render.drawing.sheet_files import STAND_IN, letters_of, missing_letters, sheet_files, write_sheet
+from render.drawing.sheet_files import sheet_files, write_sheet
 from soundfonts import guitar
 from timing.cautions import check
 from timing.loading import load

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -125,7 +126,7 @@ def test_tables():
 
 def test_side_by_side():
     readings = [reading(PLAN, named()), reading({}, named())]
-    values = comparison_values(compare(readings), [Side("a.yaml", 0), Side("b.yaml", 0)])
+    values = comparison_values(compare(readings), [Side(Path(f"{n}.yaml"), each) for n, each in enumerate(readings)])
     assert values["spans"][-1]["A"]["slowest"]["bar"] == "5b"
     assert [each["bars"] for each in values["differences"] if each["section"] == "slowing"] == ["5b:1 - 5b:2"]
 

@@ -33,7 +33,7 @@ def plan_of(plan: dict) -> Plan:
 
 
 def made(kind: str, plan: dict, **options) -> Reading:
-    return companion(kind, plan_of(plan), score(**options)).reading
+    return companion(kind, perform(score(**options), plan_of(plan))).reading
 
 
 def moved_to(plan: dict, **options) -> list[str]:
@@ -63,14 +63,14 @@ def pace_before(reading: Reading, quarters: float) -> float:
 def test_the_kinds_say_what_is_heard():
     assert list(KINDS) == ["plain", "exaggerated", "misplaced"]
     for kind in KINDS:
-        beside = companion(kind, plan_of(EIGHT | {"title": "One", "slowing": [RIT]}), score())
+        beside = companion(kind, perform(score(), plan_of(EIGHT | {"title": "One", "slowing": [RIT]})))
         assert beside.kind == kind and beside.told.startswith(KINDS[kind].heard)
         assert beside.reading.performance.title == f"One, {KINDS[kind].title}"
 
 
 def test_an_unknown_kind_is_answered_with_the_nearest():
     with pytest.raises(CannotDo, match="did you mean plain"):
-        companion("plane", plan_of({}), score())
+        companion("plane", perform(score(), plan_of({})))
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -229,7 +229,7 @@ def test_under_an_ending_only_that_hearing_moves():
 )
 def test_what_ends_no_phrase_stays(stays):
     plan = {"phrases": ["1-4", "5-8"], "slowing": [stays, RIT | {"rallentando": "8:1 - 8:4"}]}
-    beside = companion("misplaced", plan_of(plan), score())
+    beside = companion("misplaced", perform(score(), plan_of(plan)))
     assert str(beside.reading.plan.slowing[0].where) == str(plan_of(plan).slowing[0].where)
     assert [entry.source.get("rallentando") for entry in beside.reading.plan.slowing][1] == "6:1 - 6:4"
 
@@ -257,7 +257,7 @@ def test_two_slowdowns_never_meet():
 
 def test_it_says_how_many_are_moved():
     plan = {"phrases": ["1-4", "5-8"], "slowing": [RIT, RIT | {"rallentando": "6:1 - 6:2"}]}
-    assert companion("misplaced", plan_of(plan), score()).told.endswith("(1 of 2 moved)")
+    assert companion("misplaced", perform(score(), plan_of(plan))).told.endswith("(1 of 2 moved)")
 
 
 @pytest.mark.parametrize(
@@ -308,12 +308,12 @@ def assert_misplaced(before: Reading, beside: Reading) -> int:
 def test_the_demo_plans_misplaced(path):
     before = load(path)
     plan = read_plan(path)
-    beside = companion("misplaced", plan, before.score)
+    beside = companion("misplaced", before)
     pairs = zip(before.plan.slowing, beside.reading.plan.slowing, strict=True)
     moved = sum(old.where != new.where for old, new in pairs)
     assert moved >= 6 and beside.told.startswith("the same slowdowns, in the middle of their phrases (")
     again = perform(before.score, plan)
-    assert assert_misplaced(again, companion("misplaced", plan, before.score).reading) == moved
+    assert assert_misplaced(again, companion("misplaced", again).reading) == moved
 
 
 METRES = st.sampled_from([(4, 4), (3, 4), (6, 8), (2, 4), (5, 8)])
@@ -364,7 +364,7 @@ def test_whatever_is_moved_is_told_and_as_deep_as_it_was(drawn):
     except CannotDo:
         return  # a return that comes too early, say
     try:
-        beside = companion("misplaced", plan, music)
+        beside = companion("misplaced", before)
     except CannotDo as refusal:
         assert [remark.code for remark in refusal.remarks] == ["nothing-to-misplace"]
         return

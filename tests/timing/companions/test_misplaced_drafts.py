@@ -39,7 +39,7 @@ def counts(tmp_path_factory) -> list[tuple[int, int, int, int]]:
         plan = read_plan(path)
         reading = perform(read_score(corpus.getWork(name)), plan)
         try:
-            beside = companion("misplaced", plan, reading.source).reading
+            beside = companion("misplaced", reading).reading
         except CannotDo:  # none of its slowdowns ends a phrase with room for it
             beside = reading
         pairs = zip(reading.plan.slowing, beside.plan.slowing, strict=True)

@@ -11,7 +11,7 @@ from written import FOUR_FOUR, bar, musicxml, note
 
 from timing.drafting.form import form_lines
 from timing.drafting.shape import arch_of
-from timing.drafting.slowing import Ending, endings, equal_voices, slowing_items
+from timing.drafting.slowing import HeardEnding, endings, equal_voices, slowing_items
 from timing.finding.phrases import FoundPhrase
 from timing.plan import Plan
 from timing.reader import read_score
@@ -160,7 +160,7 @@ def test_the_second_time_is_one_entry_a_repeat(tmp_path):
 
 
 def test_only_what_is_all_repeated_is_called_so(tmp_path):
-    class Sounds:  # no notes, no keys
+    class WrittenNotes:  # no notes, no keys
         bar_starts = np.array([0.0, 64.0])
 
         def at(self, bar, offset):
@@ -178,11 +178,11 @@ def test_only_what_is_all_repeated_is_called_so(tmp_path):
         def signature(self, at):
             return None
 
-    from timing.drafting.form import Section
+    from timing.drafting.form import FormSection
 
     reading = read(tmp_path, piece(*[WHOLE] * 3, WHOLE + BACK, FORTH + WHOLE, *[WHOLE] * 2, WHOLE + BACK, *[WHOLE] * 8))
-    found = [Section(name, phrase, None) for name, phrase in zip("AB", phrases_of((0, 3), (4, 15)), strict=True)]
-    (form,) = form_lines(reading, found, Sounds())
+    found = [FormSection(name, phrase, None) for name, phrase in zip("AB", phrases_of((0, 3), (4, 15)), strict=True)]
+    (form,) = form_lines(reading, found, WrittenNotes())
     assert form == "Form: A (1-4, repeated), B (5-16; 5-8 twice)."
 
 
@@ -193,7 +193,7 @@ def test_only_what_is_all_repeated_is_called_so(tmp_path):
     ("bars", "section", "usual"), [(4, False, 0.84), (8, False, 0.77), (16, True, 0.72)]
 )
 def test_an_end_is_slowed_as_far_as_it_is_sure(bars, section, usual):
-    ends = [Ending(0.0, 0.0, bars, section, sure).to for sure in (1.0, 0.5, 0.1)]
+    ends = [HeardEnding(0.0, 0.0, bars, section, sure).to for sure in (1.0, 0.5, 0.1)]
     assert ends == [usual, round(1 - (1 - usual) / 2, 2), round(1 - (1 - usual) / 10, 2)]
 
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import score
 
-from timing.drafting.harmony import Sounds, close_at, tonality
+from timing.drafting.harmony import WrittenNotes, close_at, tonality
 from timing.drafting.keys import Tonality
 
 FULL = "c3+e4+g4+c5:2 f3+a4+c5:2 g3+d4+g4+b4:2 c3+e4+g4+c5:2"  # I IV V I
@@ -17,8 +17,8 @@ DECEPTIVE = "c3+e4+g4+c5:2 f3+a4+c5:2 g3+d4+g4+b4:2 a3+e4+a4+c5:2"  # I IV V vi
 MINOR = "a2+e4+a4+c5:2 d3+f4+a4:2 e3+e4+g4+b4:2 e3+g4+b4+d5:2 a2+e4+a4+c5:4"
 
 
-def sounds(voices: str, bars: int = 2) -> Sounds:
-    return Sounds(score(bars, voices={1: voices}))
+def sounds(voices: str, bars: int = 2) -> WrittenNotes:
+    return WrittenNotes(score(bars, voices={1: voices}))
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,7 @@ def test_a_bare_melody_has_no_close():
 def test_no_key_is_named_where_every_pitch_class_sounds_alike():
     piece = score(3, voices={1: " ".join(["c4:1"] * 12)})
     piece.notes["pitch"] += np.arange(12)
-    assert tonality(Sounds(piece), 0, 12) is None
+    assert tonality(WrittenNotes(piece), 0, 12) is None
 
 
 def test_few_notes_have_no_key():
@@ -55,10 +55,10 @@ def test_a_transposed_piece_is_in_the_transposed_key_and_closes_alike(steps):
     piece = score(2, voices={1: FULL})
     moved = score(2, voices={1: FULL})
     moved.notes["pitch"] += steps
-    keys = [tonality(Sounds(each), 0, 8) for each in (piece, moved)]
+    keys = [tonality(WrittenNotes(each), 0, 8) for each in (piece, moved)]
     assert keys[1].keynote == (keys[0].keynote + steps) % 12
     assert keys[1].minor == keys[0].minor
-    assert str(close_at(Sounds(moved), 0, 8, keys[1])) == "full close on I"
+    assert str(close_at(WrittenNotes(moved), 0, 8, keys[1])) == "full close on I"
 
 
 @pytest.mark.parametrize(

@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 from support import score
 
-from timing.drafting.harmony import Sounds, tonality
+from timing.drafting.harmony import WrittenNotes, tonality
 from timing.drafting.keys import Tonality, usual_signature
 
 # A study in D that lives on its dominant: most of its notes are those of A major.
 ON_THE_DOMINANT = "d3+f#4+a4:2 a2+e4+a4:2 " + "a2+c#4+e4+a4:2 a2+c#4+e4+g#4:1 a2+c#4+e4+a4:1 " * 3 + "d3+f#4+a4+d5:4"
 
 
-def signed(fifths: int | None, voices: str = ON_THE_DOMINANT, bars: int = 5) -> Sounds:
+def signed(fifths: int | None, voices: str = ON_THE_DOMINANT, bars: int = 5) -> WrittenNotes:
     marks = [] if fifths is None else [{"kind": "key", "value": fifths}]
-    return Sounds(score(bars, voices={1: voices}, marks=marks))
+    return WrittenNotes(score(bars, voices={1: voices}, marks=marks))
 
 
 def test_a_piece_is_in_the_key_of_its_signature_and_its_last_bass():
@@ -34,9 +34,9 @@ def test_relative_keys_part_by_their_basses():
 
 def test_a_signature_holds_until_the_next_one():
     marks = [{"kind": "key", "value": 0}, {"kind": "key", "value": -3, "bar": 4}]
-    found = Sounds(score(8, voices={1: "c4:4 " * 8}, marks=marks))
+    found = WrittenNotes(score(8, voices={1: "c4:4 " * 8}, marks=marks))
     assert [found.signature(at) for at in (0.0, 15.9, 16.0, 31.0)] == [0, 0, -3, -3]
-    assert Sounds(score(8)).signature(3.0) is None
+    assert WrittenNotes(score(8)).signature(3.0) is None
 
 
 @pytest.mark.parametrize(
@@ -57,5 +57,5 @@ def test_every_signature_is_that_of_its_key():
 
 
 def test_no_key_where_nothing_but_one_pitch_sounds():
-    assert tonality(Sounds(score(8, voices={1: "c4:1 " * 32})), 0, 32, [32], whole=True) is None
-    assert np.count_nonzero(Sounds(score(8, voices={1: "c4:1 " * 32})).between(0, 32)[0]) == 1
+    assert tonality(WrittenNotes(score(8, voices={1: "c4:1 " * 32})), 0, 32, [32], whole=True) is None
+    assert np.count_nonzero(WrittenNotes(score(8, voices={1: "c4:1 " * 32})).between(0, 32)[0]) == 1

@@ -20,7 +20,7 @@ from timing.finding.signs import read_signs
 from timing.finding.texture import Texture
 
 
-def choice(made) -> tuple[choosing.Places, choosing.Chosen, dict]:
+def choice(made) -> tuple[choosing.PossibleEnds, choosing.Chosen, dict]:
     line = leading_voice(made)
     signs = read_signs(made, line)
     scores = phrase_scores(line.melody, signs.told, signs.walls)
@@ -31,10 +31,10 @@ def choice(made) -> tuple[choosing.Places, choosing.Chosen, dict]:
     return at, choosing.choose(made, line, signs, texture, ends, sure), found
 
 
-def some_places(over: list[float]) -> choosing.Places:
+def some_places(over: list[float]) -> choosing.PossibleEnds:
     moments, count = np.array(over), len(over)
     bars = np.append(0.0, moments / 4)
-    return choosing.Places(
+    return choosing.PossibleEnds(
         np.arange(count), moments - 1, moments, bars, np.zeros(count, int), np.full(count, 4.0), np.ones(count)
     )
 
