@@ -9,12 +9,12 @@ import subprocess
 import sys
 import warnings
 from io import BytesIO
-from pathlib import Path
 
 import mido
 import numpy as np
 import pretty_midi
 import pytest
+from house import ROOT, TESTS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from performances import performance, performances, time_maps
@@ -25,8 +25,6 @@ from timing.remarks import CannotDo
 from timing.timemap import TimeMap, strict
 
 NEAR = 0.25e-3  # seconds
-TESTS = Path(__file__).parents[2]
-ROOT = TESTS.parent
 
 
 def read_by_mido(file: mido.MidiFile) -> np.ndarray:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from pathlib import Path
 
 import numpy as np
 import pytest
+from house import DEMOS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from judged import told
@@ -22,8 +22,6 @@ from timing.remarks import CannotDo, Severity
 from timing.timemap import TimeMap
 from timing.where import near
 
-PLANS = Path(__file__).parents[3] / "plans"
-DEMOS = sorted(PLANS.glob("*.yaml"))
 EIGHT = {"phrases": [{"bars": "1-8", "inside": ["1-4", "5-8"]}]}
 RIT = {"rallentando": "4:1 - 4:4", "to": "80%", "then": "a tempo"}
 
