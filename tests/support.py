@@ -97,6 +97,11 @@ def reading(plan: dict | None = None, made: Score | None = None, **score_options
     )
 
 
+def rows(table: np.ndarray, *columns: str) -> list[tuple]:
+    """These columns of a table, row by row."""
+    return [tuple(row) for row in table[list(columns)].tolist()]
+
+
 _NOTE = (
     "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration><voice>1</voice><type>quarter</type></note>"
 )

@@ -12,11 +12,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from house import ROOT
 
 from render.files import keep_from_inputs, refuse_outputs, rewrite, temporary_file, written_whole
 from timing.remarks import CannotDo
-
-ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture

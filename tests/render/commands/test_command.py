@@ -7,7 +7,6 @@ import os
 import re
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -15,10 +14,8 @@ import mido
 import numpy as np
 import pytest
 import soundfile
+from house import COMMAND, ROOT
 from support import musicxml
-
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
-ROOT = Path(__file__).parents[3]
 
 
 @pytest.fixture(scope="module")

@@ -6,15 +6,13 @@ import json
 import os
 import re
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from house import COMMAND, PLANS, ROOT
 from support import musicxml
 
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()", "compare"]
-ROOT = Path(__file__).parents[3]
-PLANS = ROOT / "plans"
+COMPARE = [*COMMAND, "compare"]
 
 PLAN = """\
 title: {title}
@@ -42,7 +40,7 @@ def compare(tmp_path, cache):
     def call(one: str, other: str, *options: str):
         for name, text in (("one", one), ("other", other)):
             (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
-        return run([*COMMAND, "one.yaml", "other.yaml", *options], tmp_path, environment)
+        return run([*COMPARE, "one.yaml", "other.yaml", *options], tmp_path, environment)
 
     call.environment, call.folder = environment, tmp_path
     return call
@@ -145,10 +143,10 @@ def test_another_edition_is_said_first(compare, tmp_path):
 
 def test_different_music_cannot_be_compared(compare, tmp_path):
     plans = [PLANS / "low-water-flowing.yaml", PLANS / "umbrella-stand-dancing.yaml"]
-    done = run([*COMMAND, *map(str, plans)], tmp_path, compare.environment)
+    done = run([*COMPARE, *map(str, plans)], tmp_path, compare.environment)
     said = " ".join(done.stderr.split())
     assert done.returncode == 2 and "plans of different music" in said and done.stdout == ""
-    done = run([*COMMAND, *map(str, plans), "--json"], tmp_path, compare.environment)
+    done = run([*COMPARE, *map(str, plans), "--json"], tmp_path, compare.environment)
     (remark,) = json.loads(done.stdout)["remarks"]
     assert (done.returncode, remark["code"], remark["severity"]) == (2, "different-music", "error")
 
@@ -173,7 +171,7 @@ def test_in_a_terminal_it_keeps_to_its_width(compare, tmp_path):
     plans = [str(PLANS / f"low-water-{name}.yaml") for name in ("flowing", "inward")]
     ours, theirs = pytest.importorskip("pty").openpty()
     environment = compare.environment | {"COLUMNS": "80", "TERM": "xterm-256color"}
-    process = subprocess.Popen([*COMMAND, *plans], cwd=tmp_path, env=environment, stdout=theirs)
+    process = subprocess.Popen([*COMPARE, *plans], cwd=tmp_path, env=environment, stdout=theirs)
     os.close(theirs)
     shown = b""
     try:
@@ -200,7 +198,7 @@ def of_plans(compare, *texts: str):
     names = [f"{name}.yaml" for name in ("one", "two", "three", "four")[: len(texts)]]
     for name, text in zip(names, texts, strict=True):
         (folder / name).write_text(text, encoding="utf-8")
-    return lambda *options: run([*COMMAND, *names, *options], folder, compare.environment)
+    return lambda *options: run([*COMPARE, *names, *options], folder, compare.environment)
 
 
 def test_of_three_readings_those_that_are_alike_share_a_line(compare):
@@ -246,9 +244,9 @@ def test_orders_of_three_readings(compare):
 
 def test_more_readings_than_there_are_letters(compare, tmp_path):
     (tmp_path / "one.yaml").write_text(ONE, encoding="utf-8")
-    done = run([*COMMAND, *["one.yaml"] * 27], tmp_path, compare.environment)
+    done = run([*COMPARE, *["one.yaml"] * 27], tmp_path, compare.environment)
     assert done.returncode == 2 and "27 readings are too many" in done.stderr
-    done = run([*COMMAND, *["one.yaml"] * 26, "--json"], tmp_path, compare.environment)
+    done = run([*COMPARE, *["one.yaml"] * 26, "--json"], tmp_path, compare.environment)
     assert json.loads(done.stdout)["readings"][25]["name"] == "Z"
 
 
@@ -332,7 +330,7 @@ def test_a_page_of_one_plan_alone(compare, tmp_path):
 
 def test_plans_of_one_name_are_told_apart_by_their_letters(compare, tmp_path):
     (tmp_path / "one.yaml").write_text(ONE, encoding="utf-8")
-    done = run([*COMMAND, "one.yaml", "one.yaml", "-o", "page.html"], tmp_path, compare.environment)
+    done = run([*COMPARE, "one.yaml", "one.yaml", "-o", "page.html"], tmp_path, compare.environment)
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert done.returncode == 0 and "One (A)" in page and "One (B)" in page
 
@@ -363,11 +361,11 @@ def test_a_page_never_takes_the_place_of_what_it_is_made_from(compare, tmp_path)
 
 def test_two_plans_are_needed(compare, tmp_path):
     compare(ONE, OTHER)
-    done = run([*COMMAND, "one.yaml"], tmp_path, compare.environment)
+    done = run([*COMPARE, "one.yaml"], tmp_path, compare.environment)
     said = " ".join(done.stderr.split())
     assert done.returncode == 2 and done.stdout == ""
     for words in ("nothing to be compared with", "second plan B", "--with plain", "compare one.yaml -o one.html"):
         assert words in said
-    done = run([*COMMAND, "one.yaml", "--json"], tmp_path, compare.environment)
+    done = run([*COMPARE, "one.yaml", "--json"], tmp_path, compare.environment)
     assert done.returncode == 2 and json.loads(done.stdout)["remarks"][0]["code"] == "one-reading"
-    assert run(COMMAND, tmp_path, compare.environment).returncode == 2
+    assert run(COMPARE, tmp_path, compare.environment).returncode == 2

@@ -5,13 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-import sys
-from pathlib import Path
 
 import pytest
-
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
-ROOT = Path(__file__).parents[3]
+from house import COMMAND, PLANS, ROOT
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +19,7 @@ def cache(tmp_path_factory):
 def lentando(tmp_path, cache):
     """Run the command in a folder that holds a guitar piece."""
     environment = dict(os.environ, LENTANDO_CACHE=str(cache), COLUMNS="200", PYTHONPATH=str(ROOT))
-    shutil.copy(ROOT / "plans" / "low-water.musicxml", tmp_path / "piece.musicxml")
+    shutil.copy(PLANS / "low-water.musicxml", tmp_path / "piece.musicxml")
 
     def call(*words: str):
         command = [*COMMAND, *words]

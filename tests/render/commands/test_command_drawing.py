@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from house import COMMAND, ROOT
 from support import musicxml
 
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()", "draw"]
-ROOT = Path(__file__).parents[3]
 GOOD = "score: piece.musicxml\ntempo: 60\nphrases: [{bars: 1-8, inside: [1-4, 5-8]}]\n"
 LATE = GOOD + "slowing: [{rallentando: 5:4 - 6:2, to: 60%, then: a tempo}]\n"
 
@@ -29,7 +27,7 @@ def draw(tmp_path, cache):
 
     def call(plan: str, *options: str):
         (tmp_path / "plan.yaml").write_text(plan, encoding="utf-8")
-        command = [*COMMAND, "plan.yaml", *options]
+        command = [*COMMAND, "draw", "plan.yaml", *options]
         return subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120)
 
     return call

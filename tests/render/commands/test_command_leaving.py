@@ -10,9 +10,9 @@ import time
 from pathlib import Path
 
 import pytest
+from house import MAIN, ROOT
 from support import musicxml
 
-ROOT = Path(__file__).parents[3]
 PLAN = """\
 score: piece.musicxml
 tempo: 60
@@ -21,7 +21,6 @@ phrases:
 """
 BAD = PLAN + "slowing:\n  - {rallentando: 6:1 - 6:2, to: 60%, then: a tempo, why: a test}\n"
 SAID = "interrupted: nothing half-written is left behind\n"
-BEGIN = "from render.commands.entry import main\nmain()\n"
 
 # Ctrl-C at a chosen import: what comes before is Python's own beginning, and the two imports that find the command.
 AT_AN_IMPORT = """
@@ -37,7 +36,7 @@ class Interrupting:
             signal.raise_signal(signal.SIGINT)
 
 sys.meta_path.insert(0, Interrupting)
-""" + BEGIN
+""" + MAIN
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +50,7 @@ def folder(tmp_path_factory):
     return place
 
 
-def begin(folder: Path, *words: str, code: str = BEGIN, **more) -> subprocess.Popen:
+def begin(folder: Path, *words: str, code: str = MAIN, **more) -> subprocess.Popen:
     environment = os.environ | {"LENTANDO_CACHE": str(folder / "cache"), "PYTHONPATH": str(ROOT), "COLUMNS": "100"}
     more = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE} | more
     return subprocess.Popen([sys.executable, "-c", code, *words], cwd=folder, env=environment, text=True, **more)
@@ -128,7 +127,7 @@ atexit.register(lambda: [signal.raise_signal(asked) for asked in (signal.SIGINT,
 
 def test_who_asks_again_while_it_leaves_is_not_heard(folder):
     for words, status in ((["check", "plan.yaml"], 0), (["check", "nothing.yaml"], 2)):
-        done = run(folder, *words, code=ASKED_AGAIN + BEGIN)
+        done = run(folder, *words, code=ASKED_AGAIN + MAIN)
         assert done.returncode == status and "Traceback" not in done.stderr
 
 

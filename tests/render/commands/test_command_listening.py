@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 from pathlib import Path
 
 import mido
 import pytest
 import soundfile
+from house import COMMAND, PLANS, ROOT
 from support import musicxml
 
 from soundfonts.banks import standard_bank
 from soundfonts.guitar import guitar_bank
 
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
-ROOT = Path(__file__).parents[3]
-DEMO = ROOT / "plans" / "low-water-flowing.yaml"
+DEMO = PLANS / "low-water-flowing.yaml"
 PLAN = "score: piece.musicxml\ntempo: 60\ninstrument: classical guitar\n"
 TWO_WAYS = PLAN + (
     "strings:\n  - {bars: 1-8, name: open, position: 1}\n  - {bars: 1-8, name: high, string: 5}\n"

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from house import COMMAND, ROOT
 from support import musicxml, reading
 
 from render.sound import audio
@@ -15,8 +16,6 @@ from render.sound.sounds import find_sounds
 from soundfonts.banks import standard_bank
 from timing.remarks import CannotDo
 
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
-ROOT = Path(__file__).parents[3]
 PLAN = "score: piece.musicxml\ntempo: 60\n"
 OUTPUTS = {
     "take.mid": ["render", "plan.yaml"],

@@ -8,15 +8,11 @@ import shutil
 import signal
 import stat
 import subprocess
-import sys
 import time
-from pathlib import Path
 
 import pytest
+from house import COMMAND, PLANS, ROOT
 from support import musicxml
-
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
-ROOT = Path(__file__).parents[3]
 
 GOOD = """\
 title: Prélude  # ♩ = 60
@@ -209,7 +205,7 @@ def test_interrupted_it_leaves_the_plan_as_it_was(run, plan, tmp_path, environme
 @pytest.fixture
 def demo(tmp_path, environment):
     """A copy of the demo's plans, and `check` on one of them."""
-    for file in (ROOT / "plans").iterdir():
+    for file in PLANS.iterdir():
         shutil.copy(file, tmp_path)
 
     def check(*words):

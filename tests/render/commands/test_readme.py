@@ -7,13 +7,12 @@ import re
 import shutil
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
+from house import COMMAND, DEMOS, PLANS, ROOT
 
 from timing import check, load
 
-ROOT = Path(__file__).parents[3]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -24,7 +23,7 @@ def blocks(language):
 @pytest.fixture
 def home(tmp_path, monkeypatch):
     """A folder with the demo beside it, as in a fresh checkout."""
-    shutil.copytree(ROOT / "plans", tmp_path / "plans")
+    shutil.copytree(PLANS, tmp_path / "plans")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -50,7 +49,7 @@ def test_the_python_of_the_readme_runs(home):
 def test_the_check_shown_in_the_readme_is_what_check_says(home):
     (shown,) = blocks("text")
     plan = "plans/low-water-misplaced.yaml"
-    command = [sys.executable, "-c", "from render.commands.entry import main; main()", "check", plan]
+    command = [*COMMAND, "check", plan]
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100", "NO_COLOR": "1"}
     said = subprocess.run(command, capture_output=True, text=True, env=environment, cwd=home, timeout=120).stdout
     for line in " ".join(shown.split(f"$ lentando check {plan}")[1].split()).split("..."):
@@ -65,7 +64,7 @@ def test_the_readme_has_two_commands_for_a_fresh_machine():
     assert "pytest" in tests
 
 
-@pytest.mark.parametrize("plan", sorted((ROOT / "plans").glob("*.yaml")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("plan", DEMOS, ids=lambda path: path.stem)
 def test_the_demo_plans_earn_what_they_should(plan):
     cautions = [remark.code for remark in check(load(plan)) if remark.severity != "advice"]
     assert cautions == (["slowing-mid-phrase"] if "misplaced" in plan.name else [])

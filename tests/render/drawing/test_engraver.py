@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from xml.etree.ElementTree import fromstring
 
 import numpy as np
 import pytest
+from house import PLANS
 from music21 import corpus
 from written import FOUR_FOUR, bar, musicxml, note
 
@@ -16,7 +16,6 @@ from timing.order.splitting import split_bars
 from timing.reader import read_score
 from timing.remarks import CannotDo
 
-PLANS = Path(__file__).parents[3] / "plans"
 # several staves and voices, ornaments, pickups, repeats, ties, a file of each kind
 WORKS = ["bach/bwv66.6", "schumann_robert/opus48no2", "schoenberg/opus19/movement2", "essenFolksong/han1",
          "joplin/maple_leaf_rag", "chopin/mazurka06-2", "trecento/Fava_Dicant_nunc_iudei"]  # fmt: skip

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from drawings import boxes, curves, parsed, points
+from house import DEMOS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import reading, score
@@ -22,8 +23,7 @@ from soundfonts import guitar
 from timing.cautions import check
 from timing.loading import load
 
-PLANS = sorted((Path(__file__).parents[3] / "plans").glob("*.yaml"))
-WATER = [plan for plan in PLANS if plan.name.startswith("low-water")]
+WATER = [plan for plan in DEMOS if plan.name.startswith("low-water")]
 REPEAT = [{"kind": "repeat start", "bar": 0}, {"kind": "repeat end", "bar": 3, "offset": 4.0, "value": 2.0}]
 
 
@@ -45,7 +45,7 @@ def words_of(made, room=900, **options) -> list[str]:
 
 
 @pytest.mark.parametrize("width", [350, 900])
-@pytest.mark.parametrize("plans", [*[(plan,) for plan in PLANS], tuple(WATER)], ids=lambda plans: plans[0].stem)
+@pytest.mark.parametrize("plans", [*[(plan,) for plan in DEMOS], tuple(WATER)], ids=lambda plans: plans[0].stem)
 def test_no_words_lie_on_others_or_outside(plans, width):
     found, shown = readings(*plans)
     for engraving in (engrave(found[0].score, width), bare(found[0].score, width)):
@@ -57,7 +57,7 @@ def test_no_words_lie_on_others_or_outside(plans, width):
             assert all(box.top >= 0 and box.bottom <= each.height for box in stand)
 
 
-@pytest.mark.parametrize("plans", [*[(plan,) for plan in PLANS], tuple(WATER)], ids=lambda plans: plans[0].stem)
+@pytest.mark.parametrize("plans", [*[(plan,) for plan in DEMOS], tuple(WATER)], ids=lambda plans: plans[0].stem)
 def test_curves_pass_over_the_notes_where_these_stand(plans):
     found, shown = readings(*plans)
     engraving = engrave(found[0].score, 700)
@@ -76,7 +76,7 @@ def test_curves_pass_over_the_notes_where_these_stand(plans):
 
 
 def test_strips_lie_over_and_under_the_staves():
-    found, shown = readings(PLANS[0])
+    found, shown = readings(DEMOS[0])
     for each in plotted(engrave(found[0].score, 700), shown):
         heights = [
             0, each.pace_top, each.pace, each.pace_bottom, each.staff_top, each.staff_bottom,
@@ -86,7 +86,7 @@ def test_strips_lie_over_and_under_the_staves():
 
 
 def test_without_comments_their_numbers_stay():
-    found, shown = readings(PLANS[0])
+    found, shown = readings(DEMOS[0])
     engraving = bare(found[0].score, 900)
     whole = plot_system(engraving.systems[0], engraving, shown, 0)
     short = plot_system(engraving.systems[0], engraving, shown, 0, comments=False)

@@ -6,13 +6,13 @@ from pathlib import Path
 from xml.etree.ElementTree import Element, fromstring
 
 import pytest
+from house import PLANS
 from written import FOUR_FOUR, back, bar, musicxml, note
 
 from render.drawing.engraver import Engraver, engrave
 from render.drawing.rests import part_rests
 from timing.reader import read_score
 
-PLANS = Path(__file__).parents[3] / "plans"
 GUITAR = "<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>"
 
 

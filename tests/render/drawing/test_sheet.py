@@ -14,6 +14,7 @@ from xml.etree.ElementTree import fromstring
 
 import pytest
 from drawings import boxes, parsed
+from house import DEMOS
 from support import musicxml, reading, score
 
 from render.drawing.printing import STAND_IN, letters_of, missing_letters
@@ -24,7 +25,6 @@ from timing.cautions import check
 from timing.loading import load
 from timing.remarks import CannotDo
 
-PLANS = sorted((Path(__file__).parents[3] / "plans").glob("*.yaml"))
 SIZES = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}  # ISO 216; ANSI/ASME Y14.1 A: in points
 POPPLER = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="poppler's tools are not installed")
 SVG = "{http://www.w3.org/2000/svg}"
@@ -47,7 +47,7 @@ def told(*command: object) -> str:
 
 
 @pytest.mark.parametrize("paper", list(SIZES))
-@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.stem)
+@pytest.mark.parametrize("plan", DEMOS, ids=lambda plan: plan.stem)
 def test_pages_hold_their_words_apart_and_in_the_margins(plan, paper):
     for curves in (False, True):
         sheet = sheet_of(plan, paper=paper, curves=curves)
@@ -59,7 +59,7 @@ def test_pages_hold_their_words_apart_and_in_the_margins(plan, paper):
             assert all(box.top > 30 and box.bottom < sheet.height - 30 for box in stand)
 
 
-@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.stem)
+@pytest.mark.parametrize("plan", DEMOS, ids=lambda plan: plan.stem)
 def test_every_notehead_of_the_score_is_on_a_page(plan):
     sheet = sheet_of(plan)
     found = re.findall(r'id="n(\d+)"', "".join(sheet.pages))
@@ -69,7 +69,7 @@ def test_every_notehead_of_the_score_is_on_a_page(plan):
 @POPPLER
 @pytest.mark.parametrize("paper", list(SIZES))
 def test_the_pdf_has_the_size_of_the_paper_and_all_pages(tmp_path, paper):
-    sheet = sheet_of(PLANS[0], paper=paper)
+    sheet = sheet_of(DEMOS[0], paper=paper)
     write_sheet(sheet, tmp_path / "made.pdf")
     info = told("pdfinfo", tmp_path / "made.pdf")
     width, height = map(float, re.search(r"Page size: +([\d.]+) x ([\d.]+)", info).groups())
@@ -80,7 +80,7 @@ def test_the_pdf_has_the_size_of_the_paper_and_all_pages(tmp_path, paper):
 
 @POPPLER
 def test_the_words_of_the_pdf_can_be_read_and_its_fonts_are_in_it(tmp_path):
-    plan = next(plan for plan in PLANS if "misplaced" in plan.name)
+    plan = next(plan for plan in DEMOS if "misplaced" in plan.name)
     write_sheet(sheet_of(plan), tmp_path / "made.pdf")
     words = " ".join(told("pdftotext", "-layout", tmp_path / "made.pdf", "-").split())
     for said in ("Low Water, Two Lamps", "with a misplaced rallentando", "the question", "gliss."):
@@ -97,7 +97,7 @@ def test_the_words_of_the_pdf_can_be_read_and_its_fonts_are_in_it(tmp_path):
 
 @POPPLER
 def test_there_is_ink_on_every_page_and_none_at_the_edges(tmp_path):
-    sheet = sheet_of(PLANS[0])
+    sheet = sheet_of(DEMOS[0])
     write_sheet(sheet, tmp_path / "made.pdf")
     told("pdftoppm", "-r", "50", "-gray", tmp_path / "made.pdf", tmp_path / "page")
     pages = sorted(tmp_path.glob("page*.pgm"))
@@ -115,7 +115,7 @@ def test_there_is_ink_on_every_page_and_none_at_the_edges(tmp_path):
 def test_an_svg_carries_all_letters_that_it_uses_and_asks_for_nothing(tmp_path):
     from fontTools.ttLib import TTFont
 
-    sheet = sheet_of(PLANS[0])
+    sheet = sheet_of(DEMOS[0])
     files = write_sheet(sheet, tmp_path / "made.svg")
     assert [file.name for file in files] == [f"made-{n + 1}.svg" for n in range(len(sheet.pages))]
     shapes: set[int] = set()
@@ -133,7 +133,7 @@ def test_an_svg_carries_all_letters_that_it_uses_and_asks_for_nothing(tmp_path):
 
 
 def test_a_png_has_two_hundred_dots_an_inch(tmp_path):
-    files = write_sheet(sheet_of(PLANS[0]), tmp_path / "made.png")
+    files = write_sheet(sheet_of(DEMOS[0]), tmp_path / "made.png")
     width, height = struct.unpack(">II", files[0].read_bytes()[16:24])  # PNG specification, IHDR
     assert (width, height) == pytest.approx((210 / 25.4 * 200, 297 / 25.4 * 200), abs=2)
 
@@ -145,7 +145,7 @@ def test_one_page_is_one_file():
 
 
 def test_of_several_files_all_are_written_or_none(tmp_path):
-    sheet = sheet_of(PLANS[0])
+    sheet = sheet_of(DEMOS[0])
     (tmp_path / "made-2.svg").mkdir()
     with pytest.raises(CannotDo, match=r"made-2\.svg is a folder"):
         write_sheet(sheet, tmp_path / "made.svg")

@@ -13,6 +13,7 @@ from pathlib import Path
 from xml.etree.ElementTree import Element, fromstring
 
 import pytest
+from house import PLANS
 from pages import browser_or_why
 from written import FOUR_FOUR, back, bar, musicxml, note, suite
 
@@ -24,7 +25,6 @@ from render.drawing.sheet_files import write_sheet
 from timing.loading import load
 from timing.reader import read_score
 
-PLANS = Path(__file__).parents[3] / "plans"
 DRAWN = ("path", "use", "polygon", "polyline", "ellipse", "rect", "text")
 PLACE = ("x", "y", "d", "points", "cx", "cy", "transform")
 # boxes are for measuring, the others hold the place of what is not drawn there

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pretty_midi
 import pytest
+from house import PLANS
 
 from render import write_midi
 from timing import load
 from timing.comparing import compare
 
-PLANS = Path(__file__).parents[3] / "plans"
 PAIRS = [("low-water-flowing", "low-water-inward"), ("low-water-flowing", "low-water-misplaced")]
 TICK = 1e-3  # seconds within which a moment in a MIDI file lies where it was planned
 

@@ -10,6 +10,7 @@ import mido
 import numpy as np
 import pretty_midi
 import pytest
+from house import PLANS
 from support import reading, score
 
 from render.midi.file import write_midi
@@ -22,8 +23,7 @@ from timing.performance import CARRIED
 
 NEAR = 0.25e-3  # seconds
 GRID = BLOCK / RATE
-ROOT = Path(__file__).parents[3]
-DEMO = load(ROOT / "plans" / "low-water-flowing.yaml")
+DEMO = load(PLANS / "low-water-flowing.yaml")
 WAYS = [
     {"bars": "5-8", "passes": 2},
     {"bars": "7:2 - 8:3"},

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pretty_midi
 import pytest
+from house import PLANS
 from support import reading
 
 from render.midi.file import write_midi
 from timing.loading import load
 
-PLANS = Path(__file__).parents[3] / "plans"
 NEAR = 1.5e-4  # seconds; a reader's clock and the nearest tick
 
 

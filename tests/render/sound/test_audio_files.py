@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
+from house import ROOT
 from performances import heard, level_of, performance
 
 from render.events.levels import velocity
@@ -20,7 +21,6 @@ from render.sound.stems import RATE
 from soundfonts.banks import standard_bank
 from timing.remarks import CannotDo
 
-ROOT = Path(__file__).parents[3]
 GUITAR = 24
 
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
+from house import DEMOS
 from support import reading, score
 
 from soundfonts import guitar
@@ -14,7 +13,6 @@ from timing.cautions.rules import Sound
 from timing.performance import POINTS
 from timing.remarks import Severity
 
-PLANS = Path(__file__).parents[3] / "plans"
 # First position: five of fifteen are open strings.
 SCALE = ["g2", "a2", "b2", "c3", "d3", "e3", "f3", "g3", "a3", "b3", "c4", "d4", "e4", "f4", "g4"]
 
@@ -62,7 +60,7 @@ def test_a_tuning_of_too_many_strings_is_judged_by_its_levels():
     assert len(told(loud, ["d4", "e4", "f4", "d4"])[1]) == 1
 
 
-@pytest.mark.parametrize("plan", sorted(PLANS.glob("*.yaml")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("plan", DEMOS, ids=lambda path: path.stem)
 def test_the_demo_plans_earn_no_caution_by_the_sound(plan):
     codes = [remark.code for remark in check(load(plan), sound=guitar) if remark.severity is not Severity.ADVICE]
     assert codes == (["slowing-mid-phrase"] if "misplaced" in plan.name else [])

@@ -7,7 +7,6 @@ import os
 import re
 import signal
 import subprocess
-import sys
 import tempfile
 import time
 from pathlib import Path
@@ -15,14 +14,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from house import COMMAND, ROOT
 from rich.console import Console
 from support import musicxml, reading, score
 
 from render.sound.playing import Places, play
 from timing.listening import heard
 
-COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
-ROOT = Path(__file__).parents[3]
 PLAN = "score: piece.musicxml\ntempo: 240\n"
 
 

@@ -8,16 +8,14 @@ import os
 import struct
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
+from house import MAIN, ROOT, TESTS
 from support import musicxml
 
 from render.sound.library import bundled
 from soundfonts.banks import standard_bank
 
-TESTS = Path(__file__).parents[2]
-ROOT = TESTS.parent
 ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(TESTS)]), "NO_COLOR": "1", "COLUMNS": "100"}
 
 # What a process finds when it looks for FluidSynth: {system} is a file name or None, {wheel} a list of them.
@@ -188,14 +186,11 @@ def plan(tmp_path):
     return tmp_path
 
 
-COMMAND = "from render.commands.entry import main; main()"
-
-
 def test_without_a_library_midi_and_checks_work_and_sound_says_what_to_do(plan):
     nothing = (None, [])
-    checked = run(nothing, COMMAND, "check", "plan.yaml", cwd=plan)
+    checked = run(nothing, MAIN, "check", "plan.yaml", cwd=plan)
     assert (checked.returncode, checked.stderr) == (0, "")
-    done = run(nothing, COMMAND, "render", "plan.yaml", cwd=plan)
+    done = run(nothing, MAIN, "render", "plan.yaml", cwd=plan)
     assert done.returncode == 2
     said = " ".join(done.stderr.split())
     for words in ("the FluidSynth library was not found", "(tried libfluidsynth", "pip install pygame-ce"):
@@ -207,7 +202,7 @@ def test_without_a_library_midi_and_checks_work_and_sound_says_what_to_do(plan):
 def test_a_library_that_is_none_is_named(tmp_path, plan):
     broken = tmp_path / "libfluidsynth.so.3"
     broken.write_bytes(b"not a library")
-    done = run((str(broken), []), COMMAND, "render", "plan.yaml", "-o", "take.wav", cwd=plan)
+    done = run((str(broken), []), MAIN, "render", "plan.yaml", "-o", "take.wav", cwd=plan)
     assert done.returncode == 2
     said = "".join(done.stderr.split())
     assert str(broken) in said and "Traceback" not in done.stderr and not (plan / "take.wav").exists()
@@ -217,6 +212,6 @@ def test_a_library_that_is_none_is_named(tmp_path, plan):
 def test_a_library_that_is_none_does_not_stand_in_the_way_of_one_that_is(tmp_path, plan):
     broken = tmp_path / "libfluidsynth.so.3"
     broken.write_bytes(b"not a library")
-    done = run((str(broken), WHEEL), COMMAND, "render", "plan.yaml", "-o", "take.wav", cwd=plan)
+    done = run((str(broken), WHEEL), MAIN, "render", "plan.yaml", "-o", "take.wav", cwd=plan)
     assert done.returncode == 0, done.stderr
     assert (plan / "take.wav").stat().st_size > 44_100

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from house import PLANS
 from performances import level_of
 from support import reading, score
 
@@ -20,13 +21,12 @@ from timing.loading import load
 from timing.performance import CARRIED, PLUCKED
 
 GRID = BLOCK / RATE
-ROOT = Path(__file__).parents[3]
 GUITAR, VIOLIN, FLUTE, SQUARE = 24, 40, 73, 80
 
 
 @pytest.fixture(scope="module")
 def demo():
-    return load(ROOT / "plans" / "low-water-flowing.yaml")
+    return load(PLANS / "low-water-flowing.yaml")
 
 
 @pytest.fixture(scope="module")

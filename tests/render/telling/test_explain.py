@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import re
 import subprocess
-import sys
-from pathlib import Path
 
 import pytest
+from house import COMMAND, PLANS
 from typer.testing import CliRunner
 
 from render.commands.app import app
@@ -16,7 +15,7 @@ from timing.cautions import RULES
 from timing.cautions.rules import Rule
 from timing.remarks import CannotDo
 
-HANDBOOK = Path(__file__).parents[3] / "plans" / "README.md"
+HANDBOOK = PLANS / "README.md"
 
 
 def printed(*words: str) -> str:
@@ -79,7 +78,7 @@ def test_a_code_as_it_stands_in_a_remark(written):
 def test_an_unknown_code(code, hint):
     with pytest.raises(CannotDo, match=re.escape(hint)):
         find(code)
-    command = [sys.executable, "-c", "from render.commands.entry import main; main()", "explain", code]
+    command = [*COMMAND, "explain", code]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120)
     assert (done.returncode, done.stdout) == (2, "") and hint in " ".join(done.stderr.split())
 

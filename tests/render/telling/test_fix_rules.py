@@ -7,6 +7,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from house import PLANS
 
 from soundfonts import guitar
 from timing.cautions import check
@@ -15,7 +16,6 @@ from timing.cautions.rules import RULES
 from timing.loading import load
 from timing.remarks import Severity
 
-PLANS = Path(__file__).parents[3] / "plans"
 EXAMPLES = {rule.code: rule.example for rule in RULES if rule.example.startswith(("score:", "based on:", "title:"))}
 
 # Of these a change is offered that the example does not bear; what it would bring instead.

@@ -8,6 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import pytest
+from house import PLANS
 from judged import told
 from support import reading
 
@@ -16,7 +17,6 @@ from timing import load
 from timing.cautions import RULES, check
 from timing.remarks import Remark
 
-PLANS = Path(__file__).parents[3] / "plans"
 FOUR = {"phrases": [{"bars": "1-4"}, {"bars": "5-8"}]}
 SHOWN = [rule for rule in RULES if rule.find is not None and rule.example.startswith("score:")]
 

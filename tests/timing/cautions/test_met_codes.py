@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import pytest
+from house import PLANS
 from judged import mended
 
 import timing
@@ -23,7 +24,6 @@ from timing.reading import perform
 from timing.remarks import Remark
 
 SOURCES = Path(timing.__file__).parent
-PLANS = SOURCES.parent / "plans"
 OURS = ("timing.cautions.hands", "timing.cautions.open_strings", "timing.cautions.slides")
 MET = [rule for rule in RULES if rule.find is None and rule.code != UNMATCHED]  # which is tested with acceptances
 MINE = MET + [rule for rule in RULES if rule.find is not None and rule.find.__module__ in OURS]

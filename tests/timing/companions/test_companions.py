@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from pathlib import Path
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from house import DEMOS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from judged import told
@@ -19,11 +20,10 @@ from timing.plan import Plan
 from timing.plan.planfile import read_plan
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Severity
+from timing.score import Score
 from timing.timemap import TimeMap
 from timing.where import near
 
-PLANS = Path(__file__).parents[3] / "plans"
-DEMOS = sorted(PLANS.glob("*.yaml"))
 EIGHT = {"phrases": [{"bars": "1-8", "inside": ["1-4", "5-8"]}]}
 RIT = {"rallentando": "4:1 - 4:4", "to": "80%", "then": "a tempo"}
 
@@ -167,6 +167,31 @@ def test_a_slowdown_goes_to_the_middle_of_its_phrase(plan, where):
     assert (entry.to, entry.then, entry.why) == (0.8, True, None)
     (remark,) = told("slowing-mid-phrase", beside)
     assert remark.severity is Severity.CAUTION
+
+
+def divided(made: Score, row: int, at: float) -> Score:
+    """The score with a bar that is printed in two parts, of which the first is so many quarters long."""
+    bars, notes = np.insert(made.bars, row, made.bars[row]), made.notes.copy()
+    bars["length"][row] = bars["shift"][row + 1] = at
+    bars["length"][row + 1] -= at
+    later = (notes["bar"] == row) & (notes["offset"] >= at)
+    notes["offset"][later] -= at
+    notes["bar"][later | (notes["bar"] > row)] += 1
+    return replace(made, bars=bars, notes=notes)
+
+
+@pytest.mark.parametrize(
+    ("music", "row", "at", "phrase", "end", "where"),
+    [
+        # from upbeat to upbeat in 6/8: the middle is at the upbeat 4:6, and the beat next to it is 5:1
+        (score(9, (6, 8), pickup=0.5, voices={1: "c5:.5 " * 55}), 4, 2.5, "0:6 - 8:5", "8:1 - 8:5", "4:2 - 4:6"),
+        (score(9), 3, 2.0, "1:1 - 8:2", "8:1 - 8:2", "4:2 - 4:3"),  # the middle is at 4:4
+    ],
+)
+def test_in_a_bar_of_two_parts_a_slowdown_goes_to_a_beat(music, row, at, phrase, end, where):
+    plan = plan_of({"phrases": [phrase], "slowing": [RIT | {"rallentando": end, "to": "60%"}]})
+    (entry,) = companion("misplaced", plan, divided(music, row, at)).reading.plan.slowing
+    assert str(entry.where) == where
 
 
 def test_a_return_by_a_place_comes_as_much_later():

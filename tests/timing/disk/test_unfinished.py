@@ -7,14 +7,13 @@ import re
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import pytest
+from house import ROOT
 
 from timing.disk import unfinished as module
 from timing.disk.unfinished import NUMBER, tidy, unfinished
 
-ROOT = Path(__file__).parents[3]
 NAMES = re.compile(rf"\.begun-{NUMBER}(\.wav)?")
 HOLDING = """
 import sys, time

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
 import yaml_lines
 from drafts import printed_alone
+from house import PLANS
 from music21 import corpus
 from support import musicxml
 from written import FOUR_FOUR, bar, note
@@ -21,7 +21,6 @@ from timing.plan import Plan
 from timing.reader import read_score
 from timing.reading import perform
 
-PLANS = Path(__file__).parents[3] / "plans"
 DEMO = ("low-water", "umbrella-stand")
 WORKS = ("bach/bwv66.6", "schumann_robert/opus48no2", "schoenberg/opus19/movement2", "essenFolksong/han1",
          "corelli/opus3no1/1grave", "verdi/laDonnaEMobile", "mozart/k155/movement1")  # fmt: skip

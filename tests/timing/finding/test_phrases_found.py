@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
+from house import PLANS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import score
@@ -20,8 +20,6 @@ from timing.order import unfold
 from timing.plan.position import parse_range
 from timing.reader import read_score
 from timing.where import Where
-
-PLANS = Path(__file__).parents[3] / "plans"
 
 # two bars up to a long note, and two bars home
 UPBEAT = "d4:1 g4:1 a4:1 b4:1 c5:1 d5:3"

@@ -27,6 +27,7 @@ def test_only_what_sustains_can_swell(program, moves):
 def test_a_note_at_one_level_needs_no_curve():
     assert len(curves({"dynamics": [{"at": "1", "mark": "f"}]})) == 0
     assert len(curves({"dynamics": [{"crescendo": "1-4", "by": "0.2 dB"}]})) == 0
+    assert len(curves({"dynamics": [{"crescendo": "1-4", "by": "0.3 dB"}]})) > 0
 
 
 @pytest.mark.parametrize(

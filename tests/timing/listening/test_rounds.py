@@ -89,6 +89,14 @@ def test_slides_have_a_wheel_of_their_own_while_the_one_before_dies_away():
         assert (np.diff(mine["second"]) >= 0).all()
 
 
+@pytest.mark.parametrize(("seconds", "lanes"), [(0.9, 2), (1.0, 1), (1.1, 1)])
+def test_a_slide_of_the_round_before_dies_away_for_half_a_second(seconds, lanes):
+    """A note of half a second slides, and the round lasts as long as is said."""
+    line = {1: f"e4:.5 b4:{seconds - 0.5} r:3"}
+    made = reading({"tempo": 60, "glissandi": [{"from": "1:1", "to": "1:1.5"}]}, score(1, voices=line, program=40))
+    assert heard(made, bars=f"1:1 - 1:{1 + seconds}", loop=4).lanes["sliding"].sum() == lanes
+
+
 def test_one_round_is_the_performance_itself():
     made = performance([{}])
     assert repeated(made, 1) is made

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from pathlib import Path
 
 import pytest
+from house import PLANS
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -14,7 +14,7 @@ from timing.marks import vocabulary
 from timing.marks.vocabulary import CHANGES, DEPTHS, FASTER, PACES, SLOWER, SWELLS, TONES
 from timing.marks.words import clauses, dynamic, plain
 
-HANDBOOK = (Path(__file__).parents[3] / "plans" / "README.md").read_text(encoding="utf-8")
+HANDBOOK = (PLANS / "README.md").read_text(encoding="utf-8")
 
 
 def said(text: str) -> list[list[tuple]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from marked import dynamic, fates, hairpin, levels, made, sign
 from support import reading, score
 
 from timing.marks.uses import Fate
@@ -12,34 +13,6 @@ from timing.plan.words import DYNAMICS
 from timing.score import Sign
 
 REPEATED = {"order": ["1-4", "1-4", "5-8"]}
-
-
-def sign(kind: str, bar: int, beat: float = 1, **more) -> dict:
-    """A mark over a bar (as printed) of 4/4."""
-    return {"kind": kind, "bar": bar - 1, "offset": beat - 1.0, "staff": 1} | more
-
-
-def dynamic(text: str, bar: int, beat: float = 1, **more) -> dict:
-    return sign("dynamic", bar, beat, text=text, **more)
-
-
-def hairpin(value: int, bar: int, beat: float, end_bar: int, end_beat: float, **more) -> dict:
-    return sign("hairpin", bar, beat, end_bar=end_bar - 1, end_offset=end_beat - 1.0, value=value, **more)
-
-
-def made(*marks: dict, plan: dict | None = None, **options):
-    return reading(plan or {}, score(marks=list(marks), **options))
-
-
-def levels(played, *quarters: float, part: int = 0, staff: int | None = None) -> list[float]:
-    """dB of the notes that begin at these quarters."""
-    notes = played.performance.notes
-    mine = (notes["part"] == part) & (True if staff is None else notes["staff"] == staff)
-    return [round(float(notes["level"][mine & (notes["score_onset"] == at)][0]), 6) for at in quarters]
-
-
-def fates(played) -> list[str]:
-    return [use.fate for use in played.marks]
 
 
 # -- dynamics
@@ -63,40 +36,6 @@ def test_one_mark_more_or_less_than_the_one_before():
                   words("più forte", 6))  # fmt: skip
     assert levels(played, 0, 4, 8, 12, 16, 20) == [-8, -4, -20, -24, 0, 0]
     assert fates(played) == [Fate.USED] * 6
-
-
-def test_a_hairpin_to_nothing_and_one_from_there():
-    to = hairpin(-1, 1, 1, 3, 1, text="niente")
-    assert levels(made(dynamic("f", 1), to, dynamic("p", 3)), 0, 4, 7.0, 8) == [-8, -18, -25.5, -20]
-    words = sign("words", 2, text="dim. al niente", end_bar=3, end_offset=0.0)
-    assert levels(made(words), 4, 12, 31) == [-12, -28, -28]
-    rising = hairpin(1, 2, 1, 4, 1, text="niente")
-    assert levels(made(dynamic("f", 1), rising, dynamic("p", 4)), 3, 4, 8, 12) == [-8, -28, -24, -20]
-    assert levels(made(rising), 4, 12) == [-28, -24]
-
-
-def test_a_hairpin_arrives_at_the_dynamic_at_its_end():
-    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 3, 1), dynamic("f", 3)), 0, 4, 8) == [-20, -14, -8]
-    assert levels(made(dynamic("f", 1), hairpin(-1, 1, 1, 3, 1), dynamic("pp", 3)), 4, 8) == [-16, -24]
-
-
-def test_a_dynamic_within_a_bar_is_the_hairpin_s_goal():
-    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 2, 1), dynamic("f", 2, 4)), 2, 4, 7) == [-14, -8, -8]
-    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 2, 1), dynamic("f", 3, 2)), 4, 8, 9) == [-16, -16, -8]
-
-
-def test_a_dynamic_inside_a_hairpin_ends_it():
-    assert levels(made(dynamic("p", 1), hairpin(1, 1, 1, 3, 3), dynamic("f", 3)), 4, 8, 9) == [-14, -8, -8]
-
-
-def test_a_hairpin_without_a_goal_is_one_dynamic():
-    assert levels(made(dynamic("p", 1), hairpin(1, 2, 1, 3, 1)), 4, 6, 8, 20) == [-20, -18, -16, -16]
-    played = made(dynamic("p", 1), hairpin(1, 1, 1, 2, 1), hairpin(-1, 2, 1, 3, 1), dynamic("p", 3))
-    assert levels(played, 0, 4, 8) == [-20, -16, -20]
-
-
-def test_a_sudden_piano_after_a_crescendo():
-    assert levels(made(dynamic("mf", 1), hairpin(1, 1, 1, 2, 1), dynamic("p", 2)), 2, 3, 4) == [-10, -9, -20]
 
 
 @pytest.mark.parametrize(
@@ -163,12 +102,6 @@ def test_dynamics_of_the_plan_go_over_the_score_s_bar_by_bar():
     played = made(dynamic("p", 1), dynamic("f", 3), dynamic("pp", 5), plan={"dynamics": [{"at": "3:3", "mark": "mp"}]})
     assert levels(played, 0, 8, 10, 16) == [-20, -20, -16, -24]
     assert fates(played) == [Fate.USED, Fate.OVERRIDDEN, Fate.USED] and played.marks[1].by is played.plan.dynamics[-1]
-
-
-def test_a_hairpin_leads_into_what_the_plan_says():
-    plan = {"dynamics": [{"at": 3, "mark": "ff"}]}
-    played = made(dynamic("p", 1), hairpin(1, 2, 1, 3, 1), dynamic("mf", 3), plan=plan)
-    assert levels(played, 4, 6, 8) == [-20, -12, -4] and fates(played) == [Fate.USED, Fate.USED, Fate.OVERRIDDEN]
 
 
 def test_a_crescendo_of_the_plan_also_speaks_for_the_bar_on_which_it_arrives():

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from support import reading, score
 
-from timing.marks.time import MOST_BARS, TO_A_LINE, UNANSWERED
 from timing.marks.uses import Fate
 
 REPEATED = {"order": ["1-4", "1-4", "5-8"]}
@@ -158,9 +157,9 @@ def test_a_program_s_own_slowing_is_no_new_tempo():
         ([sign("double bar", 3, 5)], 12),
         ([sign("repeat start", 4)], 12),
         ([sign("fermata", 4, 2)], 14),  # until it is over
-        ([sign("double bar", 1 + TO_A_LINE, 5)], 4 + 4 * TO_A_LINE),
-        ([word("a tempo", 2 + MOST_BARS)], 4 + 4 * MOST_BARS),
-        ([word("Presto", 2 + MOST_BARS)], 4 + 4 * MOST_BARS),
+        ([sign("double bar", 5, 5)], 20),  # within four bars
+        ([word("a tempo", 10)], 36),  # within eight
+        ([word("Presto", 10)], 36),
     ],
 )
 def test_where_a_slowdown_without_dashes_ends(more, end):
@@ -173,10 +172,10 @@ def test_where_a_slowdown_without_dashes_ends(more, end):
     "more",
     [
         [],
-        [sign("double bar", 2 + TO_A_LINE, 5)],
-        [sign("fermata", 2 + TO_A_LINE)],
-        [word("a tempo", 2 + MOST_BARS, 2)],
-        [word("rit.", 2 + TO_A_LINE)],
+        [sign("double bar", 6, 5)],
+        [sign("fermata", 6)],
+        [word("a tempo", 10, 2)],
+        [word("rit.", 6)],
     ],
 )
 @pytest.mark.parametrize(
@@ -184,7 +183,7 @@ def test_where_a_slowdown_without_dashes_ends(more, end):
 )
 def test_a_slowdown_that_nothing_answers_is_short_and_less_deep(text, to, more):
     slow = made(word(text, 2), *more, bars=16).pace.slowings[0]
-    assert (slow.run.start, slow.run.end, slow.to, slow.back) == (4, 4 + 4 * UNANSWERED, to, 4 + 4 * UNANSWERED)
+    assert (slow.run.start, slow.run.end, slow.to, slow.back) == (4, 12, to, 12)  # two bars
 
 
 @pytest.mark.parametrize(
@@ -193,7 +192,7 @@ def test_a_slowdown_that_nothing_answers_is_short_and_less_deep(text, to, more):
 def test_a_new_tempo_that_is_reached_by_and_by_stays(text, to):
     played = made(word("Andante", 1), word(text, 2), bars=16)
     (slow,) = played.pace.slowings
-    assert (slow.run.end, slow.to, slow.back) == (4 + 4 * TO_A_LINE, to, None)
+    assert (slow.run.end, slow.to, slow.back) == (20, to, None)  # four bars
     assert tempo(played, 4, 63) == [76, pytest.approx(76 * to)]
     assert "no-return" not in [remark.code for remark in played.remarks]
 

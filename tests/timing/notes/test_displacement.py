@@ -1,4 +1,4 @@
-"""Notes that leave the clock, at 60 quarters a minute unless said."""
+"""A voice that leaves the clock and meets it again, at 60 quarters a minute unless said."""
 
 from __future__ import annotations
 
@@ -6,40 +6,15 @@ import math
 
 import numpy as np
 import pytest
+from displaced import BARS, TWO, UPPER, codes, late, notes
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from planfiles import SCORE, plan_of, write
+from planfiles import plan_of
 from support import midi, reading, score
 
-from timing.plan import Plan
-from timing.plan.planfile import read_plan
 from timing.reading import perform
 from timing.remarks import CannotDo
-from timing.score import Ornament
 from timing.time.scale import Scale
-
-BARS = 8
-TWO = {1: "c5:1 d5:1 " * 2 * BARS, 2: "c3:1 g3:1 " * 2 * BARS}  # two voices in quarters, end to end
-
-
-def notes(plan: dict, scale: Scale | None = None, **options) -> np.ndarray:
-    """The performed notes in the order of the score."""
-    made = score(**{"bars": BARS, "voices": TWO} | options)
-    plan = Plan.model_validate({"score": "made-by-hand.musicxml", "tempo": 60} | plan)
-    table = perform(made, plan, scale or Scale()).performance.notes
-    return table[np.lexsort((table["id"], table["ordinal"]))]
-
-
-def late(plan: dict, voice: int = 1, **options) -> np.ndarray:
-    """Seconds by which each onset of a voice is later than at strict 60."""
-    table = notes(plan, **options)
-    table = table[table["voice"] == voice]
-    return table["onset"] - table["score_onset"]
-
-
-def codes(plan: dict, **options) -> list[str]:
-    return [remark.code for remark in reading(plan, **{"bars": BARS, "voices": TWO} | options).remarks]
-
 
 # -- a voice against the others
 
@@ -160,9 +135,6 @@ def old_rubati(draw) -> tuple[dict, dict]:
     return plan, entry
 
 
-UPPER = "e5:.5( d5:.5) c5:1. d5:1g e5:.25 f5:.25 e5:.5 g5:1- "  # a bar with signs and a small note
-
-
 @settings(max_examples=120, deadline=None)
 @given(old_rubati(), st.sampled_from([0.5, 1.0, 2.0]))
 def test_the_accompaniment_keeps_the_time_and_the_voice_meets_it(case, amount):
@@ -211,209 +183,6 @@ def test_nothing_displaced_is_the_plan_without_it(case):
             np.testing.assert_array_equal(free[column], strict[column])
 
 
-# -- the long and short of a compound beat
-
-LILT = {1: "c5:1 d5:.5 " * 2 * BARS, 2: "c3:1.5 " * 2 * BARS}
-SIX_EIGHT = {"metre": (6, 8), "voices": LILT}
-
-
-def ratios(table: np.ndarray, voice: int = 1) -> np.ndarray:
-    """Long to short of every pair of a voice: onset to onset, the last one's to its end."""
-    mine = table[table["voice"] == voice]
-    lasts = np.diff(np.append(mine["onset"], mine["end"][-1]))
-    return lasts[::2] / lasts[1::2]
-
-
-@pytest.mark.parametrize(("given", "ratio"), [("yes", 1.6), (1.6, 1.6), (1, 1), (3, 3), ("no", 2)])
-def test_pairs_are_played_at_their_ratio_and_the_beat_is_kept(given, ratio):
-    table = notes({"rubato": [{"bars": "1-8", "long short": given}]}, **SIX_EIGHT)
-    assert ratios(table) == pytest.approx([ratio] * 16, abs=1e-9)
-    beats = table[table["voice"] == 2]
-    assert beats["onset"] == pytest.approx(1.5 * np.arange(16), abs=1e-12)
-    melody = table[table["voice"] == 1]
-    assert melody["onset"][::2] == pytest.approx(beats["onset"], abs=1e-12)
-    assert melody["end"][:-1] == pytest.approx(melody["onset"][1:], abs=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("lower", "alone"),
-    [
-        ("c3:1.5", True),
-        ("c3:1 e3:.5", True),  # the same pair
-        ("c3:1 r:.5", True),
-        ("r:1 e3:.5", True),
-        ("c3:.5 e3:.5 g3:.5", False),  # running quavers
-        ("c3:.75 e3:.75", False),
-        ("c3:1 e3:.25 g3:.25", False),
-        ("c3:.5 r:1", True),
-    ],
-)
-def test_only_pairs_that_stand_alone_in_their_beat(lower, alone):
-    voices = {1: LILT[1], 2: f"{lower} " * 2 * BARS}
-    plan = {"rubato": [{"bars": "1-8", "long short": 1.6}]}
-    assert ratios(notes(plan, metre=(6, 8), voices=voices)) == pytest.approx([1.6 if alone else 2.0] * 16)
-    assert ("never-heard" in codes(plan, metre=(6, 8), voices=voices)) is not alone
-
-
-def test_an_ornament_in_a_pair_leaves_it_alone():
-    made = ornamented(score(bars=1, metre=(6, 8), voices={1: "c5:1 d5:.5 " * 2}), 0)
-    plan = {"score": "made-by-hand.musicxml", "tempo": 60, "rubato": [{"bars": 1, "long short": 1.6}]}
-    table = perform(made, Plan.model_validate(plan)).performance.notes
-    onset = table["onset"][table["step"] == 0]
-    assert onset == pytest.approx([0, 1.5 * 1.6 / 2.6, 1.5, 1.5 + 1.5 * 1.6 / 2.6])
-
-
-@pytest.mark.parametrize("upper", ["c5:.5 d5:.5 e5:.5", "c5:.5 d5:1", "c5:1.5", "c5:.5 r:.5 d5:.5"])
-def test_what_is_no_long_and_short_stays_as_it_is_written(upper):
-    voices = {1: f"{upper} " * 2 * BARS, 2: LILT[2]}
-    plan = {"rubato": [{"bars": "1-8", "long short": 1.6}]}
-    np.testing.assert_array_equal(
-        notes(plan, metre=(6, 8), voices=voices)["onset"], notes({}, metre=(6, 8), voices=voices)["onset"]
-    )
-    assert codes(plan, metre=(6, 8), voices=voices) == ["never-heard"]
-
-
-@pytest.mark.parametrize(
-    ("metre", "unit"), [((6, 8), 0.5), ((9, 8), 0.5), ((12, 8), 0.5), ((6, 16), 0.25), ((3, 8), None), ((3, 4), None)]
-)
-def test_only_compound_metres_have_pairs(metre, unit):
-    step = unit or 0.5
-    count = round(BARS * metre[0] / metre[1] * 4 / (3 * step))
-    voices = {1: f"c5:{2 * step} d5:{step} " * count}
-    table = notes({"rubato": [{"bars": "1-8", "long short": 1.6}]}, metre=metre, voices=voices)
-    assert ratios(table) == pytest.approx([1.6 if unit else 2.0] * count)
-
-
-def test_a_pickup_before_whole_beats():
-    """A pickup of a quaver, and one of four: there the last three are a beat."""
-    for pickup, words, expected in ((0.5, "d5:.5", []), (2.0, "d5:.5 c5:1 d5:.5", [1.6])):
-        voices = {1: f"{words} {'c5:1 d5:.5 ' * 16}"}
-        table = notes({"rubato": [{"bars": "0-8", "long short": 1.6}]}, metre=(6, 8), pickup=pickup, voices=voices)
-        assert ratios(table[1:]) == pytest.approx([*expected, *[1.6] * 16])
-
-
-def test_a_beat_that_the_range_cuts_stays_as_it_is_written():
-    table = notes({"rubato": [{"bars": "1:2 - 2:5", "long short": 1.6}]}, **SIX_EIGHT)
-    assert ratios(table) == pytest.approx([2, 1.6, 1.6, *[2] * 13])
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.floats(1, 3), st.floats(30, 120), st.integers(40, 95), st.floats(0, 2))
-def test_what_else_shapes_the_beat_stays_in_it(ratio, tempo, to, amount):
-    """The ratio counts against the one there would be without it, as in a slowdown or with a fermata on the short."""
-    plan = {
-        "tempo": tempo,
-        "slowing": [{"rallentando": "3-6", "to": f"{to}%"}],
-        "holds": [{"fermata": "2:3", "length": "180%"}],
-    }
-    unequal = {"rubato": [{"bars": "1-8", "long short": ratio}]}
-    scale = Scale(amount)
-    without, with_it = notes(plan, scale, **SIX_EIGHT), notes(plan | unequal, scale, **SIX_EIGHT)
-    assert ratios(with_it) / ratios(without) == pytest.approx((ratio / 2) ** amount, rel=1e-6)
-    beats = without["voice"] == 2
-    np.testing.assert_allclose(with_it["onset"][beats], without["onset"][beats], rtol=0, atol=1e-9)
-
-
-def test_a_displaced_voice_meets_the_others_on_a_short_note():
-    voices = {1: LILT[1], 2: "c3:1 e3:.5 " * 16}
-    rubato = [{"bars": "1-8", "long short": 1.6}, {"bars": "1-4", "late": "100 ms", "for": "voice 1", "meets": "3:3"}]
-    table = notes({"rubato": rubato}, metre=(6, 8), voices=voices)
-    upper, lower = table[table["voice"] == 1], table[table["voice"] == 2]
-    apart = upper["onset"] - lower["onset"]
-    assert apart[[0, 9]] == pytest.approx([0, 0], abs=1e-12)
-    assert apart[9:] == pytest.approx(np.zeros(23), abs=1e-12)
-    assert np.all(apart[1:9] > 0)
-    assert ratios(table, 2) == pytest.approx([1.6] * 16)
-
-
-# -- what is delayed
-
-
-def test_a_note_is_delayed_and_ends_where_it_would():
-    table = notes({"holds": [{"delay": "2:1", "by": "60 ms", "for": "melody"}]})
-    moved = table["onset"] - table["score_onset"]
-    assert moved == pytest.approx(np.where((table["voice"] == 1) & (table["score_onset"] == 4), 0.06, 0), abs=1e-12)
-    assert table["end"] == pytest.approx(table["score_onset"] + 1)
-
-
-def test_a_chord_is_delayed_with_all_its_voices_and_its_roll():
-    voices = {1: "c5+e5+g5:1~ c5:3", 2: "c3:1 c3:3"}
-    strict, free = (notes(plan, bars=1, voices=voices) for plan in ({}, {"holds": [{"delay": "1:1"}]}))
-    first = strict["score_onset"] == 0
-    assert (free["onset"] - strict["onset"])[first] == pytest.approx([0.04] * 4)
-    for column in ("onset", "end"):
-        np.testing.assert_array_equal(free[column][~first], strict[column][~first])
-    np.testing.assert_array_equal(free["end"], strict["end"])
-
-
-@pytest.mark.parametrize("sign", ["g", "G"])
-def test_small_notes_are_delayed_with_their_main_note(sign):
-    voices = {1: f"c5:1 d5:1{sign} e5:1 c5:2"}
-    strict, free = (notes(plan, bars=1, voices=voices) for plan in ({}, {"holds": [{"delay": "1:2", "by": "50 ms"}]}))
-    assert free["onset"] - strict["onset"] == pytest.approx([0, 0.05, 0.05, 0])
-    assert free["end"] - strict["end"] == pytest.approx([0, 0.05, 0, 0])
-
-
-def test_small_notes_that_end_the_note_before_stay_with_it():
-    made = score(bars=1, voices={1: "c5:1 d5:1g e5:1 c5:2"})
-    made.notes["after"] = made.notes["grace"] > 0
-    plan = Plan.model_validate({"score": "made-by-hand.musicxml", "tempo": 60, "holds": [{"delay": "1:2"}]})
-    table = perform(made, plan).performance.notes
-    assert table["onset"] == pytest.approx([0, 0.93, 1.04, 2])
-    assert table["end"][:2] == pytest.approx([0.93, 1])
-
-
-def test_an_ornament_is_delayed_as_a_whole():
-    """Its first notes move together, the last one ends where it would."""
-    made = ornamented(score(bars=1, voices={1: "c5:1 d5:1 e5:2"}), 1)
-    base = {"score": "made-by-hand.musicxml", "tempo": 60}
-    strict, free = (
-        perform(made, Plan.model_validate(base | more)).performance.notes
-        for more in ({}, {"holds": [{"delay": "1:2", "by": "50 ms"}]})
-    )
-    assert strict["step"].tolist() == [0, 0, 1, 2, 0]
-    assert free["onset"] - strict["onset"] == pytest.approx([0, 0.05, 0.05, 0.05, 0])
-    assert free["end"] - strict["end"] == pytest.approx([0, 0.05, 0.05, 0, 0])
-
-
-def ornamented(made, note: int):
-    """The score with a mordent on one note."""
-    made.notes["ornament"][note] = Ornament.MORDENT
-    made.notes["upper"][note], made.notes["lower"][note] = 2, 1
-    return made
-
-
-def test_a_note_loses_half_of_its_length_at_most():
-    plan = {"holds": [{"delay": "1:2", "by": "400 ms"}]}
-    voices = {1: "c5:1 d5:.5. c5:.5 c5:2"}
-    made = notes(plan, bars=1, voices=voices)
-    assert (made["onset"][1], made["end"][1]) == pytest.approx((1.125, 1.25))
-    assert codes(plan, bars=1, voices=voices) == ["delay-limited"]
-    assert codes({"holds": [{"delay": "1:2", "by": "125 ms"}]}, bars=1, voices=voices) == []
-
-
-def test_a_chord_is_delayed_as_one_though_one_of_its_notes_is_short():
-    voices = {1: "c5:4", 2: "c3:.1 r:3.9"}
-    made = notes({"holds": [{"delay": "1:1", "by": "100 ms"}]}, bars=1, voices=voices)
-    assert made["onset"] == pytest.approx([0.05, 0.05])
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.integers(1, 4), st.integers(0, 500), st.floats(0, 2), st.sampled_from([None, "melody", "bass"]))
-def test_only_what_is_delayed_moves_and_never_beyond_its_end(beat, by, amount, voice):
-    hold = {"delay": f"3:{beat}", "by": f"{by} ms"} | ({"for": voice} if voice else {})
-    options = {"scale": Scale(amount), "voices": {1: UPPER * BARS, 2: TWO[2]}}
-    strict, free = notes({}, **options), notes({"holds": [hold]}, **options)
-    meant = (strict["score_onset"] == 7 + beat) & (strict["role"] == {"melody": 0, "bass": 2}.get(voice, -1))
-    meant = meant if voice else strict["score_onset"] == 7 + beat
-    moved = free["onset"] - strict["onset"]
-    assert not np.any(moved[~meant])
-    assert np.all((moved >= 0) & (moved <= by / 1000 * amount + 1e-12))
-    main = strict["score_length"] > 0
-    np.testing.assert_array_equal(free["end"][main], strict["end"][main])
-    assert np.all(free["end"] - free["onset"] >= (strict["end"] - strict["onset"]) / 2 - 1e-12)
-
-
 # -- what there is to say
 
 
@@ -442,12 +211,6 @@ def test_two_that_displace_the_same_notes_are_a_caution(second, told):
     assert ("rubato-overlap" in found) is told
 
 
-def test_two_ratios_for_one_beat_are_a_caution_and_the_later_counts():
-    plan = {"rubato": [{"bars": "1-4", "long short": 1.5}, {"bars": "4-8", "long short": 1.8}]}
-    assert codes(plan, **SIX_EIGHT) == ["rubato-overlap"]
-    assert ratios(notes(plan, **SIX_EIGHT)) == pytest.approx([1.5] * 6 + [1.8] * 10)
-
-
 @pytest.mark.parametrize(
     ("line", "words"),
     [
@@ -474,16 +237,3 @@ def test_faults_in_a_musicians_words(line, words, tmp_path):
     (remark,) = refused.value.remarks
     assert words in remark.message
     assert remark.place.line == 2
-
-
-def test_a_delay_where_nothing_begins_is_told():
-    voices = {1: "c5:2 d5:2", 2: "c3:1 " * 4}
-    assert codes({"holds": [{"delay": "1:2", "for": "melody"}]}, bars=1, voices=voices) == ["never-heard"]
-    assert codes({"holds": [{"delay": "1:2"}]}, bars=1, voices=voices) == []
-
-
-def test_a_delay_is_laid_over_an_older_one_of_the_same_voice(tmp_path):
-    write(tmp_path, f"{SCORE}holds: [{{delay: 5:1, by: 30 ms, for: melody}}, {{delay: 5:1, for: bass}}]", "base.yaml")
-    write(tmp_path, "based on: base.yaml\nholds: [{delay: 5:1, by: 60 ms, for: melody}]", "own.yaml")
-    first, second = read_plan(tmp_path / "own.yaml").holds
-    assert (first.by, second.by, second.for_) == (0.06, None, "bass")

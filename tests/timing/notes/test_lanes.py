@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from support import reading, score
 
 
@@ -44,6 +45,15 @@ def test_slides_far_apart_share_a_lane_and_near_ones_do_not():
     assert far.lanes["sliding"].sum() == 1
     near = slides({"from": "1:1", "to": "1:2"}, {"from": "1:2", "to": "1:3"}, line="c4:1 e4:1 g4:2")
     assert near.lanes["sliding"].sum() == 2
+
+
+@pytest.mark.parametrize(("second", "lanes"), [(0.9, 2), (1.0, 1), (1.1, 1)])
+def test_a_lane_is_free_half_a_second_after_the_end_of_its_slide(second, lanes):
+    """The first slide is over after half a second."""
+    line = f"c4:.5 e4:{second - 0.5} c4:.5 e4:2"
+    at = 1 + second
+    made = slides({"from": "1:1", "to": "1:1.5"}, {"from": f"1:{at}", "to": f"1:{at + 0.5}"}, line=line)
+    assert made.lanes["sliding"].sum() == lanes
 
 
 def test_a_part_whose_name_has_a_comma():

@@ -36,6 +36,8 @@ WELL_FORMED = [
     ("1 [1,2 2 :| ] [3 3 ] 4", "1 2 1 2 1 3 4"),
     ("1 [1.-3. 2 :| ] [4. 3 ]", "1 2 1 2 1 2 1 3"),
     ("1 [1 2 :| ] 3 4", "1 2 1 3 4"),  # the second ending is the music that follows
+    ("1 [1,2 2 :| ] 3 4", "1 2 1 2 1 3 4"),  # likewise the third
+    ("|: 1 [1-3 2 :| ] 3 :| 4", "1 2 1 2 1 2 1 3 3 4"),
     ("1 [1 2 :| ] [2 3 :| ] 4", "1 2 1 3 4"),  # a repeat sign that only closes the last ending
     ("|: 1 [1 2 :| ] [2 3 ] |: 4 [1 5 :| ] [2 6 ]", "1 2 1 3 4 5 4 6"),
     ("1 [1 2 :| ] [2 3 ] 4 5 :| 6", "1 2 1 3 4 5 4 5 6"),  # goes back to after the second ending

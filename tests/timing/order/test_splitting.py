@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
+from house import PLANS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import reading, score
 from written import FOUR_FOUR, bar, musicxml, note
 
-import timing
 from timing.loading import load_all
 from timing.order import in_words, unfold
 from timing.order.splitting import split_bars
@@ -20,8 +18,6 @@ from timing.reader import read_score
 from timing.reading import perform
 from timing.remarks import CannotDo
 from timing.score import Score
-
-PLANS = Path(timing.__file__).parent.parent / "plans"
 
 
 def demo() -> Score:

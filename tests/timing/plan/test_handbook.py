@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 import shutil
-from pathlib import Path
 
 import jsonschema
 import pytest
+from house import PLANS
 from ruamel.yaml import YAML
 
 from render.telling.explain import BEGIN
@@ -22,7 +22,6 @@ from timing.plan.sound import Articulation, Glissando
 from timing.plan.time import Arch
 from timing.plan.words import DYNAMICS
 
-PLANS = Path(__file__).parents[3] / "plans"
 HANDBOOK = (PLANS / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```yaml\n(.*?)^```", HANDBOOK, re.MULTILINE | re.DOTALL)
 # What teaches the language; the pages of the codes show it too, but are no place to learn it from.

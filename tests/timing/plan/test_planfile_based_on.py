@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 import pytest
-from planfiles import SCORE, faults, faults_of, write
+from planfiles import SCORE, faults, faults_of, plan_of, write
 
 from soundfonts.banks import checked_bank
 from timing.loading import load
@@ -201,6 +201,23 @@ def test_a_newer_entry_replaces_what_excludes_it(tmp_path):
     plan = read_plan(tmp_path / "own.yaml")
     assert (plan.second_time[0].softer, plan.second_time[0].louder) == (None, 2.0)
     assert (plan.dynamics[0].to_mark, plan.dynamics[0].by) == (None, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("place", "older", "newer"),
+    [
+        ("bars: 5-8, for: melody", "late: 40 ms", "early: 60 ms"),
+        ("bars: 5-8, for: melody", "early: 60 ms", "late: 40 ms"),
+        ("bars: 5-8", "hurry: 8%", "linger: 5%"),
+        ("bars: 5-8", "linger: 5%", "hurry: 8%"),
+    ],
+)
+def test_a_rubato_the_other_way_takes_the_place_of_the_older_one(place, older, newer, tmp_path):
+    base = f"{SCORE}rubato: [{{{place}, {older}}}, {{bars: 5-8, long short: 1.6}}]"
+    own = f"based on: base.yaml\nrubato: [{{{place}, {newer}}}]"
+    first, second = chain(tmp_path, base=base, own=own).rubato
+    (alone,) = plan_of(tmp_path, f"rubato: [{{{place}, {newer}}}]").rubato
+    assert first == alone and second.long_short == 1.6
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes with names on this system")

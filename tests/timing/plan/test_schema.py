@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import jsonschema
 import pytest
+from house import DEMOS
 from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
@@ -16,7 +16,6 @@ from timing.plan import Plan
 from timing.plan.schema import plan_schema
 
 SCHEMA = plan_schema()
-PLANS = sorted((Path(__file__).parents[3] / "plans").glob("*.yaml"))
 
 
 def fits(plan: dict) -> bool:
@@ -30,7 +29,7 @@ def test_it_is_draft_seven():
     assert "$defs" not in json.dumps(SCHEMA)
 
 
-@pytest.mark.parametrize("path", PLANS, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.name)
 def test_every_plan_here_fits(path):
     jsonschema.Draft7Validator(SCHEMA).validate(YAML(typ="safe", pure=True).load(path))
 

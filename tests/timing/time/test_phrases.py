@@ -46,6 +46,19 @@ def test_length_in_bars(bars, options, length):
     assert runs({"phrases": [{"bars": bars}]}, **options)[0][-1] == pytest.approx(length)
 
 
+@pytest.mark.parametrize(
+    ("bars", "rise"),
+    [
+        ("1-2", 0), ("1:1 - 3:3", 0), ("1-3", 8), ("1-4", 8), ("1-5", 8), ("1:1 - 6:3", 8), ("1-6", 6), ("1-8", 6),
+    ],
+)  # fmt: skip
+def test_the_usual_arch_of_pace_goes_by_the_length_of_the_phrase(bars, rise):
+    """Against the pace of its ends: none up to three bars, 8 % up to six, 6 % from there on."""
+    made = reading({"phrases": [{"bars": bars, "arch": {"pace": "yes", "pace peak": "50%"}}]}, bars=8)
+    (phrase,), time = made.phrases, made.performance.time
+    assert time.tempo((phrase.start + phrase.end) / 2) / time.tempo(phrase.start) == pytest.approx(1 + rise / 100)
+
+
 def test_the_table_names_phrases():
     phrases = [{"bars": "1-4", "name": "the tide"}, {"bars": "5-8"}]
     table = reading({"phrases": phrases}, bars=8).performance.phrases

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
+from house import PLANS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support import score
@@ -17,7 +16,6 @@ from timing.reader import read_score
 from timing.reading import perform
 from timing.time.scale import AS_PLANNED, Scale
 
-PLANS = Path(__file__).parents[3] / "plans"
 BARS = 8
 VOICES = {1: "e5:1 d5:1.( c5:1) d5:1 " * BARS, 2: "c3:2 g3:1 g3:1~ " * BARS}
 STRICT = Scale(amount=0.0)

@@ -143,6 +143,24 @@ def test_a_pickup_of_one_quaver_in_six_eight_holds_beat_six():
     assert here.moments(parse_position("1:1")).tolist() == [0.5]
 
 
+@pytest.mark.parametrize(("pickup", "beat", "not_begun"), [(0.25, "4", "3"), (0.75, "4", "3"), (1.25, "3", "2")])
+def test_a_pickup_that_comes_in_on_a_part_of_a_beat_has_what_is_left_of_that_beat(pickup, beat, not_begun):
+    here = where(((0, 2, 1),), bars=2, pickup=pickup)
+    assert here.point(parse_position(f"0:{beat}")) == (0, 0.0)
+    assert spans(here, f"0:{beat}") == [(0, pickup % 1)]
+    assert here.point(parse_position(f"0:{5 - pickup}")) == (0, 0.0)
+    for missing in (not_begun, f"{beat}.0", f"{beat}.125"):  # a fraction is a moment, and the music begins later
+        with pytest.raises(Fault, match=f"^bar 0 begins at beat {5 - pickup} and has no beat"):
+            here.point(parse_position(f"0:{missing}"))
+
+
+def test_a_moment_in_a_pickup_counts_from_the_bar_that_it_is_a_part_of():
+    here = where(((0, 2, 1),), bars=2, pickup=1.5)
+    for text, moment in (("0:3.5", 0), ("0:4.5", 1), ("0:5.0", 1.5)):
+        assert here.moments(parse_position(text), after=True).tolist() == [moment]
+    assert spans(here, "0:4 - 0:5.0") == [(0.5, 1.5)]
+
+
 def test_a_pickup_goes_with_the_bar_that_it_leads_to():
     here = where(((0, 3, 1),), bars=3, metre=(6, 8), pickup=0.5)
     assert [text for text in ("0", "0:6", "1", "1:1", "1:2", "2", "9") if here.opens(parse_position(text))] == [
