@@ -11,6 +11,7 @@ import numpy as np
 
 from timing.comparing import is_held, last_beats
 from timing.plan.entry import Entry
+from timing.plan.kinds import Act
 from timing.reading import Reading
 from timing.remarks import Remark
 from timing.where import Fault, felt_beat
@@ -24,12 +25,6 @@ MARKS = {
     "ppp": "\ue52a", "pp": "\ue52b", "p": "\ue520", "mp": "\ue52c", "mf": "\ue52d", "f": "\ue522", "ff": "\ue52f",
     "fff": "\ue530",
 }  # fmt: skip
-FERMATA, COMMA, CAESURA = "\ue4c0", "\ue4ce", "\ue4d1"
-
-_SLOWING = {
-    "rallentando": "rall.", "ritardando": "rit.", "ritenuto": "riten.", "allargando": "allarg.",
-    "accelerando": "accel.", "stringendo": "string.", "a tempo": "a tempo",
-}  # fmt: skip  # common practice
 _TONES = {"sul ponticello": "sul pont.", "naturale": "naturale"}
 
 
@@ -89,14 +84,14 @@ def _slowings(reading: Reading) -> Iterator[Label]:
     found, heard = [], {}
     for slow, (last, freely) in zip(reading.pace.slowings, last_beats(reading), strict=True):
         whole = slow.until == slow.run.end
-        text = _SLOWING[slow.entry.kind] + (f" {_percent(slow.to)}" if whole else "")
+        text = slow.entry.does.printed + (f" {_percent(slow.to)}" if whole else "")
         found.append((slow.entry, text, slow.run.start, slow.until))
         if whole and _percent(last) != _percent(slow.to):
             held = " with its hold" if is_held(last, freely) else ""
             heard[text, slow.run.start] = f"last beat {_percent(last)}{held}"
     for entry in reading.plan.slowing:
-        if entry.kind == "a tempo":
-            found += [(entry, "a tempo", start, end) for start, end in _hearings(entry, reading)]
+        if entry.act is Act.RETURNS:
+            found += [(entry, entry.does.printed, start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("slowing", found, reading, heard)
 
 
@@ -122,14 +117,10 @@ def _tempi(reading: Reading) -> Iterator[Label]:
 def _holds(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.holds:
-        if entry.kind in ("fermata", "agogic"):
-            length = f" {_percent(entry.length)}" if entry.length else ""
-            text = f"{FERMATA if entry.kind == 'fermata' else 'agogic'}{length}"
-        elif entry.kind == "delay":
-            text = "delay" + (f" {1000 * entry.by:.0f}\u00a0ms" if entry.by else "") + _of(entry)
-        else:
-            seconds = f" {entry.seconds:g}\u00a0s" if entry.seconds else ""
-            text = (COMMA if entry.kind == "breath" else CAESURA) + seconds
+        by = f" {_percent(entry.length)}" if entry.length else ""
+        by += f" {entry.seconds:g}\u00a0s" if entry.seconds else ""
+        by += f" {1000 * entry.by:.0f}\u00a0ms" if entry.by else ""
+        text = entry.does.printed + by + _of(entry)
         found += [(entry, text.strip(), start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("hold", found, reading)
 
@@ -138,14 +129,13 @@ def _rubato(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.rubato:
         value = entry.value(entry.kind)
-        if entry.kind in ("hurry", "linger", "still beats"):
-            text = f"{entry.kind} {_percent(value)}"
-        elif entry.kind in ("late", "early"):
-            text = f"{entry.for_ or ''} {entry.kind} {1000 * value:.0f}\u00a0ms".strip()
-        else:
-            text = "long short"
+        text = entry.does.printed
+        if entry.act in (Act.SWAYS, Act.FLOWS):
+            text = f"{text} {_percent(value)}"
+        elif entry.act is Act.DISPLACES:
+            text = f"{entry.for_ or ''} {text} {1000 * value:.0f}\u00a0ms".strip()
         heard = _hearings(entry, reading)
-        if entry.still_beats is not None:  # it shows in the curve: said once, where it begins
+        if entry.act is Act.FLOWS:  # it shows in the curve: said once, where it begins
             begins = reading.where.moments(entry.bars.start, entry.passes)
             heard = [(float(start), float(start) + 1e-3) for start in begins]
         found += [(entry, text, start, end) for start, end in heard]
@@ -156,15 +146,14 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
     marks, hairpins = [], []
     for entry in reading.plan.dynamics:
         hearings = list(_hearings(entry, reading))
-        if entry.kind == "at":
+        if entry.act is Act.STANDS:
             said = [MARKS[entry.mark]] if entry.mark is not None else []
             said += [f"{way} {by:g}\u00a0dB" for way in ("softer", "louder") if (by := getattr(entry, way))]
             marks += [(entry, ", ".join(said) + _of(entry), start, start + 1e-3) for start, _ in hearings]
             continue
-        word = "cresc." if entry.kind == "crescendo" else "dim."
         by = f" {entry.by:g}\u00a0dB" if entry.by is not None else ""
         goal = " \u00a0" + MARKS[entry.to_mark] if entry.to_mark is not None else ""
-        hairpins += [(entry, word + by + goal + _of(entry), start, end) for start, end in hearings]
+        hairpins += [(entry, entry.does.printed + by + goal + _of(entry), start, end) for start, end in hearings]
     yield from _merged("dynamic", marks, reading)
     yield from _merged("hairpin", hairpins, reading)
 
@@ -237,15 +226,16 @@ def _hearings(entry: Entry, reading: Reading) -> Iterator[tuple[float, float]]:
     """Where an entry is heard, from and to, in quarters along the performed order."""
     where = reading.where
     keys = (entry.kind,) if entry.KINDS else ()
+    act = entry.act if entry.DOES else None
     with suppress(Fault):
         for key in (*keys, "bars", "over", "at", "from_"):
             place = getattr(entry, key.replace(" ", "_"), None)
             if place is None or isinstance(place, int | float):
                 continue
             if hasattr(place, "start"):
-                gradual = key in ("crescendo", "diminuendo", "decrescendo")
+                gradual = act in (Act.SWELLS, Act.FADES)
                 yield from ((run.start, run.end) for run in where.runs(place, entry.passes, gradual))
-            elif key in ("breath", "caesura"):
+            elif act is Act.SILENCES:
                 yield from ((float(s) - 1e-3, float(s)) for s in where.moments(place, entry.passes, after=True))
             else:
                 yield from ((float(s), float(s) + 1e-3) for s in where.moments(place, entry.passes))

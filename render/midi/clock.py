@@ -13,6 +13,7 @@ from math import ceil, floor
 import numpy as np
 
 from timing.performance import Performance
+from timing.where import beats_of
 
 FINEST = 30_720  # ticks a quarter; the format's limit is 32,767
 MOST_TICKS = 9_900_000  # some readers refuse files of more than 10^7 ticks
@@ -53,7 +54,9 @@ def clock_of(performance: Performance) -> Clock:
     resolution = resolution_for(performance)
     time, notes, bars = performance.time, performance.notes, performance.bars
     lines = np.append(bars["start"], performance.quarters)
-    written = (lines, _beats(bars), notes["score_onset"], notes["score_onset"] + notes["score_length"])
+    beats = beats_of(bars, 4 / bars["unit"])
+    counted = bars["start"][beats["row"]] + beats["start"]
+    written = (lines, counted, notes["score_onset"], notes["score_onset"] + notes["score_length"])
     stop = max(performance.quarters, float(time.quarters(notes["end"].max(initial=0))))
     planned = np.unique(np.concatenate([*written, time.knots, [stop]]))
     sounding = np.unique(np.concatenate([notes["onset"], notes["end"]]))
@@ -72,14 +75,6 @@ def clock_of(performance: Performance) -> Clock:
     chosen = np.lexsort((-rank, ticks))
     chosen = chosen[np.diff(ticks[chosen], prepend=-1) > 0]
     return Clock(resolution, ticks[chosen], seconds[chosen])
-
-
-def _beats(bars: np.ndarray) -> np.ndarray:
-    """Quarters of every beat of the performed bars."""
-    beat = 4 / bars["unit"]
-    count = np.ceil(bars["length"] / beat - 1e-9).astype(np.int64)
-    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    return np.repeat(bars["start"], count) + place * np.repeat(beat, count)
 
 
 def one_each(ticks: np.ndarray, fixed: np.ndarray) -> np.ndarray | None:

@@ -41,7 +41,7 @@ from timing.companions import companion  # noqa: E402
 from timing.drafting import draft  # noqa: E402
 from timing.loading import load  # noqa: E402
 from timing.plan import Plan  # noqa: E402
-from timing.plan.time import Slowing  # noqa: E402
+from timing.plan.kinds import Act  # noqa: E402
 from timing.reader import read_score  # noqa: E402
 from timing.reading import Reading, perform  # noqa: E402
 from timing.remarks import CannotDo, Severity  # noqa: E402
@@ -213,7 +213,7 @@ def print_companions(scores: list[Path]) -> None:
 
 def _misplaced(path: Path) -> tuple[int, int, int, int]:
     reading = load(path)
-    slows = [slow for slow in reading.plan.slowing if slow.kind not in (*Slowing.HURRYING, "a tempo")]
+    slows = [slow for slow in reading.plan.slowing if slow.act is Act.SLOWS]
     try:
         beside = companion("misplaced", reading).reading
     except CannotDo:

@@ -19,10 +19,10 @@ from timing.cautions.rules import (
     spot_of,
 )
 from timing.columns import NEAR
-from timing.level.dynamics import HAIRPIN
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.plan import Plan
 from timing.plan.edits import added, replaced
+from timing.plan.kinds import DYNAMICS, Act
 from timing.plan.sound import Dynamic
 from timing.reading import Reading
 from timing.remarks import Remark
@@ -82,7 +82,7 @@ def _beyond(reading: Reading, excess: np.ndarray, what: str, suggestion: str) ->
 
 # -- what is never taken back
 
-LEAST_CHANGE = HAIRPIN / 2  # dB: half a dynamic mark
+LEAST_CHANGE = DYNAMICS["crescendo"].usual / 2  # dB: half a dynamic mark
 
 
 @rule(
@@ -151,7 +151,7 @@ def _goals(reading: Reading) -> dict[tuple[float, bool], Dynamic]:
     marks for some voices. Of several the last."""
     where, made = reading.where, {}
     for entry in reading.plan.dynamics:
-        if entry.kind != "at":
+        if entry.act is not Act.STANDS:
             runs = where.runs(entry.where, entry.passes, arriving=True)
             made |= {(round(run.end, 6), True): entry for run in runs if run.complete}
         elif entry.for_ is not None:

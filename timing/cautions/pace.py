@@ -11,6 +11,7 @@ from timing.cautions.rules import ADVICE, CAUTION, COMMON_PRACTICE, OWN_VALUE, r
 from timing.cautions.slowdowns import slowdowns, tempo_starts
 from timing.marks.uses import Fate
 from timing.plan.edits import added, replaced
+from timing.plan.kinds import Act
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
 from timing.remarks import Edit, Remark
@@ -109,7 +110,7 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
     for slow in reading.pace.slowings:
         entry = slow.entry
         before, after = float(basic(slow.run.start)), float(basic(slow.until, before=True))
-        if entry.kind in Slowing.HURRYING or after > (1 - HEARD) * before + 1e-9:
+        if entry.act is Act.HURRIES or after > (1 - HEARD) * before + 1e-9:
             continue
         if entry.printed or id(entry) in seen:
             continue
@@ -220,21 +221,21 @@ def _causes(reading: Reading) -> dict[float, tuple[Slowing | TempoMark, str, str
     def hurried(quarters: float) -> bool:
         """Whether the last change of pace before is a hurrying."""
         row = int(np.searchsorted(begins, quarters - 1e-6)) - 1
-        return row >= 0 and slowings[row].entry.kind in Slowing.HURRYING
+        return row >= 0 and slowings[row].entry.act is Act.HURRIES
 
     made: dict[float, tuple | None] = {}
     for at, mark in zip(*tempo_starts(reading), strict=True):
         made[round(float(at), 6)] = mark, "at", f"the tempo at {mark.at}"
     for entry in plan.slowing:
-        for run in where.runs(entry.where, entry.passes) if entry.kind == "a tempo" else ():
+        for run in where.runs(entry.where, entry.passes) if entry.act is Act.RETURNS else ():
             cause = (entry, "a tempo", f"the a tempo at {entry.where}")
             made[round(run.start, 6)] = cause if hurried(run.start) else None
     for slow in slowings:
         entry = slow.entry
         if slow.back == slow.until:
             cause = (entry, "then", f"the return after the {entry.kind} {entry.where}")
-            made[round(slow.until, 6)] = cause if entry.kind in Slowing.HURRYING else None
-    made |= {round(slow.run.start, 6): None for slow in slowings if slow.entry.kind == "ritenuto"}
+            made[round(slow.until, 6)] = cause if entry.act is Act.HURRIES else None
+    made |= {round(slow.run.start, 6): None for slow in slowings if slow.entry.does.at_once}
     return made
 
 

@@ -6,12 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.plan.kinds import Act
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
-from timing.time.pace import BREATH, CAESURA, FERMATA
-
-# Kinds of hold that end something; an agogic accent and a delay belong to their notes.
-ENDING = ("fermata", "breath", "caesura")
 
 
 @dataclass(frozen=True)
@@ -37,7 +34,7 @@ def slowdowns(reading: Reading) -> list[Slowdown]:
     made = [
         Slowdown(slow.entry, slow.entry.kind, slow.run.start, slow.until, slow.run.length, slow.to)
         for slow in reading.pace.slowings
-        if slow.entry.kind not in Slowing.HURRYING
+        if slow.entry.act is Act.SLOWS
     ]
     for mark in reading.plan.tempo:
         for run in where.runs(mark.over, mark.passes) if mark.over is not None else ():
@@ -60,16 +57,16 @@ def waits(reading: Reading, printed: bool = False) -> np.ndarray:
     lengthens the felt beat that it ends, at the basic tempo; `printed`: those of the score alone."""
     where, made = reading.where, [np.zeros((0, 2))]
     for hold in reading.plan.holds:
-        if hold.kind not in ENDING or (printed and not hold.printed):
+        if not hold.does.ends or (printed and not hold.printed):
             continue
-        if hold.kind == "fermata":
-            runs = where.runs(hold.fermata, hold.passes)
-            longer = (hold.length or FERMATA) - 1
+        if hold.act is Act.STRETCHES:
+            runs = where.runs(hold.where, hold.passes)
+            longer = hold.amount - 1
             made += [[(run.end, longer * min(run.length / where.felt_beat(run.end), 1.0))] for run in runs]
         else:
             moments = where.moments(hold.where, hold.passes, after=True)
             beats = np.array([where.felt_beat(float(moment)) for moment in moments])
-            seconds = 0.0 if hold.in_time else hold.seconds or (BREATH if hold.kind == "breath" else CAESURA)
+            seconds = 0.0 if hold.in_time else hold.amount
             per_second = reading.performance.time.basic(moments, before=True) / 60 / beats
             made.append(np.stack([moments, seconds * per_second], axis=1))
     found = np.concatenate(made)

@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from timing.companions.misplacing import misplaced
 from timing.plan import Plan
 from timing.plan.entry import Entry, Words
+from timing.plan.kinds import Act
 from timing.plan.time import Arch, Phrase, Slowing
 from timing.plan.words import nearest
 from timing.reading import Reading, perform
@@ -100,9 +101,11 @@ def _unprinted(plan: Plan) -> dict[str, tuple[Entry, ...]]:
 
 def _strict(plan: Plan) -> dict[str, Any]:
     """The sections of a plan that shape time, without that. What an allargando adds in level stays."""
-    broad = any(entry.kind == "allargando" for entry in plan.slowing)
+    broad = any(entry.does.grows is not None for entry in plan.slowing)
     return {
-        "slowing": tuple(_broad(entry) for entry in plan.slowing if entry.kind in ("allargando", "a tempo"))
+        "slowing": tuple(
+            _broad(entry) for entry in plan.slowing if entry.does.grows is not None or entry.act is Act.RETURNS
+        )
         if broad
         else (),
         "rubato": (),
@@ -113,7 +116,7 @@ def _strict(plan: Plan) -> dict[str, Any]:
 
 
 def _broad(entry: Slowing) -> Slowing:
-    return entry if entry.kind == "a tempo" else _with(entry, {"to": 1.0}, {"to": "100%"})
+    return entry if entry.act is Act.RETURNS else _with(entry, {"to": 1.0}, {"to": "100%"})
 
 
 def _unarched(phrase: Phrase) -> Phrase:

@@ -16,6 +16,7 @@ import numpy as np
 
 from timing.cautions.endings import SLOWER, Endings
 from timing.cautions.slowing import phrase_ends
+from timing.plan.kinds import Act
 from timing.plan.position import Position, Range, parse_position, parse_range
 from timing.plan.time import Slowing
 from timing.reading import Reading
@@ -41,7 +42,7 @@ def misplaced(reading: Reading) -> tuple[tuple[Slowing, ...], int, int]:
     their new place; where none is deep enough for that, the milder ones. CannotDo where nothing is moved.
     """
     slowing = reading.plan.slowing
-    slowdowns = [entry for entry in slowing if entry.kind not in (*Slowing.HURRYING, "a tempo")]
+    slowdowns = [entry for entry in slowing if entry.act is Act.SLOWS]
     if not slowdowns:
         raise _nothing("the plan and the score have no slowdowns")
     if not reading.phrases:

@@ -25,7 +25,6 @@ from timing.where import Fault, Where
 _NOT_PLAYED = {"title", "based on", "without", "score", "order", "repeats after da capo", "accept"}
 _NOT_COMPARED = {"pass", "why", "omit", "for", "inside", "name"}  # of an entry
 _PLACES = ("at", "bars", "over", "from")  # kinds of entry that say where, not what
-_SAME_WORD = {"ritardando": "rallentando", "stringendo": "accelerando", "decrescendo": "diminuendo"}
 _NOTHING = (None, None)  # the value and the words of what a plan does not say
 LEFT_OUT, AS_USUAL = "left out", "as usual"
 
@@ -54,7 +53,8 @@ class _Version:
         self.kind = None if kind in _PLACES else kind
         voice = values.get("for")
         self.voice = voice and " ".join(voice.lower().split())
-        self.what = section, _SAME_WORD.get(self.kind, self.kind), self.voice
+        same = entry.does.same if kind in entry.DOES else None
+        self.what = section, same or self.kind, self.voice
         # its place stands under its kind, or under the first key that holds one
         keys = [*([kind] if kind else []), *values]
         self.key = next((key for key in keys if isinstance(values[key], Position | Range)), None)

@@ -20,6 +20,7 @@ from timing.drafting.items import DraftItem, percent, sureness
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.notes.lines import voice_numbers
 from timing.performance import BASS, INNER, MELODY
+from timing.plan.kinds import Act
 from timing.plan.position import Position, Range
 from timing.plan.time import Slowing
 from timing.reading import Reading
@@ -262,7 +263,7 @@ def _over_the_end(reading: Reading, slow: SlowingRun) -> bool:
     last = last_onset(reading)
     once = sum(other.entry is slow.entry for other in reading.pace.slowings) == 1
     begun = last - slow.run.start >= reading.where.felt_beat(last + _NEAR) / 2
-    return once and begun and slow.entry.kind not in Slowing.HURRYING and slow.run.end >= last - _NEAR
+    return once and begun and slow.entry.act is Act.SLOWS and slow.run.end >= last - _NEAR
 
 
 def _comes_before(reading: Reading, slow: SlowingRun) -> bool:

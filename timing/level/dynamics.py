@@ -12,6 +12,7 @@ from timing.columns import spread
 from timing.notes.lines import Lines
 from timing.notes.playing import Played
 from timing.plan import Plan
+from timing.plan.kinds import Act
 from timing.plan.sound import Dynamic
 from timing.plan.words import DYNAMICS
 from timing.remarks import Remark
@@ -22,7 +23,6 @@ from timing.where import Where, left_out
 from timing.where.hearings import Hearings
 
 UNMARKED = DYNAMICS["mf"]  # the level where the plan names none
-HAIRPIN = 4.0  # dB of a hairpin without a number: one dynamic mark
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ def _tracks(plan: Plan, lines: Lines, hearings: Hearings) -> tuple[list[np.ndarr
 
 
 def _events(entry: Dynamic, hearings: Hearings) -> list[Event]:
-    if entry.kind == "at":
+    if entry.act is Act.STANDS:
         changes = [Event(0.0, 0.0, _mark(entry.mark))] if entry.mark is not None else []
         if shift := (entry.louder or 0.0) - (entry.softer or 0.0):  # from whatever level there is
             changes.append(Event(0.0, 0.0, _by(shift), rank=1, if_still=True))
@@ -142,7 +142,7 @@ def _events(entry: Dynamic, hearings: Hearings) -> list[Event]:
     runs = [run for run in hearings.runs_of(entry, entry.kind, arriving=True) if run.complete]
     if entry.to_mark is not None:
         return [Event(run.start, run.end, _mark(entry.to_mark), rank=2) for run in runs]
-    change = (HAIRPIN if entry.by is None else entry.by) * (1 if entry.kind == "crescendo" else -1)
+    change = (entry.does.usual if entry.by is None else entry.by) * (1 if entry.act is Act.SWELLS else -1)
     # where a repeat begins in the middle of a hairpin, what is left of it is heard
     shares = [1 - behind for behind in left_out(runs)]
     return [Event(run.start, run.end, _by(change * share), rank=2) for run, share in zip(runs, shares, strict=True)]

@@ -11,6 +11,7 @@ import numpy as np
 from timing.marks.places import Page, Printed, Said, Stretches, heard_moments, heard_runs
 from timing.marks.uses import NOWHERE, Book, Fate
 from timing.plan import Plan
+from timing.plan.kinds import Act
 from timing.plan.position import Position
 from timing.plan.time import Hold, Slowing, TempoMark
 
@@ -208,7 +209,7 @@ def _bars_of(entry: Slowing, page: Page) -> list[tuple[int, int]]:
     """The performed bars in which an entry acts, until the tempo has come back."""
     where = page.where
     runs = heard_runs(page.hearings, entry, entry.where)
-    if entry.kind != "a tempo":
+    if entry.act is not Act.RETURNS:
         runs = [run for run in runs if run.complete]
     backs = heard_moments(page.hearings, entry, entry.then) if isinstance(entry.then, Position) else np.zeros(0)
     made = []
@@ -263,13 +264,13 @@ def hold_marks(
     stretched = Stretches(
         (run.start, run.end, hold)
         for hold in plan.holds
-        if hold.kind in ("fermata", "agogic")
+        if hold.act is Act.STRETCHES
         for run in heard_runs(page.hearings, hold, hold.where)
     )
     silences = Stretches(
         (float(at) - _NEAR, float(at) + _NEAR, hold)
         for hold in plan.holds
-        if hold.kind in ("breath", "caesura")
+        if hold.act is Act.SILENCES
         for at in heard_moments(page.hearings, hold, hold.where, after=True)
     )
     made = []

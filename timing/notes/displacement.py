@@ -17,16 +17,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.notes.lines import Lines
+from timing.plan.kinds import Act
 from timing.plan.time import Hold, Rubato
 from timing.remarks import Severity
 from timing.time.rubato import ONLY_LATER, tell_overlap
 from timing.timemap import TimeMap
 from timing.where import Fault, Run, Where, beats_of, is_compound
 from timing.where.hearings import Hearings
-
-# Seconds where the plan gives none: the house's own value, twice the 20 ms from which the order of two onsets can be
-# heard (I. J. Hirsh, JASA 31, 1959, from memory).
-DELAY = 0.040
 
 STEEPEST = 0.5  # of a second: what a displaced voice gains or loses at most while the others play for one
 AS_WRITTEN = 2.0  # long to short in a compound beat
@@ -78,7 +75,7 @@ def displacement(
     tables: dict[str, list[np.ndarray]] = {}  # by the voice
     begun = []
     for number, entry in enumerate(entries):
-        if entry.late is None and entry.early is None:
+        if entry.act is not Act.DISPLACES:
             continue
         chosen = lines.select(entry.for_, entry.place("for"), hearings)
         edges = _meetings(entry, hearings.runs_of(entry, "bars"), hearings)
@@ -170,7 +167,7 @@ def _pairs(
     Where another note begins inside the beat, as in running quavers, it stays as it is written: the short one belongs
     to what is struck at its moment, and three even notes would limp.
     """
-    unequal = [entry for entry in entries if entry.long_short is not None]
+    unequal = [entry for entry in entries if entry.act is Act.PAIRS]
     if not unequal:
         return np.zeros(0, STRETCH)
     start, unit, alone = _beats(written, hearings.where)
@@ -239,7 +236,7 @@ def delay(
         return
     group, opening = _with_ornaments(group, played)
     mine = np.flatnonzero(group >= 0)
-    wanted = np.array([amount * (DELAY if hold.by is None else hold.by) for _, hold in delays])
+    wanted = np.array([amount * hold.amount for _, hold in delays])
     room = np.full(len(delays), np.inf)
     np.minimum.at(room, group[mine], np.where(opening, np.inf, (played["end"] - played["onset"]) / 2)[mine])
     short = (wanted > room + 1e-9) & np.isin(np.arange(len(delays)), group)  # a later entry may have taken its notes
@@ -258,7 +255,7 @@ def _delays(
     group = np.full(len(played), -1)
     delays: list[tuple[float, Hold]] = []
     onsets = np.ascontiguousarray(played["score_onset"])
-    for hold in (hold for hold in holds if hold.delay is not None):
+    for hold in (hold for hold in holds if hold.act is Act.DISPLACES):
         chosen = lines.select(hold.for_, hold.place("for"), hearings) & ~notes["after"]
         moments = hearings.moments_of(hold, "delay").tolist()
         before = len(delays)

@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationError,
 from pydantic_core import InitErrorDetails
 
 from timing.plan import words
+from timing.plan.kinds import Act, Kind
 from timing.remarks import Place
 
 # A fault of a group of settings: where in it, and what is wrong.
@@ -112,8 +113,10 @@ Why = Annotated[str, *words.text(2000, "the reason, for whoever reads the plan")
 
 
 class Entry(Words):
-    """What every entry may carry. Where `KINDS` names keys, an entry has exactly one of them: its kind."""
+    """What every entry may carry. Where `KINDS` names keys, an entry has exactly one of them: its kind; `DOES` is what
+    each of them does, where they differ in that."""
 
+    DOES: ClassVar[dict[str, Kind]] = {}
     KINDS: ClassVar[tuple[str, ...]] = ()
     NEED_END: ClassVar[tuple[str, ...]] = ()  # keys whose range acts only where its end is heard
 
@@ -139,6 +142,15 @@ class Entry(Words):
     @property
     def kind(self) -> str:
         return next(kind for kind in self.KINDS if self.value(kind) is not None)
+
+    @property
+    def does(self) -> Kind:
+        """What an entry of this kind does."""
+        return self.DOES[self.kind]
+
+    @property
+    def act(self) -> Act:
+        return self.does.act
 
     @property
     def where(self) -> Any:

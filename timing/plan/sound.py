@@ -10,7 +10,7 @@ from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, PrivateAttr
 
-from timing.plan import words
+from timing.plan import kinds, words
 from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
 
 
@@ -35,7 +35,8 @@ class Dynamic(Entry):
     """A dynamic mark at a place, or a little softer or louder from there on; or a hairpin that arrives on the end of
     its range."""
 
-    KINDS: ClassVar = ("at", "crescendo", "diminuendo", "decrescendo")
+    DOES: ClassVar = kinds.DYNAMICS
+    KINDS: ClassVar = tuple(DOES)
     NEED_END: ClassVar = KINDS[1:]
     model_config = exactly_one(KINDS)
 

@@ -9,8 +9,9 @@ from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, PrivateAttr
 
-from timing.plan import words
+from timing.plan import kinds, words
 from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
+from timing.plan.kinds import Act
 
 MAX_ENTRIES = 5000  # in one list of a plan
 
@@ -87,11 +88,9 @@ AnyPhrase = Annotated[Phrase, BeforeValidator(_bars_alone), words.also(words.Ran
 class Slowing(Entry):
     """A change of pace that comes back: `to` is the pace against the basic tempo as the range ends."""
 
-    KINDS: ClassVar = (
-        "rallentando", "ritardando", "ritenuto", "allargando", "accelerando", "stringendo", "a tempo",
-    )  # fmt: skip
+    DOES: ClassVar = kinds.SLOWINGS
+    KINDS: ClassVar = tuple(DOES)
     NEED_END: ClassVar = KINDS[:-1]
-    HURRYING: ClassVar = ("accelerando", "stringendo")
     model_config = exactly_one(KINDS)
 
     rallentando: words.Range | None = None
@@ -111,16 +110,17 @@ class Slowing(Entry):
     def faults(cls, given: dict, made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
-        if kind == "a tempo":
+        act = cls.DOES[kind].act if kind is not None else None
+        if act is Act.RETURNS:
             yield from misplaced(
                 given,
                 ("to", "then", "louder", "curvature"),
                 "'a tempo' goes back to the basic tempo: this has no sense here",
             )
         elif kind is not None:
-            if made is not None and made.to is not None and made.to >= 1 and kind not in cls.HURRYING:
+            if made is not None and made.to is not None and made.to >= 1 and cls.DOES[kind].act is Act.SLOWS:
                 yield ("to",), ValueError(f"the {kind} slows down: 'to' must be below 100% (got {made.to:.0%})")
-            if kind != "allargando":
+            if cls.DOES[kind].grows is None:
                 yield from misplaced(
                     given, ("louder",), f"only an allargando grows 'louder': with the {kind} write a crescendo"
                 )
@@ -137,7 +137,8 @@ class Rubato(Entry):
     """Time that is stolen and given back: by all voices, by one against the others, by the short note of a pair, or by
     beats that run from those in which little moves."""
 
-    KINDS: ClassVar = ("hurry", "linger", "late", "early", "long short", "still beats")
+    DOES: ClassVar = kinds.RUBATI
+    KINDS: ClassVar = tuple(DOES)
     model_config = exactly_one(KINDS)
 
     bars: words.Range
@@ -160,14 +161,15 @@ class Rubato(Entry):
     def faults(cls, given: dict, made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
-        if kind in ("hurry", "linger"):
+        act = cls.DOES[kind].act if kind is not None else None
+        if act is Act.SWAYS:
             message = f"where all {kind} no voice is displaced: for that write 'late' or 'early'"
             yield from misplaced(given, ("for", "meets"), message)
-        elif kind in ("late", "early"):
+        elif act is Act.DISPLACES:
             if "for" not in given:
                 yield (kind,), KeyFault(f"say which voice comes {kind}, as in for: melody")
             yield from misplaced(given, ("keeps",), "the other voices keep the time: say where the voice 'meets' them")
-        elif kind == "still beats":
+        elif act is Act.FLOWS:
             message = "all voices have the same beats, and the bars together keep their length: this has no sense here"
             yield from misplaced(given, ("keeps", "for", "meets"), message)
         elif kind is not None:
@@ -178,7 +180,8 @@ class Rubato(Entry):
 class Hold(Entry):
     """A moment at which the time waits, or a note: a fermata, a breath, a caesura, an agogic accent, a delay."""
 
-    KINDS: ClassVar = ("fermata", "breath", "caesura", "agogic", "delay")
+    DOES: ClassVar = kinds.HOLDS
+    KINDS: ClassVar = tuple(DOES)
     model_config = exactly_one(KINDS)
 
     fermata: words.Range | None = None
@@ -194,19 +197,26 @@ class Hold(Entry):
     by: words.Short | None = None
     for_: words.Voices | None = Field(None, alias="for")
 
+    @property
+    def amount(self) -> float:
+        """How much longer as a factor, how many seconds of silence, or by how many seconds a note is late."""
+        given = {Act.STRETCHES: self.length, Act.SILENCES: self.seconds, Act.DISPLACES: self.by}[self.act]
+        return self.does.usual if given is None else given
+
     @classmethod
     def faults(cls, given: dict, made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
-        if kind in ("fermata", "agogic"):
+        act = cls.DOES[kind].act if kind is not None else None
+        if act is Act.STRETCHES:
             example = "150%" if kind == "fermata" else "110%"
             yield from misplaced(
                 given, ("seconds", "in time"), f"the length of a hold is a share, as in length: {example}"
             )
-        elif kind == "delay":
+        elif act is Act.DISPLACES:
             message = "a delay is given in milliseconds, as in by: 40 ms"
             yield from misplaced(given, ("length", "seconds", "in time"), message)
         elif kind is not None:
             yield from misplaced(given, ("length",), f"a {kind} is given in seconds, as in seconds: 0.2")
-        if kind is not None and kind != "delay":
+        if kind is not None and act is not Act.DISPLACES:
             yield from misplaced(given, ("by", "for"), f"all voices wait for the {kind}: only a delay has this")

@@ -11,6 +11,7 @@ import numpy as np
 
 from timing import timemap
 from timing.plan import Plan
+from timing.plan.kinds import Act
 from timing.plan.time import Hold, TempoMark
 from timing.remarks import CannotDo, Remark, Severity
 from timing.time.movement import add_movement
@@ -24,9 +25,6 @@ from timing.where import Run, Where, left_out
 from timing.where.hearings import Hearings
 
 STANDARD_TEMPO = 120.0  # quarters a minute where neither plan nor score says one (Standard MIDI Files 1.0)
-
-FERMATA, AGOGIC = 1.5, 1.1  # lengths where the plan gives none: half as long again, a tenth longer (common practice)
-BREATH, CAESURA = 0.2, 0.5  # seconds where the plan gives none (common practice)
 
 SLOWEST, FASTEST = 0.01, 100_000.0  # quarters a minute, far beyond any music
 
@@ -157,15 +155,14 @@ def _from_midway(change: Callable[[float], float], mark: TempoMark, behind: floa
 
 def _stretches(hold: Hold, hearings: Hearings) -> list[tuple[float, float, float, Hold]]:
     """(start, end, how much longer, the entry) of a fermata or an agogic accent."""
-    if hold.kind not in ("fermata", "agogic"):
+    if hold.act is not Act.STRETCHES:
         return []
-    length = hold.length or (FERMATA if hold.kind == "fermata" else AGOGIC)
     made = []
     for run in hearings.runs_of(hold, hold.kind):
         end = run.end
         if hold.where.start == hold.where.end and hold.where.start.beat is not None:
             end = run.start + _held(run, hearings.where)
-        made.append((run.start, end, length, hold))
+        made.append((run.start, end, hold.amount, hold))
     return made
 
 
@@ -201,10 +198,9 @@ def _held(run: Run, where: Where) -> float:
 
 def _silences(hold: Hold, hearings: Hearings) -> list[tuple[float, float]]:
     """(quarters, seconds) of the silence before that moment."""
-    if hold.kind not in ("breath", "caesura"):
+    if hold.act is not Act.SILENCES:
         return []
-    seconds = hold.seconds or (BREATH if hold.kind == "breath" else CAESURA)
-    return [(float(s), seconds) for s in hearings.moments_of(hold, hold.kind, after=True)]
+    return [(float(s), hold.amount) for s in hearings.moments_of(hold, hold.kind, after=True)]
 
 
 def _add_silences(pieces: np.ndarray, silences: list[tuple[float, float]], where: Where) -> np.ndarray:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.plan.edits import replaced, shown
+from timing.plan.kinds import Act
 from timing.plan.time import Slowing
 from timing.remarks import Edit, Severity
 from timing.time.phrases import PhraseRun
@@ -18,7 +19,6 @@ from timing.where.hearings import Hearings
 
 DEFAULT_Q = 3.0  # constant braking power (A. Friberg and J. Sundberg, JASA 105, 1999)
 DEFAULT_HURRY = 1.15  # the house's own value; no study of accelerandi gave one
-DEFAULT_LOUDER = 2.0  # dB, the house's own value: an allargando broadens (common practice)
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def slowing_runs(
     overlaps = _Overlaps(hearings)
     endings = np.array([(p.end, p.bars) for p in phrases]).reshape(-1, 2)
     for entry in entries:
-        if entry.kind == "a tempo":
+        if entry.act is Act.RETURNS:
             continue
         runs = [run for run in hearings.runs_of(entry, entry.kind) if run.complete]
         overlaps.starts[id(entry)] = np.round([run.start for run in runs], 3)
@@ -131,7 +131,7 @@ def _usual(entry: Slowing, run: Run, endings: np.ndarray, where: Where) -> float
     88 performances of the Vienna 4x22 corpus (W. Goebl 1999) and some 200 of ASAP (F. Foscarin et al. 2020),
     as measured for this project. `endings` are (phrases, 2): the quarter at which each ends, and its bars.
     """
-    if entry.kind in Slowing.HURRYING:
+    if entry.act is Act.HURRIES:
         return DEFAULT_HURRY
     if run.end >= where.length:
         return 0.50
@@ -149,10 +149,10 @@ def slowing_events(
     pace, level, a_tempos = [], [], list(a_tempos)
     for slow in runs:
         entry, run = slow.entry, slow.run
-        gradual_end = run.start if entry.kind == "ritenuto" else run.end
+        gradual_end = run.start if entry.does.at_once else run.end
         pace.append(Event(run.start, gradual_end, _to(slow.to / arches(run.end)), entry.curvature or DEFAULT_Q, rank=1))
-        if entry.kind == "allargando":
-            louder = DEFAULT_LOUDER if entry.louder is None else entry.louder
+        if entry.does.grows is not None:
+            louder = entry.does.grows if entry.louder is None else entry.louder
             level.append(Event(run.start, run.end, _to(louder), rank=1))
         if slow.until < run.end:
             level.append(Event(slow.until, slow.until, lambda reached: reached))
@@ -174,9 +174,9 @@ def bare_a_tempos(entries: tuple[Slowing, ...], hearings: Hearings) -> list[tupl
     """(start, end) in quarters of the bare `a tempo` entries: at one position at once, over a range by degrees."""
     made = []
     for entry in entries:
-        if entry.kind == "a tempo":
+        if entry.act is Act.RETURNS:
             once = entry.where.start == entry.where.end
-            made += [(run.start, run.start if once else run.end) for run in hearings.runs_of(entry, "a tempo")]
+            made += [(run.start, run.start if once else run.end) for run in hearings.runs_of(entry, entry.kind)]
     return made
 
 

@@ -190,7 +190,7 @@ def divided(made: Score, row: int, at: float) -> Score:
 )
 def test_in_a_bar_of_two_parts_a_slowdown_goes_to_a_beat(music, row, at, phrase, end, where):
     plan = plan_of({"phrases": [phrase], "slowing": [RIT | {"rallentando": end, "to": "60%"}]})
-    (entry,) = companion("misplaced", plan, divided(music, row, at)).reading.plan.slowing
+    (entry,) = companion("misplaced", perform(divided(music, row, at), plan)).reading.plan.slowing
     assert str(entry.where) == where
 
 

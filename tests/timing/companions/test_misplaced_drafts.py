@@ -8,8 +8,8 @@ from music21 import corpus
 
 from timing.companions import companion
 from timing.drafting import draft
+from timing.plan.kinds import Act
 from timing.plan.planfile import read_plan
-from timing.plan.time import Slowing
 from timing.reader import read_score
 from timing.reading import perform
 from timing.remarks import CannotDo
@@ -44,7 +44,7 @@ def counts(tmp_path_factory) -> list[tuple[int, int, int, int]]:
             beside = reading
         pairs = zip(reading.plan.slowing, beside.plan.slowing, strict=True)
         moved = sum(str(old.where) != str(new.where) for old, new in pairs)
-        slows = sum(slow.kind not in (*Slowing.HURRYING, "a tempo") for slow in reading.plan.slowing)
+        slows = sum(slow.act is Act.SLOWS for slow in reading.plan.slowing)
         found = [len(told("slowing-mid-phrase", each)) for each in (reading, beside)]
         made.append((slows, found[0], moved, found[1]))
     return made
