@@ -35,7 +35,7 @@ from timing.reader import read_score  # noqa: E402
 from timing.reading import perform  # noqa: E402
 from timing.score import Score  # noqa: E402
 from timing.strings import weights  # noqa: E402
-from timing.strings.hands import Hand, Sounds  # noqa: E402
+from timing.strings.hands import Hand, PartSounds  # noqa: E402
 from timing.strings.playable import COMFORTABLE, reach  # noqa: E402
 
 TUNING = np.array([64, 59, 55, 50, 45, 40])
@@ -182,7 +182,7 @@ class Task:
 
     composer: str
     hand: tuple
-    sounds: Sounds
+    sounds: PartSounds
     seconds: float
     marks: list[tuple[int, str, int]]
 
@@ -196,7 +196,7 @@ class _Watched(Hand):
         super().__init__(*hand)
         self._hand = hand
 
-    def play(self, sounds: Sounds, seconds: float):
+    def play(self, sounds: PartSounds, seconds: float):
         _Watched.asked = (self._hand, sounds, seconds)
         return super().play(sounds, seconds)
 

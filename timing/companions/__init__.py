@@ -24,7 +24,7 @@ PLAIN, EXAGGERATED, MISPLACED = "plain", "exaggerated", "misplaced"
 
 
 @dataclass(frozen=True)
-class Kind:
+class Beside:
     """A kind of companion: what its title adds to that of the plan, and what one hears, in one sentence."""
 
     title: str
@@ -32,9 +32,11 @@ class Kind:
 
 
 KINDS = {
-    PLAIN: Kind("in strict time", "the same voices, levels and tones in strict time: nothing slows, hurries or waits"),
-    EXAGGERATED: Kind("exaggerated", "all shaping of time and level doubled"),
-    MISPLACED: Kind("misplaced", "the same slowdowns, in the middle of their phrases"),
+    PLAIN: Beside(
+        "in strict time", "the same voices, levels and tones in strict time: nothing slows, hurries or waits"
+    ),
+    EXAGGERATED: Beside("exaggerated", "all shaping of time and level doubled"),
+    MISPLACED: Beside("misplaced", "the same slowdowns, in the middle of their phrases"),
 }
 
 

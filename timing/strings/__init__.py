@@ -24,7 +24,7 @@ from timing.performance import HARMONIC, ORDINARY, PIZZICATO, PLUCKED, SLURRED
 from timing.plan import Plan
 from timing.plan.strings import StringChoice
 from timing.score import Score, Sign
-from timing.strings.hands import Sounds, hand_for
+from timing.strings.hands import PartSounds, hand_for
 from timing.strings.playable import WISH, frets_on, ways
 from timing.strings.remarks import Teller
 from timing.strings.ringing import RINGS, ligados, rings_until
@@ -209,7 +209,7 @@ def _sounds(
     wish: np.ndarray,
     tied: list[tuple[int, int]] | tuple,
     seconds: float,
-) -> tuple[Sounds, np.ndarray]:
+) -> tuple[PartSounds, np.ndarray]:
     """The sounds of one part, and (n,) the number of the sound that each row is: notes of one pitch that begin together
     are one sound, unless they are asked to lie on different strings. `seconds` is the length of a quarter.
 
@@ -241,7 +241,7 @@ def _sounds(
     rings = rings_until(begun, start[first], end, pitch, RINGS / max(seconds, 1e-6))
     ligado = ligados(begun, voice, source["signs"][first], pitch)
     times = (begun, kind[first], start[first], end, rings)
-    return Sounds(*times, voice, pitch, across, comes_from, slurred, ligado), number
+    return PartSounds(*times, voice, pitch, across, comes_from, slurred, ligado), number
 
 
 def _tied_sounds(

@@ -37,7 +37,7 @@ _BEGINS, _WRITTEN, _RINGS = 0, 1, 2  # how a sound comes into a moment: it begin
 
 
 @dataclass(frozen=True)
-class Sounds:
+class PartSounds:
     """What one part plays, one row a sound (what is doubled is one), sorted by moment and pitch."""
 
     moment: np.ndarray  # numbered from 0
@@ -118,7 +118,7 @@ class Hand:
         self._shape = lru_cache(4096)(self._find_shape)
         self._passing = lru_cache(2048)(self._find_passing)
 
-    def play(self, sounds: Sounds, seconds: float) -> tuple[np.ndarray, np.ndarray, float]:
+    def play(self, sounds: PartSounds, seconds: float) -> tuple[np.ndarray, np.ndarray, float]:
         """(n,) string and fret of each sound, 0 and -1 where it could have none; and what this costs, which no other
         choice does better. `seconds` is the length of a quarter in the middle tempo."""
         strings, frets = np.zeros(len(sounds.kind), np.int64), np.full(len(sounds.kind), -1)
@@ -150,7 +150,7 @@ class Hand:
         """(states, states before) what it costs to come from each to each."""
         return self._passing(before.key, step.key, step.pairs, step.haste)
 
-    def _steps(self, sounds: Sounds, seconds: float) -> list[Step]:
+    def _steps(self, sounds: PartSounds, seconds: float) -> list[Step]:
         kind, pitch, voice, start = (getattr(sounds, name).tolist() for name in ("kind", "pitch", "voice", "start"))
         end, rings, across = sounds.end.tolist(), sounds.rings.tolist(), sounds.across.tolist()
         same = np.where(sounds.slurred, _SAME, np.where(sounds.ligado, _LIGADO, _NEIGHBOUR)).tolist()

@@ -11,7 +11,7 @@ from timing.performance import HARMONIC
 from timing.plan.edits import added, replaced, shown
 from timing.plan.strings import StringChoice
 from timing.remarks import Edit, Place, Severity
-from timing.strings.hands import Sounds
+from timing.strings.hands import PartSounds
 from timing.strings.playable import POSSIBLE, listed, reach, why_not_together
 from timing.where.hearings import Hearings
 
@@ -72,7 +72,7 @@ class Teller:
             self._asked("fret-contradicts", text, entry, rows, min(found, key=lambda s: abs(found[s] - fret)))
 
     def hard_chords(
-        self, rows: np.ndarray, sounds: Sounds, number: np.ndarray, tables: list[np.ndarray], strings: int
+        self, rows: np.ndarray, sounds: PartSounds, number: np.ndarray, tables: list[np.ndarray], strings: int
     ) -> None:
         """Look for notes that begin together and found no string, or lie further apart than a hand reaches."""
         first = np.full(len(sounds.kind), -1)

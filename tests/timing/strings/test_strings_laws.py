@@ -12,7 +12,7 @@ from support import reading, score
 
 from timing.instruments.tuning import FRETS
 from timing.performance import HARMONIC
-from timing.strings.hands import Hand, Sounds
+from timing.strings.hands import Hand, PartSounds
 from timing.strings.playable import WISH, frets_on, ways
 
 _NAMES = [f"{step}{octave}" for octave in range(2, 6) for step in ("c", "d", "e", "f#", "g", "a", "b_")][1:]
@@ -119,7 +119,7 @@ def test_no_way_costs_less(pitches, data):
     count = len(pitches)
     moments, start = np.arange(count), np.arange(count, dtype=float)
     flat, voice = np.zeros(count, bool), np.zeros(count, np.int64)
-    sounds = Sounds(moments, moments, start, start, start, voice, np.array(pitches), flat, {}, flat, flat)
+    sounds = PartSounds(moments, moments, start, start, start, voice, np.array(pitches), flat, {}, flat, flat)
     string, _, cost = Hand(tables, flat, 6).play(sounds, 1.0)
     mine = [table[table["string"] == chosen] for table, chosen in zip(tables, string, strict=True)]
     other = [table[[data.draw(st.integers(0, len(table) - 1))]] for table in tables]

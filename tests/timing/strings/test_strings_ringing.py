@@ -12,7 +12,7 @@ from strung import places
 
 from timing.score import Sign
 from timing.strings import weights
-from timing.strings.hands import Hand, Sounds
+from timing.strings.hands import Hand, PartSounds
 from timing.strings.playable import WISH, ways
 from timing.strings.ringing import ligados, rings_until
 
@@ -71,16 +71,16 @@ def cost_on_one_string(*frets: int) -> float:
     return hand.play(sounds, 0.5)[2]
 
 
-def without_choice(*forced: tuple[int, int]) -> tuple[Hand, Sounds]:
+def without_choice(*forced: tuple[int, int]) -> tuple[Hand, PartSounds]:
     """Notes a quarter apart that leave the hand no choice: each has one string and fret."""
     asks, count = np.array((0, -1, 0, -1, False, False, 0), WISH), len(forced)
     moments, start, flat = np.arange(count), np.arange(count, dtype=float), np.zeros(count, bool)
     pitch = np.array([(64, 59, 55, 50, 45, 40)[string - 1] + fret for string, fret in forced])
-    sounds = Sounds(moments, moments, start, start, start, np.zeros(count), pitch, flat, {}, flat, flat)
+    sounds = PartSounds(moments, moments, start, start, start, np.zeros(count), pitch, flat, {}, flat, flat)
     return Hand([ways({string: fret}, asks) for string, fret in forced], flat, 6), sounds
 
 
-def first_rings(sounds: Sounds, until: float) -> Sounds:
+def first_rings(sounds: PartSounds, until: float) -> PartSounds:
     return replace(sounds, rings=np.append(until, sounds.start[1:]))
 
 
