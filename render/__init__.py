@@ -10,7 +10,15 @@ from __future__ import annotations
 
 import importlib
 
-_HOMES = {"write_midi": "render.midi.file", "render_audio": "render.sound.audio", "timeline": "render.telling.tables"}
+_HOMES = {
+    "midi_bytes": "render.midi.file",
+    "write_midi": "render.midi.file",
+    "render_sound": "render.sound.memory",
+    "sound_blocks": "render.sound.memory",
+    "encoded": "render.sound.coding",
+    "render_audio": "render.sound.audio",
+    "timeline": "render.telling.tables",
+}
 
 __all__ = list(_HOMES)
 
