@@ -14,7 +14,11 @@ import importlib
 from typing import Any
 
 _HOMES = {
+    "midi_bytes": "render.midi.file",
     "write_midi": "render.midi.file",
+    "render_sound": "render.sound.memory",
+    "sound_blocks": "render.sound.memory",
+    "encoded": "render.sound.coding",
     "render_audio": "render.sound.audio",
     "timeline": "render.telling.tables",
     "make_sheet": "render.drawing.sheet",

@@ -12,7 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from timing.disk.links import IN_A_CIRCLE
-from timing.disk.unfinished import NUMBER, Unfinished, tidy, unfinished
+from timing.disk.unfinished import AS_ANY, NUMBER, PRIVATE, Unfinished, tidy, unfinished
 from timing.remarks import CannotDo
 
 _BEFORE = ".lentando-"
@@ -20,28 +20,29 @@ _UNFINISHED = re.compile(rf"{re.escape(_BEFORE)}{NUMBER}(\.[a-z0-9]+)?")
 
 
 @contextmanager
-def temporary_file(folder: Path, suffix: str = "") -> Iterator[Unfinished]:
-    """An empty file in `folder` that only the user may read; it is gone at the end. OSError where there can be none.
-    What was left behind there when a process was killed goes first."""
+def temporary_file(folder: Path, suffix: str = "", permissions: int = PRIVATE) -> Iterator[Unfinished]:
+    """An empty file in `folder`, by default one that only the user may read; it is gone at the end. OSError where there
+    can be none. What was left behind there when a process was killed goes first."""
     tidy(folder, _UNFINISHED)
-    with unfinished(folder, _BEFORE, suffix) as file:
+    with unfinished(folder, _BEFORE, suffix, permissions) as file:
         yield file
 
 
 @contextmanager
-def written_whole(path: str | Path, mode: int | None = None) -> Iterator[Path]:
+def written_whole(path: str | Path, permissions: int | None = None) -> Iterator[Path]:
     """Give a temporary file beside `path`, and put it in its place when all went well; on any failure nothing is left.
 
-    It has the permissions `mode`, or those of any new file. Where `path` is a link, the file that it points to is
+    It has these `permissions`, or those of any new file. Where `path` is a link, the file that it points to is
     replaced. Raises CannotDo where the folder does not exist, cannot be written to, or has no room, and where something
     stands that may not be written over.
     """
     path = Path(path)
     try:
         target = _target(path)
-        with temporary_file(target.parent) as temporary:
+        with temporary_file(target.parent, permissions=AS_ANY if permissions is None else PRIVATE) as temporary:
             yield temporary.path
-            os.chmod(temporary.path, 0o666 & ~_umask() if mode is None else mode)
+            if permissions is not None:
+                os.chmod(temporary.path, permissions)
             temporary.put(target)
     except OSError as fault:
         raise _in_words(path, fault) from None
@@ -119,12 +120,6 @@ def _same(one: Path, other: Path) -> bool:
     with suppress(OSError):  # one of them is not there
         return os.path.samefile(one, other)
     return False
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 def _in_words(path: Path, fault: OSError) -> CannotDo:

@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from render.events.levels import EXPRESSION
+from render.sound.library import binding
 from render.sound.sounds import MODELLED_VOLUME
-from render.sound.synth import BLOCK, GAIN, binding
+from render.sound.synth import BLOCK, GAIN
 from soundfonts.building import write_guitar
 from soundfonts.guitar import HARMONIC, HARMONICS, STANDARD_TUNING, preset
 
@@ -45,8 +46,7 @@ class Player:
             fs.fluid_settings_setint(settings, name, 0)
         self._synth = fs.new_fluid_synth(settings)
         self._font = fs.fluid_synth_sfload(self._synth, os.fsencode(path), 0)
-        self._write = fs._fl.fluid_synth_write_float
-        self._write.argtypes = [ctypes.c_void_p, ctypes.c_int] + [ctypes.c_void_p, ctypes.c_int, ctypes.c_int] * 2
+        fs.fluid_synth_all_sounds_off.argtypes = [ctypes.c_void_p, ctypes.c_int]
         assert self._font >= 0
         for channel in range(16):
             fs.fluid_synth_cc(self._synth, channel, 7, MODELLED_VOLUME)
@@ -65,7 +65,7 @@ class Player:
         """What sounds next, (frames, 2), in whole blocks."""
         sound = np.zeros((round(seconds * RATE / BLOCK) * BLOCK, 2), np.float32)
         at = sound.ctypes.data
-        self._write(self._synth, len(sound), at, 0, 2, at, 1, 2)
+        self._fs.fluid_synth_write_float(self._synth, len(sound), at, 0, 2, at, 1, 2)
         return sound
 
     def hush(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import tempfile
 import time
@@ -15,7 +16,6 @@ from rich.text import Text
 
 from render.files import temporary_file
 from render.sound.stems import RATE
-from render.sound.synth import nothing_on_the_terminal
 from render.telling.words import clock
 from timing.listening.excerpt import lead_in
 from timing.performance import Performance
@@ -93,7 +93,7 @@ def _mixer() -> Iterator[ModuleType]:
         message = f"no sound: pygame's mixer cannot be loaded ({fault})"
         raise CannotDo.because("no-mixer", message, suggestion=f"pip install pygame-ce, or {instead}") from None
     try:
-        with nothing_on_the_terminal():  # ALSA complains there itself
+        with _alsa_hushed():
             mixer.init(RATE, 32, 2, _BUFFER, allowedchanges=0)
     except pygame.error as fault:
         message = f"there is no sound device to play on ({fault}): write a file and listen to it elsewhere"
@@ -102,6 +102,23 @@ def _mixer() -> Iterator[ModuleType]:
         yield mixer
     finally:
         mixer.quit()
+
+
+@contextmanager
+def _alsa_hushed() -> Iterator[None]:
+    """What ALSA says in this thread meanwhile is dropped: where there is no device it complains on the terminal."""
+    try:
+        tell = ctypes.CDLL("libasound.so.2").snd_lib_error_set_local  # the one that SDL opens, by the same name
+    except (OSError, AttributeError):  # another system
+        yield
+        return
+    tell.argtypes, tell.restype = [ctypes.c_void_p], ctypes.c_void_p
+    nothing = ctypes.CFUNCTYPE(None)(lambda: None)  # whatever it is told
+    before = tell(ctypes.cast(nothing, ctypes.c_void_p))
+    try:
+        yield
+    finally:
+        tell(before)
 
 
 @contextmanager

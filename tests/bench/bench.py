@@ -26,9 +26,20 @@ RUNS = 5
 PLAYER = """
 import sys
 from ctypes import c_char_p, c_int, c_void_p
-from render.sound.synth import binding
+from render.sound.library import binding
 midi, bank, wav = (argument.encode() for argument in sys.argv[1:])
 fs = binding()
+for name, gives, *takes in (
+    ("fluid_settings_setstr", c_int, c_void_p, c_char_p, c_char_p),
+    ("new_fluid_player", c_void_p, c_void_p),
+    ("fluid_player_add", c_int, c_void_p, c_char_p),
+    ("fluid_player_play", c_int, c_void_p),
+    ("fluid_player_get_status", c_int, c_void_p),
+    ("new_fluid_file_renderer", c_void_p, c_void_p),
+    ("fluid_file_renderer_process_block", c_int, c_void_p),
+    ("delete_fluid_file_renderer", None, c_void_p),
+):
+    getattr(fs, name).restype, getattr(fs, name).argtypes = gives, takes
 settings = fs.new_fluid_settings()
 for name, text in ((b"audio.file.name", wav), (b"audio.file.type", b"wav"), (b"player.timing-source", b"sample")):
     fs.fluid_settings_setstr(settings, name, text)

@@ -12,7 +12,8 @@ from mido.midifiles.meta import encode_variable_int
 from performances import performance
 from support import reading
 
-from render.midi.file import resolution_for, to_midi
+from render.midi.clock import resolution_for
+from render.midi.file import to_midi
 
 QUANTITIES = {
     0x00: "00", 0x40: "40", 0x7F: "7F", 0x80: "81 00", 0x2000: "C0 00", 0x3FFF: "FF 7F", 0x4000: "81 80 00",

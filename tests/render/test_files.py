@@ -134,6 +134,31 @@ def test_permissions_follow_the_umask(folder, mask, mode):
     assert (folder / "take.wav").stat().st_mode & 0o777 == mode
 
 
+def test_what_new_files_of_other_threads_may_is_not_touched(folder, monkeypatch):
+    """The umask is the whole process's: whoever sets it, if only to see it, opens the files that others make."""
+
+    def touched(mask: int) -> int:
+        raise AssertionError(f"umask {mask:o}")
+
+    monkeypatch.setattr(os, "umask", touched)
+    write(folder / "take.wav")
+    (folder / "plan.yaml").write_text("a: 1\n")
+    rewrite(folder / "plan.yaml", "a: 1\n", "a: 2\n")
+    assert names(folder) == ["plan.yaml", "take.wav"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="there are no such permissions")
+def test_a_private_file_is_private_while_it_is_rewritten(folder, monkeypatch):
+    plan = folder / "plan.yaml"
+    plan.write_text("a: 1\n")
+    plan.chmod(0o600)
+    seen, put = [], os.replace
+    monkeypatch.setattr(os, "chmod", lambda path, mode: seen.append((stat.S_IMODE(os.stat(path).st_mode), mode)))
+    monkeypatch.setattr(os, "replace", lambda made, place: seen.append(made) or put(made, place))
+    rewrite(plan, "a: 1\n", "a: 2\n")
+    assert seen[0] == (0o600, 0o600) and len(seen) == 2
+
+
 def test_a_file_that_is_protected_is_not_replaced(folder):
     (folder / "take.wav").write_bytes(b"old")
     (folder / "take.wav").chmod(0o444)

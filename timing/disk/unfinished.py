@@ -26,16 +26,22 @@ _SETTLED = 60  # seconds
 NUMBER = "[0-9a-f]{16}"  # as a pattern: what makes the names of unfinished files differ
 
 
-class Unfinished:
-    """A new and empty file that only the user may read, held by this process."""
+PRIVATE = 0o600  # permissions: the user's alone
+AS_ANY = 0o666  # all, of which the system takes away what no new file is to have
 
-    def __init__(self, path: Path):
+
+class Unfinished:
+    """A new and empty file with these permissions, held by this process."""
+
+    def __init__(self, path: Path, permissions: int = PRIVATE):
         self.path = path
+        self._permissions = permissions
         self._held: int | None = None
 
     def make(self) -> bool:
         """Make and hold the file; False where another process has tidied it away before it was held."""
-        self._held = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+        new = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+        self._held = os.open(self.path, new, self._permissions)
         if fcntl is None:
             return True
         with suppress(OSError):  # a disk without locks: then no one can tidy there either
@@ -61,12 +67,12 @@ class Unfinished:
 
 
 @contextmanager
-def unfinished(folder: Path, before: str, after: str = "") -> Iterator[Unfinished]:
+def unfinished(folder: Path, before: str, after: str = "", permissions: int = PRIVATE) -> Iterator[Unfinished]:
     """A file in `folder` to be written, with a name of its own between `before` and `after`; gone at the end, unless it
     was put somewhere. OSError where there can be none."""
     made = False
     while not made:
-        file = Unfinished(folder / f"{before}{secrets.token_hex(8)}{after}")
+        file = Unfinished(folder / f"{before}{secrets.token_hex(8)}{after}", permissions)
         # an interrupt comes when it likes, even while the file is made or taken away: the end of the process sees to it
         atexit.register(file.take_away)
         try:

@@ -13,10 +13,7 @@ What each kind of file gives:
 
 from __future__ import annotations
 
-import contextlib
-import io
 import re
-import warnings
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -33,6 +30,7 @@ from timing.reader.mending import LONGEST_BAR
 from timing.reader.musicxml import read_facts, untag
 from timing.reader.notes import read_notes, set_slurs
 from timing.reader.ornaments import set_ornaments
+from timing.reader.quiet import Warned, quiet, unbeamed
 from timing.reader.walk import Parsed, walk_heads
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.score import PART, Score
@@ -124,7 +122,7 @@ def _written(parsed: Parsed, count: int) -> np.ndarray:
 
 def _parse(raw: guard.Raw) -> Parsed:
     """Check, prepare and parse; music21's own print-outs and warnings are caught and become remarks."""
-    with _hushed() as warned:
+    with quiet() as warned:
         try:
             parsed = _PARSERS[raw.kind](raw)
         except CannotDo:
@@ -151,19 +149,9 @@ def _bar(parsed: Parsed) -> None:
         part.makeMeasures(inPlace=True)
 
 
-@contextlib.contextmanager
-def _hushed():
-    """Keeps what music21 prints from the terminal; gives the list of its warnings."""
-    said = io.StringIO()
-    with warnings.catch_warnings(record=True) as warned, contextlib.redirect_stdout(said):
-        warnings.simplefilter("always")
-        with contextlib.redirect_stderr(said):
-            yield warned
-
-
-def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence = ()) -> CannotDo:
+def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence[Warned] = ()) -> CannotDo:
     """What music21 or we have stumbled over, without their words: those are for whoever programs (see the cause)."""
-    said = " ".join(str(warning.message) for warning in warned)
+    said = " ".join(warning.message for warning in warned)
     found = re.search(r"exception took place in m\. (\S{1,12}) in part", said)
     bar = getattr(error, "measureNumber", "") or (found[1] if found else "")
     line = re.search(r"\bline (\d{1,7})\b", str(error)) if raw.kind in ("abc", "kern") else None
@@ -172,9 +160,9 @@ def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence = ()) -> Cann
     return raw.refuse("score-unreadable", f"{message}; export the score again, or mend it where it was written")
 
 
-def _warnings(warned: list) -> list[Remark]:
+def _warnings(warned: Sequence[Warned]) -> list[Remark]:
     """What music21 warned of; bars that are too full are remarked on elsewhere."""
-    texts = dict.fromkeys(" ".join(str(w.message).split()) for w in warned if "MusicXML" in w.category.__name__)
+    texts = dict.fromkeys(" ".join(each.message.split()) for each in warned if "MusicXML" in each.kind)
     texts = [text for text in texts if "overfull" not in text]
     return [
         Remark(Severity.ADVICE, "passed-over", f"reading passed over a fault: {text[:200]}")
@@ -248,23 +236,11 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
     from music21.converter import parseData
 
-    with _unbeamed():
+    with unbeamed():
         stream = parseData(text, format="abc")
     if "Opus" in stream.classSet:
         stream = stream.scores.first()
     return Parsed(raw, "abc", stream, remarks=remarks)
-
-
-@contextlib.contextmanager
-def _unbeamed():
-    """Keeps music21 from beaming a tune: nobody asks for it, and it takes a time that is the square of the bars."""
-    from music21.stream import Part
-
-    Part.makeBeams = lambda part, **_: part  # in the place of what it has from Stream
-    try:
-        yield
-    finally:
-        del Part.makeBeams
 
 
 def _no_metres(found: list[str]) -> list[Remark]:

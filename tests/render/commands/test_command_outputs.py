@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from support import musicxml, reading
 
-from render.sound import audio
+from render.sound import audio, memory
 from render.sound.sounds import find_sounds
 from soundfonts.banks import standard_bank
 from timing.remarks import CannotDo
@@ -143,7 +143,7 @@ def test_a_bank_of_ours_is_not_written_over_through_a_link(tmp_path, monkeypatch
     bank.write_bytes(before := standard_bank().read_bytes())
     performance = reading().performance
     sounds = find_sounds(performance, bank)
-    monkeypatch.setattr(audio, "find_sounds", lambda *_: sounds)
+    monkeypatch.setattr(memory, "find_sounds", lambda *_: sounds)
     (tmp_path / "take.wav").symlink_to(bank)
     with pytest.raises(CannotDo, match="name another file"):
         audio.render_audio(performance, tmp_path / "take.wav")
@@ -178,7 +178,10 @@ def test_what_was_left_when_it_was_killed_is_tidied_by_the_next(run, tmp_path, c
     code = """
 import os, sys
 from render.commands.entry import main
-os.chmod = lambda *_: os.kill(os.getpid(), 9)  # when all is written, and before it is put in its place
+put = os.replace
+def kill(made, place):  # when all is written, and before it is put in its place
+    return os.kill(os.getpid(), 9) if os.fspath(place).endswith("a.mid") else put(made, place)
+os.replace = kill
 main()
 """
     environment = os.environ | {"LENTANDO_CACHE": str(cache), "PYTHONPATH": str(ROOT)}

@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 from performances import performance, performances, time_maps
 from support import reading
 
-from render.midi.file import _one_each, resolution_for, to_midi, write_midi
+from render.midi.clock import one_each, resolution_for
+from render.midi.file import to_midi, write_midi
 from timing.remarks import CannotDo
 from timing.timemap import TimeMap, strict
 
@@ -377,7 +378,7 @@ def test_crowded_moments_find_ticks_of_their_own_between_bar_lines_that_stay(bar
     wanted = [tick for n, inner in enumerate(bars) for tick in (40 * n, *sorted(40 * n + t for t in inner))]
     wanted.append(40 * len(bars))
     fixed = [line for inner in bars for line in (True, *[False] * len(inner))] + [True]
-    ticks = _one_each(np.array(wanted), np.array(fixed))
+    ticks = one_each(np.array(wanted), np.array(fixed))
     assert (np.diff(ticks) > 0).all()
     assert ticks[fixed].tolist() == [40 * n for n in range(len(bars) + 1)]
     assert np.abs(ticks - wanted).max() <= 12

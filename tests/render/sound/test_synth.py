@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from support import musicxml
 
-from render.sound.synth import bundled
+from render.sound.library import bundled
 from soundfonts.banks import standard_bank
 
 TESTS = Path(__file__).parents[2]
@@ -23,10 +23,10 @@ ENVIRONMENT = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(TESTS
 # What a process finds when it looks for FluidSynth: {system} is a file name or None, {wheel} a list of them.
 FIND = """
 import ctypes.util, sys
-import render.sound.synth
+import render.sound.library
 found = ctypes.util.find_library
 ctypes.util.find_library = lambda name: {system!r} if "fluidsynth" in name else found(name)
-render.sound.synth.bundled = lambda: {wheel!r}
+render.sound.library.bundled = lambda: {wheel!r}
 """
 SYSTEM, WHEEL = ctypes.util.find_library("fluidsynth"), bundled()
 LIBRARIES = [
@@ -132,6 +132,50 @@ def test_a_damaged_bank_never_ends_the_process(tmp_path, library):
     told = dict(zip(banks, done.stdout.splitlines(), strict=True))
     for name in ("noise", "zeros", "no-presets", "endless-presets", "bags-nowhere"):
         assert told[name].startswith("refused") and f"{name}.sf2" in told[name], told
+
+
+# -- other threads
+
+
+BESIDE = """
+import ctypes.util, os, threading
+from pathlib import Path
+from render.sound.library import binding
+from render.sound.synth import open_synth
+from timing.remarks import CannotDo
+usual, out, err = ctypes.util.find_library, sys.stdout, sys.stderr
+stop, said, felt = threading.Event(), 0, set()
+def beside():
+    global said
+    while not stop.is_set():
+        os.write(2, b"line %d\\n" % said)
+        said += 1
+        if ctypes.util.find_library is not usual: felt.add("find_library")
+        if (sys.stdout, sys.stderr) != (out, err): felt.add("streams")
+sys.setswitchinterval(1e-5)
+thread = threading.Thread(target=beside)
+thread.start()
+binding()
+for bank in sys.argv[1:]:
+    for _ in range(5):
+        try:
+            with open_synth(Path(bank), 44_100, 1): pass
+        except CannotDo: pass
+stop.set()
+thread.join()
+print(said, *felt)
+"""
+
+
+@pytest.mark.parametrize("library", LIBRARIES)
+def test_what_another_thread_says_meanwhile_is_not_lost(tmp_path, library):
+    """While the library is bound, and while it loads banks whole and damaged; and nothing else is said."""
+    (tmp_path / "noise.sf2").write_bytes(damaged()["noise"])
+    done = run(library, BESIDE, tmp_path / "noise.sf2", standard_bank())
+    assert done.returncode == 0, done.stderr
+    said, *felt = done.stdout.split()
+    assert felt == [] and int(said) > 100
+    assert done.stderr == "".join(f"line {number}\n" for number in range(int(said)))
 
 
 # -- without any library
