@@ -50,7 +50,7 @@ EXAMPLES = {
     "sheet": lambda left: left["pdf"].startswith(b"%PDF-") and all(page.startswith("<svg ") for page in left["pages"]),
     "page": lambda left: left["html"].startswith("<!DOCTYPE html>") and len(left["facts"].seconds) == 2,
     "midi": lambda left: left["midi"].startswith(b"MThd"),
-    "sound": lambda left: left["sound"].samples.shape[0] > 20 * 44_100 and left["sound"].samples.shape[1] == 2,
+    "sound": lambda left: left["sound"].samples.shape[0] > 15 * 44_100 and left["sound"].samples.shape[1] == 2,
 }
 
 
