@@ -5,7 +5,9 @@
     reading = perform(score, plan)          # reading.performance.notes is one numpy table
     for remark in check(reading): ...
 
-`load(plan_file)` does the first three at once. Names are imported when they are first used, so that starting is quick.
+`load(plan_file)` does the first three at once, `load_all` for several plans of one piece. `compare` puts readings side
+by side, `companion` makes one to stand beside another, `fix` mends a plan and `draft` writes a first one: all of them
+give back values. Names are imported when they are first used, so that starting is quick.
 """
 
 from __future__ import annotations
@@ -19,7 +21,15 @@ _HOMES = {
     "perform": "timing.reading",
     "Reading": "timing.reading",
     "load": "timing.loading",
+    "load_all": "timing.loading",
     "check": "timing.cautions",
+    "fix": "timing.cautions.fixing",
+    "Mended": "timing.cautions.fixing",
+    "compare": "timing.comparing",
+    "Comparison": "timing.comparing",
+    "companion": "timing.companions",
+    "draft": "timing.drafting",
+    "DraftedPlan": "timing.drafting",
     "heard": "timing.listening",
     "CannotDo": "timing.remarks",
     "Remark": "timing.remarks",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 
@@ -11,7 +12,7 @@ from render.commands.status import CAUTIONED, DONE
 from render.commands.terminal import PlanFile, console
 
 
-def _percent(low: float, high: float, example: str):
+def _percent(low: float, high: float, example: str) -> Callable[[str], float]:
     """A reader of percentages on the command line, as a factor."""
 
     def read(text: str) -> float:

@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from render.kinds import MIDI, SOUND
 from soundfonts.banks import fingerprint
 from timing.plan.position import parse_range
 from timing.plan.words import LONGEST_NAME
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 _PLAIN = re.compile(r"[a-z0-9]+( [a-z0-9]+)*")
 _LONGEST_WORDS = 24  # letters of a text
 _DIGEST = 8  # hexadecimal digits: two of a hundred takes are called alike once in a million times
-_LONGEST_KIND = len(".midi")
+_LONGEST_KIND = max(map(len, (*MIDI, *SOUND)))
 
 
 def take_stem(plan: Path, wanted: Wanted) -> str:

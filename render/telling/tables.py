@@ -16,8 +16,8 @@ from timing.remarks import Remark
 from timing.where import beats_of
 
 NOTE_COLUMNS = (
-    "bar", "beat", "pass", "part", "voice", "role", "midi", "onset", "duration", "score_onset", "score_duration",
-    "level", "velocity", "tone", "string", "fret", "technique", "attack", "lane", "bar_name",
+    "bar", "beat", "pass", "part", "staff", "voice", "role", "midi", "onset", "duration", "score_onset",
+    "score_duration", "level", "velocity", "tone", "string", "fret", "technique", "attack", "sliding", "bar_name",
 )  # fmt: skip
 
 
@@ -27,7 +27,8 @@ def timeline(reading: Reading) -> dict[str, Any]:
 
     onset, duration, second in seconds; score_onset, score_duration, score in quarters along the performed order;
     bpm in quarters a minute; level in dB below velocity 127. `bar` is the number of a bar, `bar_name` what a plan calls
-    it: the number with the letters after it, as in 12a.
+    it: the number with the letters after it, as in 12a. `string` is 1 for the highest, 0 for none, and `fret` -1 where
+    there is no string; what is `sliding` bends, or sounds on from a slide, apart from the other notes of its part.
     """
     notes = note_columns(reading)
     rows = [dict(zip(NOTE_COLUMNS, row, strict=True)) for row in zip(*notes.values(), strict=True)]
@@ -50,11 +51,12 @@ def note_columns(reading: Reading) -> dict[str, list]:
     tones[by_place] = [f"{cm:g} cm" for cm in notes["pluck"][by_place]]
     names_of_bars = _bar_names(reading)
     columns = (
-        notes["bar"], _tidy(notes["beat"]), notes["pass"], names[notes["part"]], notes["voice"],
+        notes["bar"], _tidy(notes["beat"]), notes["pass"], names[notes["part"]], notes["staff"], notes["voice"],
         np.array(ROLES)[notes["role"]], notes["pitch"], _tidy(notes["onset"]), _tidy(notes["end"] - notes["onset"]),
         _tidy(notes["score_onset"]), _tidy(notes["score_length"]), _tidy(notes["level"]), velocity(notes["level"]),
         tones, notes["string"], notes["fret"], np.array(TECHNIQUES)[notes["technique"]],
-        np.array(ATTACKS)[notes["attack"]], notes["lane"], names_of_bars[notes["ordinal"]],
+        np.array(ATTACKS)[notes["attack"]], reading.performance.lanes["sliding"][notes["lane"]],
+        names_of_bars[notes["ordinal"]],
     )  # fmt: skip
     return {name: column.tolist() for name, column in zip(NOTE_COLUMNS, columns, strict=True)}
 

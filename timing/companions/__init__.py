@@ -133,6 +133,7 @@ def _with(words: Given, changes: dict[str, Any], said: dict[str, str] | None = N
     """A group of settings with some of them changed; `said` is how a plan would write them (None: it would not)."""
     made = words.model_copy(update=changes)
     if not words.printed:
-        kept = {key: value for key, value in words.source.items() if key.replace(" ", "_") not in changes}
+        given = words.source or {}
+        kept = {key: value for key, value in given.items() if key.replace(" ", "_") not in changes}
         made._source = kept | (said or {})
     return made

@@ -36,9 +36,10 @@ class DraftedPlan:
     phrases: tuple[FoundPhrase, ...]
 
 
-def draft(score: Score, file: Path, phrases_only: bool = False, sound: Sound | None = None) -> DraftedPlan:
-    """A plan for a score, as if it were to stand in `file`; `phrases_only`: with nothing but the phrases; `sound` is
-    what the cautions know of how strings sound."""
+def draft(score: Score, file: str | Path, phrases_only: bool = False, sound: Sound | None = None) -> DraftedPlan:
+    """A plan for a score, as if it were to stand in `file` (nothing is written); `phrases_only`: with nothing but the
+    phrases; `sound` is what the cautions know of how strings sound."""
+    file = Path(file)
     reading = perform(score, Plan(score=str(score.path)))
     score = reading.score
     heard = reading.lines.score  # in the octave in which it sounds

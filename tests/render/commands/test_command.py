@@ -194,8 +194,8 @@ def test_timeline_json_is_what_it_promises(run):
     assert len(data["notes"]) == 32 and len(data["grid"]) == 32
     note = data["notes"][1]
     assert set(note) == {
-        "bar", "beat", "pass", "part", "voice", "role", "midi", "onset", "duration", "score_onset", "score_duration",
-        "level", "velocity", "tone", "string", "fret", "technique", "attack", "lane", "bar_name",
+        "bar", "beat", "pass", "part", "staff", "voice", "role", "midi", "onset", "duration", "score_onset",
+        "score_duration", "level", "velocity", "tone", "string", "fret", "technique", "attack", "sliding", "bar_name",
     }  # fmt: skip
     assert (note["bar"], note["beat"], note["pass"], note["onset"], note["duration"]) == (1, 2, 1, 1.0, 1.0)
     assert [beat["second"] for beat in data["grid"][:28]] == pytest.approx(range(28), abs=1e-9)
@@ -211,7 +211,7 @@ def test_timeline_json_answers_where_nothing_can_be_done(run):
 
 def test_timeline_csv_has_a_row_for_each_note(run):
     lines = run("timeline", "plan.yaml", "--csv", **files_of(GOOD)).stdout.splitlines()
-    assert len(lines) == 33 and lines[0].startswith("bar,beat,pass,part,voice,role,midi,onset,duration")
+    assert len(lines) == 33 and lines[0].startswith("bar,beat,pass,part,staff,voice,role,midi,onset,duration")
 
 
 def test_schema_is_json(run):

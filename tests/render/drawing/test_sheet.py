@@ -17,7 +17,7 @@ from drawings import boxes, parsed
 from house import DEMOS
 from support import musicxml, reading, score
 
-from render.drawing.printing import STAND_IN, letters_of, missing_letters
+from render.drawing.printing import STAND_IN, letters_of, missing_letters, sheet_pdf, sheet_pngs, sheet_svgs
 from render.drawing.sheet import make_sheet
 from render.drawing.sheet_files import sheet_files, write_sheet
 from soundfonts import guitar
@@ -136,6 +136,33 @@ def test_a_png_has_two_hundred_dots_an_inch(tmp_path):
     files = write_sheet(sheet_of(DEMOS[0]), tmp_path / "made.png")
     width, height = struct.unpack(">II", files[0].read_bytes()[16:24])  # PNG specification, IHDR
     assert (width, height) == pytest.approx((210 / 25.4 * 200, 297 / 25.4 * 200), abs=2)
+
+
+def test_what_is_written_is_what_is_made_in_memory(tmp_path):
+    sheet = sheet_of(PLANS[0])
+    assert len(sheet.pages) > 1
+    svgs = [page.encode() for page in sheet_svgs(sheet)]
+    made = {".svg": svgs, ".png": sheet_pngs(sheet), ".pdf": [sheet_pdf(sheet)]}
+    for kind, contents in made.items():
+        files = write_sheet(sheet, tmp_path / f"made{kind.upper()}")
+        assert [without_dates(file.read_bytes()) for file in files] == list(map(without_dates, contents))
+
+
+def without_dates(content: bytes) -> bytes:
+    """A PDF says when it was made, and has a number of its own for that."""
+    return re.sub(rb"D:\d+Z?|<xmp:\w+Date>.*?<|/ID ?\[.*?\]|<xmpMM:\w+ID>.*?<", b"", content)
+
+
+def test_a_sheet_has_the_cautions_that_check_finds_unless_it_is_told_others():
+    reading = load(next(plan for plan in PLANS if "misplaced" in plan.name))
+    assert make_sheet(reading).pages == make_sheet(reading, check(reading, sound=guitar)).pages
+    assert make_sheet(reading).pages != make_sheet(reading, []).pages
+
+
+def test_what_is_no_kind_of_sheet_is_refused(tmp_path):
+    with pytest.raises(CannotDo, match=r"made\.bmp: the name must end in one of \.pdf, \.svg, \.png"):
+        write_sheet(make_sheet(reading({}), [], curves=True), tmp_path / "made.bmp")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_one_page_is_one_file():
