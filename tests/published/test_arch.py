@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import reading
 
@@ -30,7 +30,6 @@ heights = st.floats(0.01, 0.5).map(lambda height: round(height, 4))
 peaks = st.floats(0.05, 0.95).map(lambda peak: round(peak, 4))
 
 
-@settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(heights, peaks), min_size=7, max_size=7), st.booleans())
 def test_the_whole_lasts_as_long_as_without_arches(shapes, marks):
     tempo = {"tempo": MARKS} if marks else {}
@@ -53,7 +52,6 @@ def test_the_whole_lasts_as_long_as_without_arches(shapes, marks):
     assert shaped.seconds(32) == pytest.approx(float(plain.seconds(32)), abs=1e-9)
 
 
-@settings(max_examples=40, deadline=None)
 @given(heights, peaks, st.booleans())
 def test_an_arch_alone_keeps_its_ends_where_they_were(height, peak, marks):
     tempo = {"tempo": MARKS} if marks else {}

@@ -10,11 +10,10 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from pathlib import Path
-from xml.etree.ElementTree import parse
-from zipfile import ZipFile
 
 import numpy as np
 import pytest
+from corpora import corpus, played, xml_tree
 
 from timing.marks.uses import Fate
 from timing.plan import Plan
@@ -32,23 +31,9 @@ DYNAMIC_SCORES = [  # (score, how many dynamics hold for some notes before the n
 CHORALES = ["bach/bwv328.mxl", "bach/bwv371.mxl", "bach/bwv437.mxl", "bach/bwv383.mxl"]
 
 
-def corpus(name: str) -> Path:
-    import music21
-
-    return Path(music21.__file__).parent / "corpus" / name
-
-
-def tree(path: Path):
-    if path.suffix != ".mxl":
-        return parse(path)
-    with ZipFile(path) as archive:
-        inside = [n for n in archive.namelist() if n.endswith("xml") and not n.startswith("META-INF")]
-        return parse(archive.open(inside[0]))
-
-
 def walk(path: Path):
     """(part, bar counted from 0, quarters after its bar line, element) of every note and direction."""
-    for number, part in enumerate(tree(path).findall("part")):
+    for number, part in enumerate(xml_tree(path).findall("part")):
         divisions = Fraction(1)
         for bar, measure in enumerate(part.findall("measure")):
             cursor = start = Fraction(0)
@@ -85,7 +70,7 @@ def dynamics(path: Path):
 
 @pytest.mark.parametrize(("name", "least"), DYNAMIC_SCORES)
 def test_a_dynamic_holds_until_the_next_mark(name, least):
-    made = perform(read_score(corpus(name), cache=False), Plan.model_validate({"score": name}))
+    made = played(name)
     notes = made.performance.notes
     row = made.performance.bars["row"][notes["ordinal"]]
     offset = notes["score_onset"] - made.performance.bars["start"][notes["ordinal"]]
@@ -105,7 +90,7 @@ def test_a_dynamic_holds_until_the_next_mark(name, least):
 
 @pytest.mark.parametrize("name", [name for name, _ in DYNAMIC_SCORES])
 def test_every_dynamic_and_hairpin_is_used(name):
-    made = perform(read_score(corpus(name), cache=False), Plan.model_validate({"score": name}))
+    made = played(name)
     counted = [mark for marks in dynamics(corpus(name)).values() for mark in marks]
     uses = [use for use in made.marks if use.section in ("dynamics", "accents") and use.count == 1]
     printed = {text for _, _, text in counted} - {"hairpin", "words", "other-dynamics"}
@@ -123,7 +108,7 @@ def test_every_bar_of_a_chorale_with_a_fermata_waits(name):
     fermatas = {
         bar for _, bar, _, e in walk(corpus(name)) if e.tag == "note" and e.find("notations/fermata") is not None
     }
-    made = perform(read_score(corpus(name), cache=False), Plan.model_validate({"score": name, "tempo": 60}))
+    made = perform(read_score(corpus(name)), Plan.model_validate({"score": name, "tempo": 60}))
     bars, time = made.performance.bars, made.performance.time
     ends = bars["start"] + bars["length"]
     waits = time.seconds(ends) - time.seconds(bars["start"]) > bars["length"] + 1e-6  # a quarter is a second
@@ -138,7 +123,7 @@ def test_the_ritardandi_of_a_quartet_begin_where_they_are_printed():
         for part, bar, _, element in walk(corpus(name))
         if element.tag == "direction" and re.match(r"rit|string", element.findtext("direction-type/words") or "")
     }
-    made = perform(read_score(corpus(name), cache=False), Plan.model_validate({"score": name}))
+    made = played(name)
     begun = {int(made.performance.bars["row"][slow.run.first]) for slow in made.pace.slowings}
     assert begun == {bar for bar, _ in words} and len(begun) == 4
     assert {s.entry.kind for s in made.pace.slowings} == {"ritardando", "stringendo"}
@@ -152,7 +137,7 @@ def test_every_accented_note_stands_out():
         if e.tag == "note" and e.find("notations/articulations/accent") is not None
     ]
     plan = Plan.model_validate({"score": name, "marks": {"ignore": "dynamics"}})
-    made = perform(read_score(corpus(name), cache=False), plan)
+    made = perform(read_score(corpus(name)), plan)
     notes, bars = made.performance.notes, made.performance.bars
     row, offset = bars["row"][notes["ordinal"]], notes["score_onset"] - bars["start"][notes["ordinal"]]
     for part, bar, at in accented:

@@ -11,10 +11,9 @@ from __future__ import annotations
 import re
 from collections import Counter
 from pathlib import Path
-from xml.etree.ElementTree import parse
-from zipfile import ZipFile
 
 import pytest
+from corpora import corpus, xml_tree
 
 from render.midi.file import to_midi
 from timing.plan import Plan
@@ -41,12 +40,6 @@ PERFORMED = {
 }  # fmt: skip
 
 
-def corpus(name: str) -> Path:
-    import music21
-
-    return Path(music21.__file__).parent / "corpus" / name
-
-
 def struck(note) -> bool:
     kept = note.find("pitch") is not None and note.find("cue") is None
     return kept and all(tie.get("type") != "stop" for tie in note.findall("tie"))
@@ -54,13 +47,7 @@ def struck(note) -> bool:
 
 def count_xml(path: Path, performed: list[str] | None) -> int:
     """Notes of the performed bars of all parts."""
-    if path.suffix == ".mxl":
-        with ZipFile(path) as archive:
-            inside = next(n for n in archive.namelist() if n.endswith("xml") and not n.startswith("META-INF"))
-            tree = parse(archive.open(inside))
-    else:
-        tree = parse(path)
-    parts = [part.findall("measure") for part in tree.findall("part")]
+    parts = [part.findall("measure") for part in xml_tree(path).findall("part")]
     bars = [sum(struck(note) for part in parts for note in part[bar].iter("note")) for bar in range(len(parts[0]))]
     ranges = [map(int, text.split("-")) for text in performed or [f"0-{len(bars) - 1}"]]
     return sum(sum(bars[first : last + 1]) for first, last in ranges)
@@ -90,7 +77,7 @@ def count_kern(path: Path) -> int:
 
 def note_ons(path: Path) -> int:
     plan = Plan.model_validate({"score": path.name, "marks": {"ignore": ["ornaments"]}})
-    made = perform(read_score(path, cache=False), plan).performance
+    made = perform(read_score(path), plan).performance
     return sum(m.type == "note_on" and m.velocity > 0 for track in to_midi(made).tracks for m in track)
 
 

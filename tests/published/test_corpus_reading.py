@@ -10,11 +10,10 @@ import re
 from collections import Counter
 from fractions import Fraction
 from pathlib import Path
-from xml.etree.ElementTree import parse
-from zipfile import ZipFile
 
 import numpy as np
 import pytest
+from corpora import corpus, xml_tree
 
 from timing.reader import read_score
 
@@ -35,20 +34,6 @@ XML = [
 ]
 KERN = ["chopin/mazurka06-2.krn", "palestrina/Agnus_08.krn", "palestrina/Kyrie_79.krn"]
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-
-
-def corpus(name: str) -> Path:
-    import music21
-
-    return Path(music21.__file__).parent / "corpus" / name
-
-
-def xml_tree(path: Path):
-    if path.suffix != ".mxl":
-        return parse(path)
-    with ZipFile(path) as archive:
-        inside = [n for n in archive.namelist() if n.endswith("xml") and not n.startswith("META-INF")]
-        return parse(archive.open(inside[0]))
 
 
 def count_xml(path: Path) -> tuple[Counter, Fraction]:
@@ -126,7 +111,7 @@ def kern_length(token: str) -> Fraction:
 @pytest.mark.parametrize("name", XML + KERN)
 def test_notes_pitches_and_lengths_are_those_of_the_file(name):
     pitches, total = (count_kern if name.endswith(".krn") else count_xml)(corpus(name))
-    score = read_score(corpus(name), cache=False)
+    score = read_score(corpus(name))
     assert len(score.notes) == sum(pitches.values())
     assert Counter(score.notes["pitch"].tolist()) == pitches
     assert score.notes["length"].sum() == pytest.approx(float(total), abs=1e-6)
@@ -134,7 +119,7 @@ def test_notes_pitches_and_lengths_are_those_of_the_file(name):
 
 @pytest.mark.parametrize("name", XML + KERN)
 def test_the_tables_fit_together(name):
-    score = read_score(corpus(name), cache=False)
+    score = read_score(corpus(name))
     notes, heads, bars = score.notes, score.heads, score.bars
     order = np.lexsort([notes[c] for c in ("pitch", "voice", "staff", "part", "offset", "bar")])
     assert (order == np.arange(len(notes))).all()
@@ -147,7 +132,7 @@ def test_the_tables_fit_together(name):
 
 def test_the_chorale_has_its_pickup_and_its_fermatas():
     # BWV 66.6: one quarter of pickup in 4/4, and three quarters in the last bar (and a <forward> that fills it up)
-    score = read_score(corpus("bach/bwv66.6.mxl"), cache=False)
+    score = read_score(corpus("bach/bwv66.6.mxl"))
     assert score.bars[["number", "length", "shift"]][0].tolist() == (0, 1.0, 3.0)
     assert score.bars[["length", "shift"]][-1].tolist() == (3.0, 0.0)
     root = xml_tree(corpus("bach/bwv66.6.mxl"))
@@ -156,7 +141,7 @@ def test_the_chorale_has_its_pickup_and_its_fermatas():
 
 def test_the_rag_has_its_repeats():
     # by the XML: <repeat> and <ending> elements in the first part, endings by their bars
-    score = read_score(corpus("joplin/maple_leaf_rag.mxl"), cache=False)
+    score = read_score(corpus("joplin/maple_leaf_rag.mxl"))
     (part,) = xml_tree(corpus("joplin/maple_leaf_rag.mxl")).findall("part")
     found = {"forward": [], "backward": []}
     endings = []
@@ -171,6 +156,6 @@ def test_the_rag_has_its_repeats():
 
 
 def test_two_spines_of_a_piano_are_one_part():
-    score = read_score(corpus("chopin/mazurka06-2.krn"), cache=False)
+    score = read_score(corpus("chopin/mazurka06-2.krn"))
     assert len(score.parts) == 1
     assert set(score.notes["staff"]) == {1, 2}

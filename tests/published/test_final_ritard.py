@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import reading
 
@@ -44,7 +44,6 @@ def test_constant_braking_power_is_what_a_slowdown_does_unless_told():
     assert plain.seconds(24) - plain.seconds(8) == pytest.approx(16 * 9 / 7, abs=1e-9)
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.floats(0.1, 0.999).map(lambda w: round(w, 6)), st.floats(1, 10).map(lambda q: round(q, 6)))
 def test_how_much_longer_the_slowed_music_is(w, q):
     time = slowed("rallentando", w, q)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 
 from render.sound.loudness import Loudness, k_weighting
 
@@ -58,7 +59,7 @@ def test_ebu_tech_3341(case, rate):
 
 # whole steps of 100 ms: pyloudnorm also counts an unfinished gating block at the end, which the standard leaves out
 @given(seed=st.integers(0, 2**32 - 1), tenths=st.integers(5, 40), tilt=st.floats(0, 2), level=st.floats(-40, 0))
-@settings(max_examples=15, deadline=None)
+@FEW
 def test_coloured_noise_as_pyloudnorm_hears_it(seed, tenths, tilt, level):
     import pyloudnorm
 
@@ -72,7 +73,7 @@ def test_coloured_noise_as_pyloudnorm_hears_it(seed, tenths, tilt, level):
 
 
 @given(st.lists(st.integers(1, 150_000), min_size=1, max_size=6))
-@settings(max_examples=15, deadline=None)
+@FEW
 def test_it_does_not_matter_how_the_samples_are_cut(sizes):
     signal = np.random.default_rng(1).standard_normal((max(sum(sizes), 40_000), 2)).astype(np.float32) * 0.1
     loudness = Loudness(44_100)

@@ -3,10 +3,9 @@ music21 itself makes of the same signs (it knows of keys, not of accidentals ear
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
+from corpora import corpus
 from support import reading
 from written import bar, musicxml, note, suite
 
@@ -25,12 +24,6 @@ SIGNS = {
     "turn": TURN,
     "inverted-turn": INVERTED_TURN,
 }
-
-
-def corpus(name: str) -> Path:
-    import music21
-
-    return Path(music21.__file__).parent / "corpus" / name
 
 
 def touched(row: np.void) -> list[int]:

@@ -15,7 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from support import reading
@@ -187,7 +187,6 @@ models = st.builds(
 )
 
 
-@settings(max_examples=150, deadline=None)
 @given(models)
 def test_every_moment_comes_when_the_integral_of_the_pace_says(model):
     model.settle_arches()
@@ -196,7 +195,6 @@ def test_every_moment_comes_when_the_integral_of_the_pace_says(model):
     assert time.seconds(quarters) == pytest.approx(seconds, abs=1e-9, rel=0)
 
 
-@settings(max_examples=150, deadline=None)
 @given(models, st.lists(st.floats(0, 48), min_size=1, max_size=20))
 def test_the_clock_runs_on_and_is_read_backwards(model, quarters):
     time = reading(model.plan(), bars=BARS).performance.time

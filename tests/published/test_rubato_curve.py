@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
@@ -25,7 +25,6 @@ def integral(slowness, *knots: float) -> float:
     return math.fsum(quad(slowness, a, b, epsabs=1e-13, epsrel=1e-13, limit=200)[0] for a, b in pairwise(knots))
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.floats(40, 160).map(lambda tempo: round(tempo, 2)),
     st.integers(50, 95),

@@ -7,8 +7,9 @@ import struct
 import sys
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 
 from soundfonts.banks import checked_bank, fingerprint, standard_bank
 from timing.remarks import CannotDo
@@ -43,7 +44,7 @@ def test_a_fingerprint_is_the_files_sha_256(content):
 
 
 @given(share=st.floats(0, 1, exclude_max=True))
-@settings(max_examples=30, deadline=None)
+@FEW
 def test_no_part_of_a_bank_is_a_bank(folder, content, share):
     refusal(folder, content[: int(share * len(content))])
 

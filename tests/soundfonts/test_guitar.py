@@ -7,8 +7,9 @@ import io
 import numpy as np
 import pytest
 from guitars import RATE, Player, bank, centroid, cents, frequency_near, k_weighted, keys, played, player
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 
 from soundfonts.building import write_guitar
 from soundfonts.guitar import (
@@ -98,7 +99,7 @@ def test_a_tuning_that_no_strings_could_stand_is_refused(tuning):
             ask(tuning)
 
 
-@settings(max_examples=30, deadline=None)
+@FEW
 @given(frets=st.lists(st.integers(0, 30), min_size=1, max_size=12), string=st.integers(1, 6), tone=st.integers(0, 5))
 def test_what_is_known_of_a_note_does_not_depend_on_the_others(frets, string, tone):
     for measure in (brightness, loudness):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import midi, reading, score
 
@@ -39,7 +39,6 @@ def test_beats_are_counted_in_the_lower_figure():
     assert notes["beat"].tolist() == [1, 4, 5]
 
 
-@settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 6), st.integers(0, 3)), min_size=1, max_size=6))
 def test_every_note_of_every_performed_bar_is_played_once(stretches):
     order = [(first, min(first + more, 6)) for first, more in stretches]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from timing.timemap import TimeMap, between, durations, finely_cut, lasting, split, strict, tempo_at
@@ -87,7 +87,6 @@ def test_beyond_the_ends_time_goes_on_at_the_tempo_of_the_end():
     assert time.quarters(np.array([-1.0, time.length + 1])) == pytest.approx([-first / 60, 8 + last / 60])
 
 
-@settings(max_examples=50, deadline=None)
 @given(st.lists(st.floats(0, 8), min_size=1, max_size=30))
 def test_the_inverse(quarters):
     time = TimeMap(split(curve(), [1.0, 2.5, 7.0]))

@@ -10,6 +10,7 @@ import subprocess
 import time
 from pathlib import Path
 
+import doubling
 import mido
 import numpy as np
 import pytest
@@ -18,30 +19,15 @@ from house import COMMAND, ROOT
 from support import musicxml
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory):
-    return tmp_path_factory.mktemp("cache")
-
-
 @pytest.fixture
-def run(tmp_path, cache):
+def run(tmp_path):
     """Run the command in a folder of its own; `write` first puts files there."""
-    environment = {
-        **os.environ,
-        "LENTANDO_CACHE": str(cache),
-        "COLUMNS": "100",
-        "PYTHONPATH": str(ROOT),
-        "NO_COLOR": "1",
-    }
 
     def call(*words, **files):
         for name, text in files.items():
             (tmp_path / name.replace("__", ".")).write_text(text, encoding="utf-8")
-        return subprocess.run(
-            [*COMMAND, *map(str, words)], cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120
-        )
+        return doubling.run(*words, folder=tmp_path)
 
-    call.environment = environment
     return call
 
 
@@ -304,7 +290,7 @@ def test_a_full_disk_is_said(run, tmp_path):
         full_run = subprocess.run(
             [*COMMAND, "timeline", "plan.yaml", "--json"],
             cwd=tmp_path,
-            env=run.environment,
+            env=os.environ | {"PYTHONPATH": str(ROOT), "COLUMNS": "100"},
             stdout=full,
             stderr=subprocess.PIPE,
             text=True,
@@ -335,7 +321,7 @@ def test_interrupting_a_render_leaves_nothing_behind(run, tmp_path, signal_, sta
     process = subprocess.Popen(
         [*COMMAND, "render", "plan.yaml", "-o", "take.wav"],
         cwd=tmp_path,
-        env=run.environment,
+        env=os.environ | {"PYTHONPATH": str(ROOT), "COLUMNS": "100"},
         stderr=subprocess.PIPE,
         text=True,
     )

@@ -8,11 +8,10 @@ import re
 import subprocess
 from pathlib import Path
 
+import doubling
 import pytest
 from house import COMMAND, PLANS, ROOT
 from support import musicxml
-
-COMPARE = [*COMMAND, "compare"]
 
 PLAN = """\
 title: {title}
@@ -25,29 +24,22 @@ ONE = PLAN.format(title="One", tempo=60) + "slowing:\n  - {rallentando: 8:1 - 8:
 OTHER = PLAN.format(title="Other", tempo=80) + "holds:\n  - {fermata: 4:4, length: 200%}\n"
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory):
-    return tmp_path_factory.mktemp("cache")
-
-
 @pytest.fixture
-def compare(tmp_path, cache):
+def compare(tmp_path):
     """Run the command on plans in a folder of its own, over a piece of eight bars."""
-    more = {"LENTANDO_CACHE": str(cache), "COLUMNS": "80", "PYTHONPATH": str(ROOT)}
-    environment = {key: value for key, value in os.environ.items() if key != "NO_COLOR"} | more
     (tmp_path / "piece.musicxml").write_text(musicxml(8), encoding="utf-8")
 
     def call(one: str, other: str, *options: str):
         for name, text in (("one", one), ("other", other)):
             (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
-        return run([*COMPARE, "one.yaml", "other.yaml", *options], tmp_path, environment)
+        return run("one.yaml", "other.yaml", *options, folder=tmp_path)
 
-    call.environment, call.folder = environment, tmp_path
+    call.folder = tmp_path
     return call
 
 
-def run(command, folder, environment):
-    return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, timeout=120)
+def run(*words: object, folder: Path):
+    return doubling.run("compare", *words, folder=folder, COLUMNS="80", NO_COLOR=None)
 
 
 def test_it_prints_every_phrase_and_what_only_one_does(compare):
@@ -143,10 +135,10 @@ def test_another_edition_is_said_first(compare, tmp_path):
 
 def test_different_music_cannot_be_compared(compare, tmp_path):
     plans = [PLANS / "low-water-flowing.yaml", PLANS / "umbrella-stand-dancing.yaml"]
-    done = run([*COMPARE, *map(str, plans)], tmp_path, compare.environment)
+    done = run(*plans, folder=tmp_path)
     said = " ".join(done.stderr.split())
     assert done.returncode == 2 and "plans of different music" in said and done.stdout == ""
-    done = run([*COMPARE, *map(str, plans), "--json"], tmp_path, compare.environment)
+    done = run(*plans, "--json", folder=tmp_path)
     (remark,) = json.loads(done.stdout)["remarks"]
     assert (done.returncode, remark["code"], remark["severity"]) == (2, "different-music", "error")
 
@@ -170,8 +162,9 @@ def test_a_fault_that_both_share_is_told_once(compare, tmp_path):
 def test_in_a_terminal_it_keeps_to_its_width(compare, tmp_path):
     plans = [str(PLANS / f"low-water-{name}.yaml") for name in ("flowing", "inward")]
     ours, theirs = pytest.importorskip("pty").openpty()
-    environment = compare.environment | {"COLUMNS": "80", "TERM": "xterm-256color"}
-    process = subprocess.Popen([*COMPARE, *plans], cwd=tmp_path, env=environment, stdout=theirs)
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "COLUMNS": "80", "TERM": "xterm-256color"}
+    environment.pop("NO_COLOR", None)
+    process = subprocess.Popen([*COMMAND, "compare", *plans], cwd=tmp_path, env=environment, stdout=theirs)
     os.close(theirs)
     shown = b""
     try:
@@ -198,7 +191,7 @@ def of_plans(compare, *texts: str):
     names = [f"{name}.yaml" for name in ("one", "two", "three", "four")[: len(texts)]]
     for name, text in zip(names, texts, strict=True):
         (folder / name).write_text(text, encoding="utf-8")
-    return lambda *options: run([*COMPARE, *names, *options], folder, compare.environment)
+    return lambda *options: run(*names, *options, folder=folder)
 
 
 def test_of_three_readings_those_that_are_alike_share_a_line(compare):
@@ -244,9 +237,9 @@ def test_orders_of_three_readings(compare):
 
 def test_more_readings_than_there_are_letters(compare, tmp_path):
     (tmp_path / "one.yaml").write_text(ONE, encoding="utf-8")
-    done = run([*COMPARE, *["one.yaml"] * 27], tmp_path, compare.environment)
+    done = run(*["one.yaml"] * 27, folder=tmp_path)
     assert done.returncode == 2 and "27 readings are too many" in done.stderr
-    done = run([*COMPARE, *["one.yaml"] * 26, "--json"], tmp_path, compare.environment)
+    done = run(*["one.yaml"] * 26, "--json", folder=tmp_path)
     assert json.loads(done.stdout)["readings"][25]["name"] == "Z"
 
 
@@ -330,7 +323,7 @@ def test_a_page_of_one_plan_alone(compare, tmp_path):
 
 def test_plans_of_one_name_are_told_apart_by_their_letters(compare, tmp_path):
     (tmp_path / "one.yaml").write_text(ONE, encoding="utf-8")
-    done = run([*COMPARE, "one.yaml", "one.yaml", "-o", "page.html"], tmp_path, compare.environment)
+    done = run("one.yaml", "one.yaml", "-o", "page.html", folder=tmp_path)
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert done.returncode == 0 and "One (A)" in page and "One (B)" in page
 
@@ -361,11 +354,11 @@ def test_a_page_never_takes_the_place_of_what_it_is_made_from(compare, tmp_path)
 
 def test_two_plans_are_needed(compare, tmp_path):
     compare(ONE, OTHER)
-    done = run([*COMPARE, "one.yaml"], tmp_path, compare.environment)
+    done = run("one.yaml", folder=tmp_path)
     said = " ".join(done.stderr.split())
     assert done.returncode == 2 and done.stdout == ""
     for words in ("nothing to be compared with", "second plan B", "--with plain", "compare one.yaml -o one.html"):
         assert words in said
-    done = run([*COMPARE, "one.yaml", "--json"], tmp_path, compare.environment)
+    done = run("one.yaml", "--json", folder=tmp_path)
     assert done.returncode == 2 and json.loads(done.stdout)["remarks"][0]["code"] == "one-reading"
-    assert run(COMPARE, tmp_path, compare.environment).returncode == 2
+    assert run(folder=tmp_path).returncode == 2

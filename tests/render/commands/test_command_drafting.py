@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-import subprocess
+from functools import partial
 
+import doubling
 import pytest
-from house import COMMAND, PLANS, ROOT
-
-
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory):
-    return tmp_path_factory.mktemp("cache")
+from house import PLANS
 
 
 @pytest.fixture
-def lentando(tmp_path, cache):
+def lentando(tmp_path):
     """Run the command in a folder that holds a guitar piece."""
-    environment = dict(os.environ, LENTANDO_CACHE=str(cache), COLUMNS="200", PYTHONPATH=str(ROOT))
     shutil.copy(PLANS / "low-water.musicxml", tmp_path / "piece.musicxml")
 
-    def call(*words: str):
-        command = [*COMMAND, *words]
-        return subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120)
-
-    return call
+    return partial(doubling.run, folder=tmp_path, COLUMNS="200")
 
 
 def test_a_draft_stands_beside_its_score_and_can_be_checked_compared_and_heard(lentando, tmp_path):

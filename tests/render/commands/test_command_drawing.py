@@ -2,33 +2,24 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
 from pathlib import Path
 
+import doubling
 import pytest
-from house import COMMAND, ROOT
 from support import musicxml
 
 GOOD = "score: piece.musicxml\ntempo: 60\nphrases: [{bars: 1-8, inside: [1-4, 5-8]}]\n"
 LATE = GOOD + "slowing: [{rallentando: 5:4 - 6:2, to: 60%, then: a tempo}]\n"
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory):
-    return tmp_path_factory.mktemp("cache")
-
-
 @pytest.fixture
-def draw(tmp_path, cache):
+def draw(tmp_path):
     """Run the command on a plan in a folder of its own, over a piece of eight bars."""
-    environment = dict(os.environ, LENTANDO_CACHE=str(cache), COLUMNS="80", PYTHONPATH=str(ROOT))
     (tmp_path / "piece.musicxml").write_text(musicxml(8), encoding="utf-8")
 
     def call(plan: str, *options: str):
         (tmp_path / "plan.yaml").write_text(plan, encoding="utf-8")
-        command = [*COMMAND, "draw", "plan.yaml", *options]
-        return subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120)
+        return doubling.run("draw", "plan.yaml", *options, folder=tmp_path, COLUMNS="80")
 
     return call
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
 from pathlib import Path
 
+import doubling
 import mido
 import pytest
 import soundfile
-from house import COMMAND, PLANS, ROOT
+from house import PLANS
 from support import musicxml
 
 from soundfonts.banks import standard_bank
@@ -29,10 +28,7 @@ def run(tmp_path):
     def call(*words, plan: str = PLAN, **environment):
         (tmp_path / "piece.musicxml").write_text(musicxml(8), encoding="utf-8")
         (tmp_path / "plan.yaml").write_text(plan, encoding="utf-8")
-        around = {**os.environ, "COLUMNS": "120", "PYTHONPATH": str(ROOT), "NO_COLOR": "1", **environment}
-        return subprocess.run(
-            [*COMMAND, *map(str, words)], cwd=tmp_path, env=around, capture_output=True, text=True, timeout=120
-        )
+        return doubling.run(*words, folder=tmp_path, **{"COLUMNS": "120"} | environment)
 
     return call
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
+import doubling
 import pytest
-from house import COMMAND, ROOT
+from house import ROOT
 from support import musicxml, reading
 
 from render.sound import audio, memory
@@ -29,23 +31,12 @@ OUTPUTS = {
 }
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory):
-    return tmp_path_factory.mktemp("cache")
-
-
 @pytest.fixture
-def run(tmp_path, cache):
+def run(tmp_path):
     """Run the command in a folder with a score and a plan of it."""
     (tmp_path / "piece.musicxml").write_text(musicxml(8), encoding="utf-8")
     (tmp_path / "plan.yaml").write_text(PLAN, encoding="utf-8")
-    environment = os.environ | {"LENTANDO_CACHE": str(cache), "COLUMNS": "200", "PYTHONPATH": str(ROOT)}
-
-    def call(*words):
-        command = [*COMMAND, *map(str, words)]
-        return subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120)
-
-    return call
+    return partial(doubling.run, folder=tmp_path, COLUMNS="200")
 
 
 def everything(folder: Path) -> dict[str, bytes | int]:
@@ -173,7 +164,7 @@ def test_a_stretch_does_not_stand_in_the_place_of_the_whole(run, tmp_path):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
-def test_what_was_left_when_it_was_killed_is_tidied_by_the_next(run, tmp_path, cache):
+def test_what_was_left_when_it_was_killed_is_tidied_by_the_next(run, tmp_path):
     code = """
 import os, sys
 from render.commands.entry import main
@@ -183,7 +174,7 @@ def kill(made, place):  # when all is written, and before it is put in its place
 os.replace = kill
 main()
 """
-    environment = os.environ | {"LENTANDO_CACHE": str(cache), "PYTHONPATH": str(ROOT)}
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-c", code, "render", "plan.yaml", "-o", "a.mid"]
     assert subprocess.run(command, cwd=tmp_path, env=environment, timeout=60).returncode == -9
     assert [name for name in os.listdir(tmp_path) if name.startswith(".lentando-")]

@@ -9,7 +9,9 @@ import signal
 import stat
 import subprocess
 import time
+from functools import partial
 
+import doubling
 import pytest
 from house import COMMAND, PLANS, ROOT
 from support import musicxml
@@ -24,28 +26,15 @@ phrases:
 STALE = "accept:\n  - {code: slowing-mid-phrase, at: 6:2, because: the shift}\n"
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory):
-    return tmp_path_factory.mktemp("cache")
-
-
 @pytest.fixture
-def environment(cache):
-    return {**os.environ, "LENTANDO_CACHE": str(cache), "COLUMNS": "100", "PYTHONPATH": str(ROOT), "NO_COLOR": "1"}
-
-
-@pytest.fixture
-def run(tmp_path, environment):
+def run(tmp_path):
     """Run `check` on plan.yaml in a folder of its own, beside a score of eight bars."""
     (tmp_path / "piece.musicxml").write_text(musicxml(8))
 
-    def run(*words, plan: str | bytes | None = None, **options):
+    def run(*words, plan: str | bytes | None = None):
         if plan is not None:
             (tmp_path / "plan.yaml").write_bytes(plan if isinstance(plan, bytes) else plan.encode())
-        command = [*COMMAND, "check", "plan.yaml", *words]
-        return subprocess.run(
-            command, cwd=tmp_path, env=environment, capture_output=True, encoding="utf-8", timeout=120, **options
-        )
+        return doubling.run("check", "plan.yaml", *words, folder=tmp_path)
 
     return run
 
@@ -184,10 +173,11 @@ def test_there_is_no_such_plan(run, plan, words):
 
 
 @pytest.mark.parametrize(("signal_", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
-def test_interrupted_it_leaves_the_plan_as_it_was(run, plan, tmp_path, environment, signal_, status):
+def test_interrupted_it_leaves_the_plan_as_it_was(run, plan, tmp_path, signal_, status):
     long = GOOD + "order: [" + ", ".join(["1-8"] * 300) + "]\n"
     entries = "".join(f"  - {{code: slowing-mid-phrase, at: 6:{n % 4 + 1}, because: shift {n}}}\n" for n in range(300))
     plan.write_text(text := long + "accept:\n" + entries)
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "COLUMNS": "100"}
     process = subprocess.Popen(
         [*COMMAND, "check", "--fix", "plan.yaml"], cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True
     )
@@ -203,17 +193,12 @@ def test_interrupted_it_leaves_the_plan_as_it_was(run, plan, tmp_path, environme
 
 
 @pytest.fixture
-def demo(tmp_path, environment):
+def demo(tmp_path):
     """A copy of the demo's plans, and `check` on one of them."""
     for file in PLANS.iterdir():
         shutil.copy(file, tmp_path)
 
-    def check(*words):
-        return subprocess.run(
-            [*COMMAND, "check", *words], cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120
-        )
-
-    return check
+    return partial(doubling.run, "check", folder=tmp_path)
 
 
 def test_the_misplaced_slowdown_of_the_demo_is_mended(demo, tmp_path):

@@ -8,8 +8,9 @@ import shutil
 import subprocess
 import sys
 
+import doubling
 import pytest
-from house import COMMAND, DEMOS, PLANS, ROOT
+from house import DEMOS, PLANS, ROOT
 
 from timing import check, load
 
@@ -69,9 +70,7 @@ def test_there_is_an_example_for_each_of_them():
 def test_the_check_shown_in_the_readme_is_what_check_says(home):
     (shown,) = blocks("text")
     plan = "plans/low-water-misplaced.yaml"
-    command = [*COMMAND, "check", plan]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "100", "NO_COLOR": "1"}
-    said = subprocess.run(command, capture_output=True, text=True, env=environment, cwd=home, timeout=120).stdout
+    said = doubling.run("check", plan, folder=home).stdout
     for line in " ".join(shown.split(f"$ lentando check {plan}")[1].split()).split("..."):
         assert line.strip() in " ".join(said.split())
 

@@ -24,7 +24,7 @@ STEPS = "CDEFGAB"
 
 def score_of(work: str):
     found = corpus.getWork(work)
-    return read_score(found[0] if isinstance(found, list) else found, cache=False)
+    return read_score(found[0] if isinstance(found, list) else found)
 
 
 @pytest.mark.parametrize("work", WORKS)
@@ -71,7 +71,7 @@ def test_each_name_is_on_the_notehead_of_its_pitch():
 
 
 def test_moments_lie_on_the_noteheads():
-    score = read_score(PLANS / "low-water.musicxml", cache=False)
+    score = read_score(PLANS / "low-water.musicxml")
     engraving = engrave(score, 700)
     for number, system in enumerate(engraving.systems):
         rows = score.heads[system.heads["head"]]
@@ -115,7 +115,7 @@ def test_strings_that_are_told_make_no_tablature_of_a_staff_with_notes(tmp_path)
 @pytest.mark.parametrize("width", [1060, 350])
 def test_the_parts_of_a_split_bar_lie_in_the_bar_of_the_page(width):
     """They meet at the note that stands at the cut, or between the notes around it; all else stays where it was."""
-    score = read_score(PLANS / "umbrella-stand.musicxml", cache=False)
+    score = read_score(PLANS / "umbrella-stand.musicxml")
     split = split_bars(score, [(3, 1.0), (3, 2.0), (7, 2.0), (19, 1.0), (24, 1.25), (27, 2.75)])
     whole, cut = engrave(score, width), engrave(split, width)
     for one, two in zip(whole.systems, cut.systems, strict=True):
@@ -136,7 +136,7 @@ def test_the_parts_of_a_split_bar_lie_in_the_bar_of_the_page(width):
 
 
 def test_names_get_the_prefix():
-    engraving = engrave(read_score(PLANS / "low-water.musicxml", cache=False), 700, prefix="wide-")
+    engraving = engrave(read_score(PLANS / "low-water.musicxml"), 700, prefix="wide-")
     markup = "".join(system.svg for system in engraving.systems)
     assert 'id="wide-n0"' in markup
     assert 'id="wide-b0"' in markup
@@ -157,7 +157,7 @@ def test_a_score_that_the_engraver_refuses_is_refused_in_words(monkeypatch):
 
     monkeypatch.setattr(verovio.toolkit, "loadData", lambda *_: False)
     with pytest.raises(CannotDo, match=r"low-water\.musicxml cannot be engraved"):
-        engrave(read_score(PLANS / "low-water.musicxml", cache=False), 700)
+        engrave(read_score(PLANS / "low-water.musicxml"), 700)
 
 
 def test_a_score_of_which_the_engraver_draws_nothing_is_refused_in_words(tmp_path):

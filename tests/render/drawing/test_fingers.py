@@ -6,7 +6,7 @@ import re
 from xml.etree.ElementTree import Element, fromstring
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from written import FOUR_FOUR, bar, musicxml, note
 
@@ -213,7 +213,6 @@ def test_an_accidental_stands_where_musicxml_wants_it():
 PITCHES = st.sampled_from([f"{step}{sign}{octave}" for step in "CFGB" for sign in ("", "#", "b") for octave in (4, 5)])
 
 
-@settings(max_examples=60)
 @given(st.lists(st.lists(PITCHES, min_size=4, max_size=4), min_size=1, max_size=4), st.integers(-7, 7))
 def test_what_is_printed_reads_as_what_sounds(bars, fifths):
     """Reading the page as a player does, by key and accidentals, gives back every pitch; and no sign stands idle."""

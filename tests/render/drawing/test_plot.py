@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from drawings import boxes, curves, parsed, points
 from house import DEMOS
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 from support import reading, score
 
 from render.drawing.bare import bare
@@ -219,7 +220,7 @@ def test_four_readings_and_bars_without_notes_have_room():
         assert not [(a.words, b.words) for a, b in combinations(stand, 2) if a.meets(b)]
 
 
-@settings(max_examples=25)
+@FEW
 @given(
     slows=st.lists(st.tuples(st.integers(1, 8), st.integers(1, 4), st.integers(30, 95)), max_size=6),
     notes=st.lists(st.tuples(st.integers(1, 8), st.text(max_size=60)), max_size=6),

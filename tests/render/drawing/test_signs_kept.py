@@ -184,7 +184,7 @@ def test_no_sign_is_lost_of_a_score_that_is_rich_in_them(piece, tmp_path):
 
 @pytest.mark.parametrize("name", ["low-water", "umbrella-stand"])
 def test_no_sign_is_lost_of_the_demo_scores(name):
-    judge_kept(Engraver(read_score(PLANS / f"{name}.musicxml", cache=False)))
+    judge_kept(Engraver(read_score(PLANS / f"{name}.musicxml")))
 
 
 @pytest.mark.parametrize("number", [
@@ -193,7 +193,7 @@ def test_no_sign_is_lost_of_the_demo_scores(name):
 ])  # fmt: skip
 def test_no_sign_is_lost_of_the_musicxml_test_suite(number):
     """The MusicXML test suite (MIT licence) as music21 carries it."""
-    judge_kept(Engraver(read_score(suite()[number], cache=False)))
+    judge_kept(Engraver(read_score(suite()[number])))
 
 
 @pytest.mark.parametrize("width", [1000, 260])

@@ -12,7 +12,7 @@ import mido
 import numpy as np
 import pytest
 from house import ROOT, TESTS
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from midi_files import NEAR, absolute, read_by_mido, read_by_pretty_midi
 from performances import performance, performances
@@ -23,7 +23,6 @@ from timing.remarks import CannotDo
 
 
 @given(performances())
-@settings(max_examples=40, deadline=None)
 def test_notes_end_before_others_begin_and_none_is_empty(made):
     for track in to_midi(made).tracks[1:]:
         order = {"note_off": 0, "control_change": 1, "note_on": 2}
@@ -151,7 +150,6 @@ def test_levels_out_of_range_sound_at_the_limit():
 
 
 @given(st.text(max_size=40))
-@settings(deadline=None)
 def test_any_title_can_be_written(title):
     made = dataclasses.replace(performance([{}], phrases=[(0.0, 4.0, 0, 0, title)]), title=title)
     written = BytesIO()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from midi_files import NEAR, absolute, ons, read_by_mido, read_by_pretty_midi, seconds_at, sounding
 from performances import performance, performances, time_maps
@@ -17,7 +17,6 @@ from timing.timemap import TimeMap, strict
 
 
 @given(performances())
-@settings(max_examples=60, deadline=None)
 def test_every_onset_is_where_the_plan_has_it(made):
     file = to_midi(made)
     planned = sounding(made)
@@ -28,7 +27,6 @@ def test_every_onset_is_where_the_plan_has_it(made):
 
 
 @given(performances())
-@settings(max_examples=60, deadline=None)
 def test_what_is_not_displaced_lies_on_the_tick_of_its_place_in_the_score(made):
     file = to_midi(made)
     planned = np.abs(made.notes["onset"] - made.time.seconds(made.notes["score_onset"])) < 1e-9
@@ -37,7 +35,6 @@ def test_what_is_not_displaced_lies_on_the_tick_of_its_place_in_the_score(made):
 
 
 @given(time_maps())
-@settings(max_examples=40, deadline=None)
 def test_ends_are_where_the_plan_has_them(time):
     made = performance([{"score_onset": n / 2, "score_length": 0.5, "pitch": 40 + n} for n in range(32)], time=time)
     assert np.abs(read_by_mido(to_midi(made))[:, 2] - np.sort(made.notes["end"])).max() < NEAR
@@ -93,7 +90,6 @@ def readings(draw):
 
 
 @given(readings())
-@settings(max_examples=40, deadline=None)
 def test_plans_arrive_as_they_were_made(made):
     file = to_midi(made)
     read = read_by_mido(file)

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from pages import pair_of, repeat
 from support import reading, score
@@ -117,7 +117,6 @@ def ranges(draw, names):
 
 
 @given(st.data())
-@settings(max_examples=120, suppress_health_check=[HealthCheck.too_slow], deadline=None)
 def test_the_page_finds_the_stretches_that_the_command_plays_or_says_the_same(find, data):
     made = data.draw(readings())
     names = [made.score.bar_name(bar) for bar in range(len(made.score.bars))]
@@ -128,7 +127,6 @@ def test_the_page_finds_the_stretches_that_the_command_plays_or_says_the_same(fi
     bar=st.integers(1, 999_999), beat=st.integers(1, 9999), top=st.integers(0, 10**9), bottom=st.integers(1, 9999)
 )
 @example(bar=1, beat=8, top=10_000, bottom=1)  # just a millionth
-@settings(max_examples=100, deadline=None)
 def test_the_page_writes_beats_as_the_command_does(find, bar, beat, top, bottom):
     made = reading({}, score(2))
     decimal = f"1:{beat}.{top:010d}"[:-1]

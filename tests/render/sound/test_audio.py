@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 from performances import heard, level_of, performance
 from support import reading
 
@@ -23,7 +24,7 @@ PIANO, GLOCKENSPIEL, ORGAN, GUITAR, VIOLIN, FLUTE, SQUARE, AGOGO = 0, 9, 19, 24,
 
 
 @given(st.lists(st.floats(0.8, 1.6), min_size=1, max_size=8), st.sampled_from([AGOGO, SQUARE]))
-@settings(max_examples=12, deadline=None)
+@FEW
 def test_onsets_are_heard_within_a_millisecond(tmp_path_factory, gaps, program):
     """Agogo bell and square wave start at once. Their onset is the first sample that is less than 60 dB below the
     note's own peak; every note begins in silence, so that nothing else can be meant."""
@@ -76,7 +77,7 @@ def test_a_tail_of_six_seconds_is_the_longest(tmp_path):
     st.integers(55, 79),
     st.tuples(st.floats(-45, 0), st.floats(-45, 0)),
 )
-@settings(max_examples=25, deadline=None)
+@FEW
 def test_two_takes_differ_by_as_many_decibels_as_planned(tmp_path_factory, program, pitch, levels):
     """Also where velocities are too far apart for it (0.9 dB at -32 dB): CC11 makes up for what they lose."""
     folder = tmp_path_factory.mktemp("level")

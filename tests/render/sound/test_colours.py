@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pyloudnorm
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import bilinear, lfilter
 
@@ -106,7 +106,6 @@ def chunked(draw):
 
 
 @given(shelves, chunked())
-@settings(deadline=None)
 def test_the_shelf_is_the_recursive_filter_however_the_stream_is_cut(shelf, signal):
     sound, cuts = signal
     made = Shelf(RATE, *shelf)
@@ -117,7 +116,6 @@ def test_the_shelf_is_the_recursive_filter_however_the_stream_is_cut(shelf, sign
 
 
 @given(chunked())
-@settings(deadline=None)
 def test_the_cuts_are_not_heard(signal):
     sound, cuts = signal
     whole, cut = Shelf(RATE, DEPTH), Shelf(RATE, DEPTH)

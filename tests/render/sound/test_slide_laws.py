@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import midi, reading, score
 
@@ -48,7 +48,6 @@ def pieces(draw):
 
 
 @given(pieces())
-@settings(deadline=None, max_examples=60)
 def test_slides_lie_within_their_notes_and_everything_is_let_go(piece):
     performance = reading(*piece).performance
     notes, glides, bends, curves = performance.notes, performance.glides, performance.bends, performance.curves

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-import subprocess
 
+import doubling
 import pytest
-from house import COMMAND, PLANS
+from house import PLANS
 from typer.testing import CliRunner
 
 from render.commands.app import app
@@ -75,11 +75,10 @@ def test_a_code_as_it_stands_in_a_remark(written):
     ("code", "hint"),
     [("slowing-mid-phrases", "did you mean slowing-mid-phrase?"), ("xyzzy", "'lentando explain' lists them all")],
 )
-def test_an_unknown_code(code, hint):
+def test_an_unknown_code(code, hint, tmp_path):
     with pytest.raises(CannotDo, match=re.escape(hint)):
         find(code)
-    command = [*COMMAND, "explain", code]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=120)
+    done = doubling.run("explain", code, folder=tmp_path)
     assert (done.returncode, done.stdout) == (2, "") and hint in " ".join(done.stderr.split())
 
 

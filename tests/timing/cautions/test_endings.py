@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from judged import in_file, told
+from laws import MANY
 from slowed import EIGHT, FOUR, NESTED, PLACE, TWOS, found, severities
 from support import reading, score
 
@@ -234,7 +235,7 @@ def test_each_condition_excuses_by_itself(facts, told):
     assert like_an_ending(facts) == told
 
 
-@settings(max_examples=300, deadline=None)
+@MANY
 @given(
     st.floats(0.3, 1.0), st.floats(0.0, 20.0), st.floats(0.0, 1.0), st.tuples(*[st.integers(0, 20)] * 2), st.booleans()
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from judged import entries_of, guitar, mended, told
 from support import reading, score
@@ -163,7 +163,6 @@ def test_what_is_rolled_to_the_end_leaves_no_time():
     assert "136 ms after the last note" in remark.message  # rolled for half of the eighth, 273 ms
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     lengths=st.lists(st.sampled_from([0.25, 0.5, 1.0]), min_size=4, max_size=20),
     start=st.integers(1, 12),

@@ -36,7 +36,7 @@ def entries(edits) -> list[dict]:
 chords = st.lists(st.integers(LOW, HIGH), min_size=1, max_size=4, unique=True).map(sorted)
 
 
-@settings(deadline=None, max_examples=100, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(st.lists(chords, min_size=4, max_size=4), st.integers(1, 6), st.integers(1, 6), st.sampled_from(PLACES))
 def test_what_is_offered_for_a_slide_earns_no_other_caution(notes, one, other, place):
     assume(all(here[-1] != there[-1] for here, there in pairwise(notes)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from judged import entries_of, in_file, mended, told
 from slowed import EIGHT, FOUR, NESTED, PLACE, TWOS, found
@@ -104,7 +104,6 @@ def test_the_moved_slowdown_does_not_start_before_the_music_it_stands_in():
 positions = st.tuples(st.integers(1, 12), st.integers(1, 4)).map(lambda at: 4 * at[0] + at[1])
 
 
-@settings(max_examples=100, deadline=None)
 @given(
     st.sampled_from(
         [

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from house import DEMOS
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from judged import told
 from support import score
@@ -380,7 +380,6 @@ def shaped(draw) -> tuple[dict, tuple[int, int]]:
 
 
 @given(shaped())
-@settings(max_examples=150, deadline=None)
 def test_whatever_is_moved_is_told_and_as_deep_as_it_was(drawn):
     plan, metre = plan_of(drawn[0]), drawn[1]
     music = score(16, metre)

@@ -6,8 +6,9 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
+from laws import FEW
 from support import reading, score
 
 from timing.comparing import compare
@@ -63,7 +64,7 @@ scores = st.sampled_from(sorted(SCORES))
 
 
 @given(plans(), scores)
-@settings(deadline=None, max_examples=30)
+@FEW
 def test_a_reading_is_the_same_as_itself(plan, made):
     one, other = reading(plan, SCORES[made]), reading(plan, SCORES[made])
     compared = compare([one, other])
@@ -92,7 +93,6 @@ def bare(*order: str) -> dict:
 
 @given(plans(), plans(), scores)
 @example(bare("1-6"), bare("2-2", "1-6"), "once")  # one phrase of the same ends, with another hearing of a bar in it
-@settings(deadline=None, max_examples=40)
 def test_turned_round_it_says_the_same(one, other, made):
     readings = [reading(plan, SCORES[made]) for plan in (one, other)]
     try:
@@ -108,7 +108,7 @@ def test_turned_round_it_says_the_same(one, other, made):
 
 
 @given(plans(orders=False), plans(orders=False), scores)
-@settings(deadline=None, max_examples=30)
+@FEW
 def test_the_outer_phrases_together_are_the_piece(one, other, made):
     for plan in (one, other):
         plan["phrases"] = plan["phrases"] or [f"1-{BARS}"]
@@ -121,7 +121,7 @@ def test_the_outer_phrases_together_are_the_piece(one, other, made):
 
 
 @given(plans(), plans(), scores)
-@settings(deadline=None, max_examples=30)
+@FEW
 def test_every_measure_is_possible(one, other, made):
     try:
         compared = compare([reading(plan, SCORES[made]) for plan in (one, other)])

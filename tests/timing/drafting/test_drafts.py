@@ -30,7 +30,7 @@ def score_named(name: str):
     if name in DEMO:
         return read_score(PLANS / f"{name}.musicxml")
     found = corpus.getWork(name)
-    return read_score(found[0] if isinstance(found, list) else found, cache=False)
+    return read_score(found[0] if isinstance(found, list) else found)
 
 
 @pytest.fixture(scope="module", params=[*DEMO, *WORKS])

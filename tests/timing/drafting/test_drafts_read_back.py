@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from drafts import BACK, FORTH, TUNE, WHOLE, Drafted, drafted, piece, printed_alone, quarters, words
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import midi_bytes
 from written import FOUR_FOUR, bar, musicxml, note
@@ -181,7 +181,6 @@ def marked(draw) -> str:
     return musicxml(bars)
 
 
-@settings(max_examples=60, deadline=None)
 @given(marked())
 def test_no_draft_refuses_itself(text):
     with tempfile.TemporaryDirectory() as folder:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 from support import score
 
 from timing.drafting.harmony import WrittenNotes, close_at, tonality
@@ -49,7 +50,7 @@ def test_few_notes_have_no_key():
     assert tonality(sounds("c4:1 e4:1 g4:1 c5:1", bars=1), 0, 4) is None
 
 
-@settings(max_examples=20, deadline=None)
+@FEW
 @given(st.integers(-12, 12))
 def test_a_transposed_piece_is_in_the_transposed_key_and_closes_alike(steps):
     piece = score(2, voices={1: FULL})

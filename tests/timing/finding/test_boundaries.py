@@ -6,8 +6,9 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 
 from timing.finding import weights
 from timing.finding.boundaries import best_ends, end_probabilities, features, phrase_scores
@@ -101,7 +102,7 @@ def test_what_is_told_of_an_end_makes_it_more_probable(made, weight, data):
     assert after / (1 - after) * (1 - before) / before == pytest.approx(np.exp(weight), rel=1e-3)
 
 
-@settings(max_examples=5)
+@FEW
 @given(st.integers(0, 2**32))
 def test_a_long_melody_stays_within_floats(seed):
     rng = np.random.default_rng(seed)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import score
 from textures import two_voices
@@ -39,7 +39,6 @@ def some_places(over: list[float]) -> choosing.PossibleEnds:
     )
 
 
-@settings(deadline=None)
 @given(two_voices())
 def test_the_facts_are_those_that_have_weights(made):
     at, _, found = choice(made)
@@ -48,7 +47,6 @@ def test_the_facts_are_those_that_have_weights(made):
     assert len(weights.LENGTHS) == len(weights.LENGTH_EDGES) + 1
 
 
-@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(0.25, 3.0), st.floats(0.0, 1.0)), min_size=1, max_size=8))
 def test_every_likely_end_that_is_the_likeliest_within_a_beat_is_chosen(drawn):
     over, chance = np.cumsum([step for step, _ in drawn]), np.array([chance for _, chance in drawn])
@@ -65,7 +63,6 @@ def test_every_likely_end_that_is_the_likeliest_within_a_beat_is_chosen(drawn):
             assert not found[place]
 
 
-@settings(deadline=None)
 @given(st.floats(0, 1), st.floats(0, 1))
 def test_what_the_model_is_surer_of_stays_surer(one, other):
     low, high = choosing.calibrated(np.array(sorted([one, other])))
@@ -83,7 +80,6 @@ def test_what_is_said_of_an_end_holds_for_a_beat_around_it():
     np.testing.assert_allclose(found, [0.5, 0.5, 0.5, 0.5, 1.0])
 
 
-@settings(deadline=None)
 @given(two_voices())
 def test_probabilities_are_probabilities_and_the_last_end_is_certain(made):
     at, made_of, _ = choice(made)
@@ -93,7 +89,6 @@ def test_probabilities_are_probabilities_and_the_last_end_is_certain(made):
     assert set(np.flatnonzero(made_of.phrases | made_of.ideas)) <= set(at.notes.tolist())
 
 
-@settings(deadline=None)
 @given(two_voices(), st.integers(-11, 11), st.sampled_from(["Flute", "Basso", "x"]))
 def test_neither_the_key_nor_the_name_of_a_part_matters(made, by, name):
     other = replace(made, notes=made.notes.copy(), parts=made.parts.copy())
@@ -102,7 +97,6 @@ def test_neither_the_key_nor_the_name_of_a_part_matters(made, by, name):
     assert find_phrases(other) == find_phrases(made)
 
 
-@settings(deadline=None)
 @given(two_voices(), st.sampled_from([0.5, 2.0]))
 def test_other_note_values_with_their_metre_are_the_same_music(made, times):
     tables = {key: getattr(made, key).copy() for key in ("notes", "bars", "marks")}
@@ -124,7 +118,6 @@ def test_twice_the_music_is_twice_the_table():
     assert size(16) <= 2.1 * size(8)
 
 
-@settings(deadline=None)
 @given(two_voices())
 def test_a_melody_alone_is_decided_by_itself(made):
     alone = replace(made, notes=made.notes[made.notes["voice"] == 1])

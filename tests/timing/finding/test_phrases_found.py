@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from house import PLANS
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import score
 
@@ -113,7 +113,6 @@ def scores(draw):
     return score(bars, metre, voices={1: " ".join(words)}, marks=marks, pickup=pickup)
 
 
-@settings(deadline=None)
 @given(scores())
 def test_phrases_cover_the_score_and_lie_inside_each_other(made):
     starts = np.append(0.0, np.cumsum(made.bars["length"]))
@@ -139,7 +138,6 @@ def test_phrases_cover_the_score_and_lie_inside_each_other(made):
         check(phrases, (0, 0.0), (last, made.bars["length"][last]))
 
 
-@settings(deadline=None)
 @given(scores())
 def test_a_plan_finds_a_phrase_where_it_was_found(made):
     where = Where(made, unfold(made)[0])
@@ -149,7 +147,6 @@ def test_a_plan_finds_a_phrase_where_it_was_found(made):
         assert where.range_end(written) == pytest.approx(phrase.end)
 
 
-@settings(deadline=None)
 @given(scores(), st.integers(-12, 12))
 def test_a_transposed_score_has_the_same_phrases(made, by):
     notes = made.notes.copy()
@@ -157,7 +154,6 @@ def test_a_transposed_score_has_the_same_phrases(made, by):
     assert find_phrases(replace(made, notes=notes)) == find_phrases(made)
 
 
-@settings(deadline=None)
 @given(scores())
 def test_a_score_in_half_the_note_values_has_the_same_phrases(made):
     tables = {name: getattr(made, name).copy() for name in ("notes", "bars", "marks")}

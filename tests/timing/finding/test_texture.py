@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import score
 from textures import two_voices
@@ -22,7 +22,6 @@ def texture(made) -> Texture:
     return Texture(made, leading_voice(made))
 
 
-@settings(deadline=None)
 @given(two_voices(), st.data())
 def test_what_sounds_between_two_moments_is_what_counting_says(made, data):
     sounds = texture(made)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import reading
 
@@ -88,7 +88,6 @@ hairpins = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.lists(st.one_of(marks, hairpins), max_size=6), st.integers(0, 20), st.sampled_from([5, 50, 95]))
 def test_neighbouring_points_are_half_a_decibel_apart_except_at_a_mark(dynamics, arch, peak):
     shape = {"bars": "1-4", "arch": {"level": f"{arch} dB", "level peak": f"{peak}%"}}

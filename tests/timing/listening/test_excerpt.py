@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from performances import performances
 from support import midi, reading, score
@@ -17,7 +17,6 @@ from timing.performance import CARRIED, CURVE, PHRASE, PLUCKED
 from timing.remarks import CannotDo
 
 GRIDS = (0.0, 64 / 44_100, 0.25)
-MADE_UP = settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 STAYS = ["id", "bar", "pitch", "level", "score_length", "lane", "attack"]
 
 
@@ -45,7 +44,6 @@ def stretches(draw):
     return made, start / 4, end / 4, draw(st.sampled_from(GRIDS))
 
 
-@MADE_UP
 @given(stretches())
 def test_every_note_of_the_stretch_is_there_moved_by_one_constant_and_no_other(found):
     made, start, end, grid = found
@@ -69,7 +67,6 @@ def test_every_note_of_the_stretch_is_there_moved_by_one_constant_and_no_other(f
     assert np.array_equal(part.notes["id"][part.curves["note"]], made.notes["id"][made.curves["note"][mine]])
 
 
-@MADE_UP
 @given(stretches())
 def test_the_time_map_agrees_at_every_knot(found):
     made, start, end, grid = found
@@ -87,7 +84,6 @@ def test_the_time_map_agrees_at_every_knot(found):
     assert part.time.knots[-1] == pytest.approx(part.quarters, abs=1e-9)
 
 
-@MADE_UP
 @given(stretches())
 def test_bars_are_cut_where_the_stretch_is(found):
     made, start, end, grid = found
@@ -108,7 +104,6 @@ def test_bars_are_cut_where_the_stretch_is(found):
     assert part.phrases["name"].tolist() == made.phrases["name"][over].tolist()
 
 
-@MADE_UP
 @given(in_bars(), st.sampled_from(GRIDS))
 def test_a_stretch_of_all_is_all(made, grid):
     part = excerpt(made, 0.0, made.quarters, grid)
@@ -117,7 +112,6 @@ def test_a_stretch_of_all_is_all(made, grid):
     assert np.array_equal(part.time.pieces, made.time.pieces)
 
 
-@MADE_UP
 @given(stretches(), st.data())
 def test_voices_of_a_stretch_are_the_stretch_of_the_voices(found, data):
     """What is left out does not move what is left."""

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import reading, score
 
@@ -62,7 +62,6 @@ def played(made: Score, plan: dict, order) -> bytes:
     return reading(settings, made).performance.notes.tobytes()
 
 
-@settings(max_examples=120, deadline=None)
 @given(
     st.lists(MARKS_MADE | SILENCES, max_size=12),
     st.lists(st.integers(0, 47), max_size=4),
@@ -91,7 +90,6 @@ EVERYTHING = {
 }
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.lists(MARKS_MADE, max_size=12),
     st.lists(st.integers(0, 47), max_size=4),
@@ -105,7 +103,6 @@ def test_a_plan_that_says_everything_leaves_nothing_to_the_marks(drawn, accents,
     assert said == alone
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.lists(MARKS_MADE | SILENCES, max_size=12), st.sampled_from(ORDERS))
 def test_every_mark_is_told_of_at_its_place_and_brings_no_remarks(drawn, order):
     made = reading({"tempo": ()} | ({"order": order} if order else {}), marked(drawn, [], 24))

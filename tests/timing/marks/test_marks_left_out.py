@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 from support import reading, score
@@ -162,7 +162,6 @@ def test_faults_are_told():
             Plan.model_validate({"score": "a.xml", "marks": {"ignore": [entry]}})
 
 
-@settings(deadline=None, max_examples=40)
 @given(st.lists(st.tuples(st.integers(1, 8), st.sampled_from(["fermata", "dynamics", "rit.", "breath"])), max_size=4))
 def test_what_is_left_out_sounds_as_if_it_did_not_stand_there(entries):
     """Leaving marks out is the same as a score that does not have them."""

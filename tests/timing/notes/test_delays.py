@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from displaced import BARS, TWO, UPPER, codes, notes, ornamented
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from planfiles import SCORE, write
 from support import score
@@ -78,7 +78,6 @@ def test_a_chord_is_delayed_as_one_though_one_of_its_notes_is_short():
     assert made["onset"] == pytest.approx([0.05, 0.05])
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.integers(1, 4), st.integers(0, 500), st.floats(0, 2), st.sampled_from([None, "melody", "bass"]))
 def test_only_what_is_delayed_moves_and_never_beyond_its_end(beat, by, amount, voice):
     hold = {"delay": f"3:{beat}", "by": f"{by} ms"} | ({"for": voice} if voice else {})

@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 from displaced import BARS, TWO, UPPER, codes, late, notes
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 from planfiles import plan_of
 from support import midi, reading, score
 
@@ -135,7 +136,6 @@ def old_rubati(draw) -> tuple[dict, dict]:
     return plan, entry
 
 
-@settings(max_examples=120, deadline=None)
 @given(old_rubati(), st.sampled_from([0.5, 1.0, 2.0]))
 def test_the_accompaniment_keeps_the_time_and_the_voice_meets_it(case, amount):
     plan, entry = case
@@ -157,7 +157,6 @@ def test_the_accompaniment_keeps_the_time_and_the_voice_meets_it(case, amount):
     assert np.all((moved >= -1e-9) & (moved <= much + 1e-9))
 
 
-@settings(max_examples=120, deadline=None)
 @given(old_rubati(), st.sampled_from([1.0, 2.0]))
 def test_no_note_overtakes_another_of_its_voice_or_comes_to_nothing(case, amount):
     plan, entry = case
@@ -172,7 +171,7 @@ def test_no_note_overtakes_another_of_its_voice_or_comes_to_nothing(case, amount
     assert np.all(free["onset"] >= 0)
 
 
-@settings(max_examples=30, deadline=None)
+@FEW
 @given(old_rubati())
 def test_nothing_displaced_is_the_plan_without_it(case):
     plan, entry = case

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from displaced import BARS, codes, notes, ornamented
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import score
 
@@ -97,7 +97,6 @@ def test_a_beat_that_the_range_cuts_stays_as_it_is_written():
     assert ratios(table) == pytest.approx([2, 1.6, 1.6, *[2] * 13])
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.floats(1, 3), st.floats(30, 120), st.integers(40, 95), st.floats(0, 2))
 def test_what_else_shapes_the_beat_stays_in_it(ratio, tempo, to, amount):
     """The ratio counts against the one there would be without it, as in a slowdown or with a fermata on the short."""

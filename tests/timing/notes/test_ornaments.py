@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from ornamented import ABOVE, DELAYED, DELAYED_INVERTED, INVERTED, INVERTED_TURN, MORDENT, TRILL, TURN, ornamented
 from support import midi, reading, score
@@ -202,7 +202,6 @@ SLOWING = st.sampled_from(
 )
 
 
-@settings(max_examples=150, deadline=None)
 @given(
     st.lists(NOTES, min_size=1, max_size=10),
     st.sampled_from(["g", "G"]),
@@ -256,7 +255,6 @@ def rows_lean(made: Score, source: np.void) -> bool:
     return bool(here.any())
 
 
-@settings(max_examples=100, deadline=None)
 @given(LENGTHS, st.integers(10, 300), st.integers(4, 16), st.sampled_from([(4, 4), (6, 8), (2, 2)]))
 def test_no_trill_is_quicker_than_it_may_be_unless_it_has_three_notes_or_fewer(length, tempo, speed, metre):
     notes = first_note(f"c4:{length!r}", TRILL, {"tempo": tempo, "articulation": {"trill speed": speed}}, metre=metre)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import midi, reading, score
 
@@ -206,7 +206,6 @@ WORDS = st.tuples(
 )
 
 
-@settings(max_examples=100, deadline=None)
 @given(
     st.lists(WORDS, min_size=1, max_size=12),
     st.lists(WORDS, max_size=12),

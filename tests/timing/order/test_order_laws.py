@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import MANY
 from orders import mark, score_of, written
 
 from timing.order import unfold
@@ -34,7 +35,7 @@ def scores(draw):
 
 
 @given(scores(), st.booleans())
-@settings(max_examples=500)
+@MANY
 def test_laws_of_every_order(score, always):
     passages, remarks = unfold(score, repeats_after_return=always)
     count = len(score.bars)
@@ -139,7 +140,7 @@ def play_tree(tree, bars, plainly=False) -> list[int]:
 
 
 @given(TREES)
-@settings(max_examples=200)
+@MANY
 def test_well_formed_trees_of_repeats(tree):
     score = written(print_tree(tree, iter(range(1, 10**6))))
     expected = play_tree(tree, iter(range(1, 10**6)))
@@ -150,7 +151,7 @@ def test_well_formed_trees_of_repeats(tree):
 
 
 @given(TREES, TREES, st.booleans())
-@settings(max_examples=200)
+@MANY
 def test_well_formed_trees_with_da_capo_al_fine(first, second, always):
     bars = iter(range(1, 10**6))
     score = written(f"{print_tree(first, bars)} Fine {print_tree(second, bars)} DCalFine")

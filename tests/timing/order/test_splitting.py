@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from house import PLANS
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import reading, score
 from written import FOUR_FOUR, bar, musicxml, note
@@ -37,7 +37,6 @@ def cuts(draw) -> list[tuple[int, float]]:
     )
 
 
-@settings(deadline=None, max_examples=40)
 @given(cuts())
 def test_all_stands_where_it_stood(places):
     whole = demo()
@@ -61,7 +60,6 @@ def test_all_stands_where_it_stood(places):
     assert (split.notes["offset"] <= split.bars["length"][split.notes["bar"]]).all()
 
 
-@settings(deadline=None, max_examples=40)
 @given(cuts())
 def test_marks_stand_where_they_stood(places):
     whole = demo()
@@ -79,7 +77,6 @@ def test_marks_stand_where_they_stood(places):
     assert (split.marks["offset"] <= split.bars["length"][split.marks["bar"]]).all()
 
 
-@settings(deadline=None, max_examples=40)
 @given(cuts(), cuts())
 def test_splitting_again_where_it_is_split_does_nothing(first, second):
     whole = demo()
@@ -183,7 +180,6 @@ def test_orders_that_cannot_be(told, says):
     assert says in refused.value.remarks[0].message
 
 
-@settings(deadline=None, max_examples=60)
 @given(
     st.lists(st.tuples(st.integers(1, 6), st.sampled_from(["", ":2", ":3", ":1.5"]), st.integers(1, 6),
                        st.sampled_from(["", ":1", ":2", ":2.5"])), min_size=1, max_size=5),

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from laws import MANY
 from planfiles import NO_MUSICIAN_S_WORDS, SCORE, faults, faults_of, plan_of, pointed_at, write
 from ruamel.yaml import YAML
 
@@ -275,7 +276,7 @@ TREES = st.recursive(
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.sampled_from(WORDS), inner, max_size=5),
     max_leaves=25,
 )
-FUZZ = settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FUZZ = settings(MANY, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 
 
 def told_in_words(path: Path) -> None:

@@ -9,7 +9,7 @@ from string import ascii_letters
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import reading
 from support import score as made_by_hand
@@ -300,7 +300,6 @@ def scores(draw) -> Score:
     return read(bars)
 
 
-@settings(max_examples=150, deadline=None)
 @given(scores())
 def test_every_name_finds_its_bar_and_no_other(score):
     here, called = where(score), names(score)
@@ -319,7 +318,6 @@ def test_every_name_finds_its_bar_and_no_other(score):
     assert len(list(groupby(called))) == len({name.lower() for name in called})
 
 
-@settings(max_examples=150, deadline=None)
 @given(scores(), st.data())
 def test_every_place_reads_back(score, data):
     here = where(score)
@@ -339,7 +337,6 @@ def test_every_place_reads_back(score, data):
             assert moments == pytest.approx(expected, abs=1e-5)
 
 
-@settings(max_examples=100, deadline=None)
 @given(scores(), st.data())
 def test_every_stretch_reads_back(score, data):
     here = where(score)
@@ -355,7 +352,6 @@ def test_every_stretch_reads_back(score, data):
         assert any(np.allclose(run, (start, end), atol=1e-5) for run in found), text
 
 
-@settings(max_examples=100, deadline=None)
 @given(scores())
 def test_the_order_in_words_is_an_order(score):
     bars = unfold(score)[0]

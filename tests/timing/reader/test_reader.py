@@ -5,8 +5,9 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 from support import rows
 from written import FOUR_FOUR, back, bar, musicxml, note
 
@@ -191,7 +192,7 @@ def test_a_note_struck_again_is_not_tied(read):
     assert rows(score.notes, "offset", "length") == [(0, 2), (2, 2)]
 
 
-@settings(max_examples=25, deadline=None)
+@FEW
 @given(st.lists(st.tuples(st.integers(1, 96), st.booleans()), min_size=1, max_size=12), st.sampled_from([7, 12, 480]))
 def test_offsets_and_tied_lengths_are_the_nearest_floats(lengths, divisions):
     from timing.reader import _parse, guard

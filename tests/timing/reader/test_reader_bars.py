@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from written import FOUR_FOUR, bar, musicxml, note
 
@@ -274,7 +274,6 @@ def test_parts_of_different_lengths():
     assert score.bars["number"].tolist() == [1, 2]
 
 
-@settings(max_examples=40, deadline=None)
 @given(st.lists(st.sampled_from([1, 2, 3, 4, 5]), min_size=1, max_size=8), st.data())
 def test_bars_hold_their_notes_and_their_beats_stay_within_the_metre(lengths, data):
     lines = [data.draw(st.sampled_from(["", END, DOUBLE])) for _ in lengths]

@@ -10,8 +10,9 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 
 from timing.order import unfold
 from timing.reader import read_score
@@ -131,7 +132,6 @@ def splitting(draw) -> tuple[list[str], Counter]:
     return [*lines, " ".join(["*-"] * sum(staves))], sounding
 
 
-@settings(deadline=None, max_examples=60)
 @given(splitting())
 def test_every_note_stands_where_the_text_has_it(tmp_path_factory, made):
     lines, sounding = made
@@ -227,7 +227,7 @@ def test_endings_of_the_list_are_on_the_passes_they_are_for(tmp_path):
 
 
 @given(st.lists(st.sampled_from(["once", "twice", "thrice", "endings"]), min_size=1, max_size=5))
-@settings(deadline=None, max_examples=30)
+@FEW
 def test_the_bars_come_as_the_list_says(tmp_path_factory, kinds):
     lines, listed, firsts, bar = [], [], {}, 0
     for letter, kind in zip("ABCDE", kinds, strict=False):

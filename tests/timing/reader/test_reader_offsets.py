@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from written import FOUR_FOUR, bar, musicxml, note
 
@@ -100,7 +100,6 @@ directions = st.lists(
 )
 
 
-@settings(deadline=None)
 @given(said=directions)
 @example(said=[(4, "rit. - -", -5 * FINEST), (4, "- - end", -6 * FINEST)])  # before the music
 @example(said=[(6, "rit. - -", 0), (6, "- - end", 1)])  # shorter than any music

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from strung import fingered, places
 from support import midi, reading, score
@@ -130,7 +130,6 @@ lines = st.lists(
 )
 
 
-@settings(max_examples=100, deadline=None)
 @given(lines)
 def test_a_finger_is_met_wherever_some_way_meets_it(line):
     """A melody: 0 on an open string if one has the note, 1 to 4 on a stopped one."""
@@ -146,7 +145,6 @@ def test_a_finger_is_met_wherever_some_way_meets_it(line):
             assert note["fret"] > 0
 
 
-@settings(max_examples=100, deadline=None)
 @given(st.integers(1, 9), st.lists(st.integers(1, 6), min_size=2, max_size=3, unique=True), st.data())
 def test_the_fingers_of_a_grip_find_one_position(position, strings, data):
     """A grip is made up and its fingers are marked: the frets that are chosen for it lie in one position too."""
@@ -162,7 +160,6 @@ def test_the_fingers_of_a_grip_find_one_position(position, strings, data):
     assert len(set(places)) == 1
 
 
-@settings(max_examples=60, deadline=None)
 @given(lines, st.integers(0, 11), st.integers(1, 6))
 def test_a_marked_string_holds_whatever_the_fingers(line, row, string):
     words = " ".join(f"{name}:{length}" for name, length, _ in line)

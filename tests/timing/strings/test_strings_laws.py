@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
@@ -40,7 +40,6 @@ def on_strings(notes: np.ndarray) -> np.ndarray:
     return strung[fresh]
 
 
-@settings(max_examples=150, deadline=None)
 @given(pieces, wishes, st.sampled_from([0, 0, 2, 7]))
 def test_strings_and_frets_give_the_pitch_and_none_sounds_twice_at_once(piece, wish, capo):
     made = performed(piece, capo=capo, strings=[{"bars": 1, **wish}] if wish else [])
@@ -55,7 +54,6 @@ def test_strings_and_frets_give_the_pitch_and_none_sounds_twice_at_once(piece, w
     assert np.all(rows["end"] > rows["onset"])
 
 
-@settings(max_examples=60, deadline=None)
 @given(pieces)
 def test_what_begins_together_lies_on_different_strings(piece):
     notes = performed(piece).performance.notes
@@ -63,7 +61,6 @@ def test_what_begins_together_lies_on_different_strings(piece):
     assert len(np.unique(sounds[["score_onset", "string"]])) == len(sounds)
 
 
-@settings(max_examples=60, deadline=None)
 @given(lines, st.integers(1, 6))
 def test_a_string_that_is_named_is_taken_where_it_can_be(line, string):
     """A melody: nothing else could stand in the way."""
@@ -73,7 +70,6 @@ def test_a_string_that_is_named_is_taken_where_it_can_be(line, string):
     assert np.all(notes["string"][reached] == string)
 
 
-@settings(max_examples=60, deadline=None)
 @given(pieces, st.integers(1, 5))
 def test_a_capo_leaves_the_hand_where_it_is(piece, capo):
     """Where all can be played: of what a hand must give up, fewer frets leave another choice."""
@@ -89,7 +85,6 @@ def test_a_capo_leaves_the_hand_where_it_is(piece, capo):
         assert np.array_equal(plain[column][order[0]], raised[column][order[1]])
 
 
-@settings(max_examples=40, deadline=None)
 @given(pieces)
 def test_a_repeat_is_fingered_alike(piece):
     """The same bars twice over, with rests between them: twice the same strings."""
@@ -99,7 +94,6 @@ def test_a_repeat_is_fingered_alike(piece):
     assert first[["id", "string", "fret"]].tolist() == second[["id", "string", "fret"]].tolist()
 
 
-@settings(max_examples=100, deadline=None)
 @given(st.lists(st.integers(40, 83), min_size=1, max_size=9, unique=True))
 def test_a_chord_loses_no_more_notes_than_it_must(pitches):
     """As many as the largest matching of notes and strings leaves over (found by scipy: Hopcroft and Karp 1973)."""
@@ -110,7 +104,6 @@ def test_a_chord_loses_no_more_notes_than_it_must(pitches):
     assert (reading({}, made).performance.notes["string"] > 0).sum() == (matched >= 0).sum()
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.lists(st.integers(40, 83), min_size=1, max_size=6), st.data())
 def test_no_way_costs_less(pitches, data):
     """A melody's fingering is as cheap as any other: each choice of strings is priced by leaving the hand no other."""

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import MANY
 from strung import places
 
 from timing.score import Sign
@@ -163,7 +164,7 @@ sounds = st.lists(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@MANY
 @given(sounds, st.sampled_from([0.5, 2.0, 50.0]))
 def test_against_the_rule_word_by_word(made, longest):
     rows = [(float(at), float(at + length) if length else 0.0, pitch) for at, length, pitch in sorted(made)]

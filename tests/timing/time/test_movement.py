@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import FEW
 from planfiles import plan_of
 from support import reading, score
 
@@ -84,7 +85,7 @@ def test_in_six_eight_a_beat_has_three_quavers():
     assert first / second == pytest.approx(1.05 ** math.log2(3), rel=1e-2)
 
 
-@settings(max_examples=30, deadline=None)
+@FEW
 @given(
     st.lists(st.sampled_from(["c4:1", "r:1", "c4:0.5 c4:0.5", "c4:0.25 c4:0.25 c4:0.5", "c4:0.125 " * 8]),
              min_size=16, max_size=16),

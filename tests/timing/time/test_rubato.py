@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from planfiles import SCORE, plan_of, write
 from support import reading, score
@@ -113,7 +113,6 @@ def shaped(draw) -> tuple[dict, str, tuple[int, int], str]:
     return plan, draw(st.sampled_from(["hurry", "linger"])), (first, last), draw(st.sampled_from(["bar line", "end"]))
 
 
-@settings(max_examples=120, deadline=None)
 @given(shaped(), SIZES, st.sampled_from([0.5, 1.0, 2.0]))
 def test_what_is_kept_falls_exactly_when_it_would_have(shape, size, amount):
     plan, kind, (first, last), keeps = shape
@@ -129,7 +128,6 @@ def test_what_is_kept_falls_exactly_when_it_would_have(shape, size, amount):
     assert time.quarters(time.seconds(quarters)) == pytest.approx(quarters, abs=1e-9)
 
 
-@settings(max_examples=60, deadline=None)
 @given(shaped(), SIZES)
 def test_the_first_half_is_as_the_plan_says(shape, size):
     """A parabola in log pace over the first half: 0, three quarters, all, three quarters, 0 of the size."""
@@ -145,7 +143,6 @@ def test_the_first_half_is_as_the_plan_says(shape, size):
     assert np.log(ratio) == pytest.approx(top * np.array([0, 0.75, 1, 0.75, 0]), abs=1e-6)
 
 
-@settings(max_examples=40, deadline=None)
 @given(shaped())
 def test_no_rubato_is_no_rubato(shape):
     plan, kind, (first, last), keeps = shape
@@ -158,7 +155,6 @@ def test_no_rubato_is_no_rubato(shape):
     np.testing.assert_array_equal(nothing.seconds(quarters), clock(plan, strict).seconds(quarters))
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.lists(
         st.tuples(st.sampled_from(["hurry", "linger"]), st.integers(1, 12), st.integers(0, 6), SIZES, st.booleans()),

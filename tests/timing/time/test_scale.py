@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from house import PLANS
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import score
 
@@ -81,7 +81,6 @@ def shaped_plans(draw) -> dict:
     }
 
 
-@settings(deadline=None, max_examples=60)
 @given(shaped_plans())
 def test_nothing_of_the_shaping_is_a_plan_without_it(plan):
     bare = {key: value for key, value in plan.items() if key not in SHAPING} | {"phrases": ["1-8"]}
@@ -93,7 +92,6 @@ def test_nothing_of_the_shaping_is_a_plan_without_it(plan):
     assert np.ptp(strict.notes["level"]) == 0
 
 
-@settings(deadline=None, max_examples=60)
 @given(shaped_plans(), st.sampled_from([0.25, 0.5, 1.5, 2.0]))
 def test_levels_lie_as_many_times_as_far_from_the_middle(plan, amount):
     """In the order of the score, since what leads may overtake what does not."""
@@ -102,7 +100,6 @@ def test_levels_lie_as_many_times_as_far_from_the_middle(plan, amount):
     np.testing.assert_allclose(part["level"] + 12, amount * (whole["level"] + 12), rtol=0, atol=1e-9)
 
 
-@settings(deadline=None, max_examples=40)
 @given(shaped_plans(), st.sampled_from([0.5, 0.8, 1.25]))
 def test_pace_changes_the_clock_and_nothing_else(plan, pace):
     """Silences and the lead of a voice are seconds of their own, so they are left out here."""

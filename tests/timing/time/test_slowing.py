@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support import reading
 
@@ -173,7 +173,6 @@ def test_an_allargando_that_a_later_entry_cuts_stops_growing():
 percent = st.integers(20, 99)
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     percent, st.floats(1, 10).map(lambda q: round(q, 2)), st.sampled_from(["rallentando", "ritenuto", "allargando"]),
     st.integers(1, 50), st.integers(5, 95), st.integers(5, 12), st.integers(1, 4), st.booleans(),

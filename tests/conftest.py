@@ -1,0 +1,23 @@
+"""What all tests share: the scores that were read, the banks that were built, and how often a law is tried."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from tempfile import mkdtemp
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+# No deadlines: what else the machine does is no fault of ours. HYPOTHESIS_PROFILE=thorough looks further.
+settings.register_profile("quick", max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("thorough", settings.get_profile("quick"), max_examples=1000)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """All processes of a session have one cache, which nobody had before and which goes with them: each score is read
+    once, each bank built once."""
+    if not hasattr(config, "workerinput"):  # a worker finds that of the process that began it
+        os.environ["LENTANDO_CACHE"] = cache = mkdtemp(prefix="lentando-tests-")
+        config.add_cleanup(lambda: shutil.rmtree(cache, ignore_errors=True))
