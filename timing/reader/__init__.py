@@ -5,7 +5,8 @@ What each kind of file gives:
   out and is taken from the elements.
 - MEI and kern: notes, ties, graces, slurs, articulations, dynamics, bar lines, as far as music21 reads them, and
   ornaments (`timing.reader.ornaments`). Staves that a brace (MEI) or one part (kern) holds together are one part.
-  The spines, repeats and sections of kern are read by rules of our own (`timing.reader.kern`).
+  The spines, repeats and sections of kern are read by rules of our own (`timing.reader.kern`); of several pieces in one
+  file the first, with advice.
 - ABC: the first tune of a collection, with advice. music21 drops ties between chords (a caution says so).
 - MIDI has neither bars nor voices of its own: music21 moves the notes to the nearest sixteenth or triplet eighth,
   writes bars by the time signatures, and parts overlapping notes into voices.
@@ -17,9 +18,10 @@ import contextlib
 import io
 import re
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from xml.etree.ElementTree import Element
 
 import numpy as np
 
@@ -152,7 +154,7 @@ def _bar(parsed: Parsed) -> None:
 
 
 @contextlib.contextmanager
-def _hushed():
+def _hushed() -> Iterator[list[warnings.WarningMessage]]:
     """Keeps what music21 prints from the terminal; gives the list of its warnings."""
     said = io.StringIO()
     with warnings.catch_warnings(record=True) as warned, contextlib.redirect_stdout(said):
@@ -161,7 +163,7 @@ def _hushed():
             yield warned
 
 
-def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence = ()) -> CannotDo:
+def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence[warnings.WarningMessage] = ()) -> CannotDo:
     """What music21 or we have stumbled over, without their words: those are for whoever programs (see the cause)."""
     said = " ".join(str(warning.message) for warning in warned)
     found = re.search(r"exception took place in m\. (\S{1,12}) in part", said)
@@ -172,10 +174,10 @@ def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence = ()) -> Cann
     return raw.refuse("score-unreadable", f"{message}; export the score again, or mend it where it was written")
 
 
-def _warnings(warned: list) -> list[Remark]:
+def _warnings(warned: list[warnings.WarningMessage]) -> list[Remark]:
     """What music21 warned of; bars that are too full are remarked on elsewhere."""
-    texts = dict.fromkeys(" ".join(str(w.message).split()) for w in warned if "MusicXML" in w.category.__name__)
-    texts = [text for text in texts if "overfull" not in text]
+    said = dict.fromkeys(" ".join(str(w.message).split()) for w in warned if "MusicXML" in w.category.__name__)
+    texts = [text for text in said if "overfull" not in text]
     return [
         Remark(Severity.ADVICE, "passed-over", f"reading passed over a fault: {text[:200]}")
         for text in texts[:_MOST_WARNINGS]
@@ -201,7 +203,7 @@ def _parse_xml(raw: guard.Raw) -> Parsed:
     return Parsed(raw, "musicxml", importer.stream, tree, facts, facts.remarks)
 
 
-def _parse_mei(raw: guard.Raw, tree) -> Parsed:
+def _parse_mei(raw: guard.Raw, tree: Element) -> Parsed:
     from xml.etree.ElementTree import tostring
 
     guard.metres(raw, [figure for e in tree.iter() for a, figure in e.items() if a in ("meter.count", "count")])
@@ -209,8 +211,11 @@ def _parse_mei(raw: guard.Raw, tree) -> Parsed:
     if any(not number.isdecimal() or int(number[:9]) > guard.MOST_BARS for number in rests):
         raise raw.refuse("score-unsafe", "asks for a rest of more bars than any music has")
     from music21.mei import MeiToM21Converter
+    from music21.stream import Score as MusicScore
 
-    return Parsed(raw, "mei", MeiToM21Converter(tostring(tree, encoding="unicode")).run(), tree)
+    stream = MeiToM21Converter(tostring(tree, encoding="unicode")).run()
+    assert isinstance(stream, MusicScore)
+    return Parsed(raw, "mei", stream, tree)
 
 
 def _parse_midi(raw: guard.Raw) -> Parsed:
@@ -222,24 +227,22 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
     try:
-        text = guard.text(raw)
+        text, pieces = kern.first_piece(guard.text(raw))
         guard.text_size(raw, text)
         prepared = kern.prepare(text)
     except kern.SplitError as error:
         message = f"splits a staff more than {kern.MOST_SPLITS} times without joining it, at line {error.line}"
         raise raw.refuse("score-unsafe", f"{message}; no music needs that", error.line) from None
     text, bad = guard.text_metres(raw, prepared)
-    return Parsed(raw, "kern", kern.parse(text), text=text, remarks=_no_metres(bad))
+    return Parsed(raw, "kern", kern.parse(text), text=text, remarks=[*_the_first(pieces, "pieces"), *_no_metres(bad)])
 
 
 def _parse_abc(raw: guard.Raw) -> Parsed:
     text = guard.text(raw)
     tunes = [found.start() for found in re.finditer(r"^X:", text, re.MULTILINE)]
-    remarks = []
+    remarks = _the_first(len(tunes), "tunes")
     if len(tunes) > 1:
         text = text[: tunes[1]]
-        message = f"the file holds {len(tunes)} tunes; the first is read"
-        remarks.append(Remark(Severity.ADVICE, "collection", message))
     guard.text_size(raw, text)
     text, bad = guard.text_metres(raw, text)
     remarks += _no_metres(bad)
@@ -247,24 +250,34 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         message = "ties between chords are not read from ABC; the tied chords are struck again"
         remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
     from music21.converter import parseData
+    from music21.stream import Opus
+    from music21.stream import Score as MusicScore
 
     with _unbeamed():
         stream = parseData(text, format="abc")
-    if "Opus" in stream.classSet:
-        stream = stream.scores.first()
+    if isinstance(stream, Opus):
+        stream = stream.scores[0]
+    assert isinstance(stream, MusicScore)
     return Parsed(raw, "abc", stream, remarks=remarks)
 
 
 @contextlib.contextmanager
-def _unbeamed():
+def _unbeamed() -> Iterator[None]:
     """Keeps music21 from beaming a tune: nobody asks for it, and it takes a time that is the square of the bars."""
     from music21.stream import Part
 
-    Part.makeBeams = lambda part, **_: part  # in the place of what it has from Stream
+    Part.makeBeams = lambda part, **_: part  # type: ignore[method-assign]  # in the place of what it has from Stream
     try:
         yield
     finally:
         del Part.makeBeams
+
+
+def _the_first(count: int, what: str) -> list[Remark]:
+    """Advice where a file is a collection."""
+    if count < 2:
+        return []
+    return [Remark(Severity.ADVICE, "collection", f"the file holds {count} {what}; the first is read")]
 
 
 def _no_metres(found: list[str]) -> list[Remark]:
@@ -285,7 +298,7 @@ def _title(parsed: Parsed) -> str:
     about = parsed.stream.metadata
     title = guard.legible((about.title or about.movementName or "") if about is not None else "")
     if not title and parsed.facts:
-        title = guard.legible(credited_title(parsed.tree))
+        title = guard.legible(credited_title(parsed.root))
     return title[:200]
 
 
