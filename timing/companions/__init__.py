@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 from timing.companions.misplacing import misplaced
 from timing.plan import Plan
-from timing.plan.entry import Entry, Words
+from timing.plan.entry import Words
 from timing.plan.time import Arch, Phrase, Slowing
 from timing.plan.words import nearest
 from timing.reading import Reading, perform
@@ -112,7 +113,10 @@ def _unarched(phrase: Phrase) -> Phrase:
     return _with(phrase, {"arch": arch, "inside": tuple(map(_unarched, phrase.inside))})
 
 
-def _with(words: Words | Entry, changes: dict, said: dict | None = None):
+AnyWords = TypeVar("AnyWords", bound=Words)
+
+
+def _with(words: AnyWords, changes: dict[str, Any], said: dict[str, Any] | None = None) -> AnyWords:
     """A group of settings with some of them changed; `said` is how a plan would write them (None: it would not)."""
     made = words.model_copy(update=changes)
     if words.source is not None:
