@@ -26,7 +26,7 @@ class Wishes:
 
     def __init__(self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: np.ndarray, where: Where):
         self._played, self._where, self._tunings, self._frets = played, where, tunings, frets
-        self._fretted = tunings.any(axis=1)[played["part"]]
+        self._fretted = np.any(tunings, axis=1)[played["part"]]
         self.table = np.zeros(len(played), WISH)
         for column in ("string", "fret", "finger"):
             self.table[column] = notes[column]
