@@ -7,6 +7,7 @@ import struct
 from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
+from typing import BinaryIO
 
 from timing.disk.links import IN_A_CIRCLE, in_a_circle
 from timing.remarks import CannotDo
@@ -52,7 +53,7 @@ def checked_bank(path: str | Path) -> Path:
     return path
 
 
-def _lists(file, end: int) -> set[str]:
+def _lists(file: BinaryIO, end: int) -> set[str]:
     """The names of the LIST chunks at the top level."""
     found, position = set(), 12
     for _ in range(_MOST_CHUNKS):

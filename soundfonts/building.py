@@ -73,7 +73,8 @@ def write_guitar(
                 progress(done, total)
     if not pluck:
         made[LIGADO] = made[NATURALE]
-    instruments, presets = [], []
+    instruments: list[sf2.Instrument] = []
+    presets: list[sf2.Preset] = []
     for tone, of_tone in made.items():
         for string in range(len(tuning) + 1):
             words = f"{f'string {string}' if string else 'guitar'} {TONES_IN_BANK[tone]}"
@@ -95,12 +96,16 @@ def _common(tone: int) -> dict[int, int]:
 def _zones(of_tone: list[_Sampled], string: int) -> list[sf2.Zone]:
     """All 128 keys, each with the note that plays it: on the string, or on whichever string it lies lowest."""
     choice = [note for note in of_tone if string in (0, note.string)]
-    chosen = [min(choice, key=lambda note, key=key: _reach(note, key)) for key in range(128)]
+    chosen = [_nearest(choice, key) for key in range(128)]
     zones = []
     for note, keys in groupby(range(128), key=lambda key: chosen[key]):
-        keys = list(keys)
-        zones.append(sf2.Zone(keys[0], keys[-1], note.sample, _dying_away(note.decay)))
+        played = list(keys)
+        zones.append(sf2.Zone(played[0], played[-1], note.sample, _dying_away(note.decay)))
     return zones
+
+
+def _nearest(notes: list[_Sampled], key: int) -> _Sampled:
+    return min(notes, key=lambda note: _reach(note, key))
 
 
 def _reach(note: _Sampled, key: int) -> tuple[int, int]:

@@ -7,11 +7,16 @@ player does by ear, whatever the body adds to this note or that. Then each note 
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from soundfonts.measures import centroid_of, loudness_of
 from soundfonts.partials import Bridge, Partials
 from soundfonts.strings import HIGHEST, MATERIALS, MODES, Motion, Pluck, hertz, motion, plucked
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 NATURALE, TASTO, PONTICELLO, PIZZICATO, HARMONIC, LIGADO = range(6)
 TONES_IN_BANK = ("naturale", "sul tasto", "sul ponticello", "pizzicato", "harmonics", "ligado")
@@ -50,7 +55,7 @@ def pluck_at(cm: float) -> Pluck:
     return Pluck(cm / 100, 0.5, width, colour)
 
 
-def notes(string: int, open_pitch: float, frets, tone: int, pluck: Pluck | None = None) -> Partials:
+def notes(string: int, open_pitch: float, frets: ArrayLike, tone: int, pluck: Pluck | None = None) -> Partials:
     """The partials of a string (1 is the highest; a seventh is like the sixth) at `frets`, at their levels.
 
     In the tone HARMONIC `frets` are semitones above the open string, keys of HARMONICS. `pluck` is taken in the place

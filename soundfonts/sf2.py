@@ -108,7 +108,9 @@ def _presets(presets: list[Preset]) -> dict[bytes, bytes]:
 
 
 def _instruments(instruments: list[Instrument]) -> dict[bytes, bytes]:
-    headers, bags, generators = [], [], []
+    headers: list[tuple[bytes, int]] = []
+    bags: list[tuple[int, int]] = []
+    generators: list[tuple[int, int]] = []
     for at, (name, common, zones) in enumerate(instruments):
         headers.append((_name(name), len(bags)))
         bags.append((len(generators), at))

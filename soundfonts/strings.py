@@ -10,11 +10,14 @@ Arrays over notes and modes have the shape (notes, MODES), mode 1 first.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from soundfonts.body import admittance
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 SCALE = 0.65  # m from nut to bridge saddle
 HIGHEST = 9_500.0  # Hz; a mode above it is left out
@@ -55,7 +58,7 @@ class Pluck(NamedTuple):
     width: float
     colour: float
 
-    def place(self, frets) -> np.ndarray:
+    def place(self, frets: ArrayLike) -> np.ndarray:
         """The plucking point as a part of the sounding string: high on the neck the hand goes nearer to the bridge."""
         return np.minimum(self.point / sounding_length(frets), self.share)
 
@@ -67,12 +70,12 @@ class Motion(NamedTuple):
     decay: np.ndarray
 
 
-def hertz(pitch) -> np.ndarray:
+def hertz(pitch: ArrayLike) -> np.ndarray:
     """Equal temperament at A4 = 440 Hz (ISO 16), for a MIDI pitch."""
     return 440.0 * 2.0 ** ((np.asarray(pitch, float) - 69.0) / 12.0)
 
 
-def sounding_length(frets) -> np.ndarray:
+def sounding_length(frets: ArrayLike) -> np.ndarray:
     """Metres from the bridge to the fret."""
     return SCALE * 2.0 ** (-np.asarray(frets, float) / 12.0)
 

@@ -31,6 +31,7 @@ def _read(path: str | Path, fingering: str | None = None, text: str | None = Non
     plan = read_plan(path, text)
     if fingering is not None:
         plan = plan.model_copy(update={"fingering": fingering})
+    assert plan.score is not None  # else it has been refused
     score_path = Path(plan.score)
     if in_a_circle(score_path):
         message = f"the score {score_path.name} {IN_A_CIRCLE}"
@@ -48,7 +49,9 @@ def _read(path: str | Path, fingering: str | None = None, text: str | None = Non
 def load_all(paths: Iterable[str | Path], fingering: str | None = None, scale: Scale = AS_PLANNED) -> list[Reading]:
     """As `load`, for several plans; where the order of one of them turns within a bar, that bar is split in all
     readings of the same file. CannotDo lists the faults of all of them, each once."""
-    readings, sources, faults = [], [], []
+    readings: list[Reading] = []
+    sources: list[tuple[Score, Plan]] = []
+    faults: list[Remark] = []
     for path in paths:
         try:
             sources.append(_read(path, fingering))

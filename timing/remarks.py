@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from string import ascii_letters
+from typing import Any
 
 
 class Severity(StrEnum):
@@ -106,7 +107,7 @@ class CannotDo(Exception):  # noqa: N818 (it says what happened)
         super().__init__("\n".join(r.message for r in self.remarks))
 
     @classmethod
-    def because(cls, code: str, message: str, file: Path | None = None, **more) -> CannotDo:
+    def because(cls, code: str, message: str, file: Path | None = None, **more: Any) -> CannotDo:
         """A refusal with a single reason; `more` are further fields of the remark."""
         return cls([Remark(Severity.ERROR, code, message, Place(file) if file else None, **more)])
 

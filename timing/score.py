@@ -170,7 +170,7 @@ class Score:
         lost &= np.isin(marks["kind"], ("slur", "glissando"))
         return replace(self, notes=self.notes[~silent], heads=heads, marks=marks[~lost])
 
-    def beat(self, bar, offset):
+    def beat(self, bar: np.ndarray | int, offset: np.ndarray | float) -> np.ndarray:
         """The beat (from 1, in the lower figure of the time signature) at `offset` quarters into bar row `bar`."""
         rows = self.bars[bar]
         return 1 + (np.asarray(offset) + rows["shift"]) * rows["unit"] / 4

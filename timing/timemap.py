@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cache
+from typing import Literal
 
 import numpy as np
 
@@ -84,7 +85,7 @@ def between(pieces: np.ndarray, start: float, end: float) -> slice:
 
 def tempo_at(pieces: np.ndarray, u: np.ndarray) -> np.ndarray:
     """Local tempo (quarters a minute) at `u` of each piece; `u` has the pieces as its first axis."""
-    column = {name: pieces[name].reshape(-1, *[1] * (u.ndim - 1)) for name in PIECE.names}
+    column = {name: pieces[name].reshape(-1, *[1] * (u.ndim - 1)) for name in PIECE.names or ()}
     basic = _power(mixed(column["t0"], column["t1"], u), column["tq"])
     slowing = _power(mixed(column["v0"], column["v1"], u), column["vq"])
     arches = np.exp(column["a0"] + (column["a1"] + column["a2"] * u) * u)
@@ -204,7 +205,7 @@ class TimeMap:
         return _power(mixed(pieces["t0"], pieces["t1"], u), pieces["tq"]).reshape(quarters.shape)
 
     def _locate(self, quarters: np.ndarray, before: bool = False) -> tuple[np.ndarray, np.ndarray]:
-        side = "left" if before else "right"
+        side: Literal["left", "right"] = "left" if before else "right"
         row = np.clip(np.searchsorted(self.pieces["start"], quarters, side=side) - 1, 0, len(self.pieces) - 1)
         start, end = self.pieces["start"][row], self.pieces["end"][row]
         return row, np.clip((quarters - start) / (end - start), 0, 1)

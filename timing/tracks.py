@@ -56,7 +56,8 @@ def follow(
     a bar, the value becomes what it was when that bar was first heard (`there`), as a player would read it.
     """
     kept: dict[float, float] = {}
-    points = [(there, -2, None, there) for _, there in returns] + [(here, -1, None, there) for here, there in returns]
+    points: list[tuple[float, int, Event | None, float]] = [(there, -2, None, there) for _, there in returns]
+    points += [(here, -1, None, there) for here, there in returns]
     points += [(event.start, event.rank, event, 0.0) for event in events]
     made: list[Segment] = []
     now = Segment(0.0, length, initial, initial)

@@ -66,6 +66,8 @@ def _may_mean(acceptance: Acceptance, remark: Remark, where: Where) -> bool:
         return False
     if acceptance.passes is None:
         return True
+    if remark.bar_name is None:
+        return False
     bars = where.bars
     here = np.isin(bars["row"], where.rows_called(remark.bar_name)) & (bars["pass"] == (remark.pass_ or 1))
     return bool((where.on_pass(acceptance.passes) & here).any())
@@ -94,9 +96,9 @@ def _others(code: str, remarks: list[Remark], at: Position | None) -> Iterator[R
     standing = [r for r in remarks if r.code == code and r.accepted is None and r.bar_name is not None and not r.more]
     bar = int(at.bar.rstrip(ascii_letters)) if at is not None else 0
     beat = float(at.beat or 1) if at is not None else 1.0
-    yield from sorted(standing, key=lambda r: (abs(r.bar - bar), abs((r.beat or 1) - beat)))
+    yield from sorted(standing, key=lambda r: (abs((r.bar or 0) - bar), abs((r.beat or 1) - beat)))
 
 
 def _written_place(remark: Remark) -> str:
-    place = remark.bar_name if remark.beat is None else f"{remark.bar_name}:{beat_name(remark.beat)}"
+    place = f"{remark.bar_name}" if remark.beat is None else f"{remark.bar_name}:{beat_name(remark.beat)}"
     return place + (f", pass: {remark.pass_}" if (remark.pass_ or 1) > 1 else "")

@@ -69,7 +69,9 @@ def fix(path: Path, text: str, sound: Sound | None = None, wanted: Callable[[Rem
             continue
         fixed += state.without(better)
         state = better
-        waiting = sorted(state.mendable, key=lambda each, before=refused: _key(each) in before)  # those may go now
+        mendable = state.mendable
+        waiting = [each for each in mendable if _key(each) not in refused]
+        waiting += [each for each in mendable if _key(each) in refused]  # those may go now
         refused = {}
     refused |= {_key(remark): (remark, f"only {tried} tried at a time: mend again") for remark in waiting}
     return Mended(state.text, state.reading, state.remarks, fixed, list(refused.values()))
@@ -189,7 +191,8 @@ def _checked(state: _State, fix: tuple[Edit, ...]) -> tuple[Edit, ...]:
     for edit in fix:
         at, there = state.plan.key_place(edit.section), (state.plan.source or {}).get(edit.section)
         elsewhere = there is not None and at is not None and at.file != state.path
-        if edit.section not in SECTIONS and elsewhere and not (isinstance(there, Map) and _is_map(edit)):
+        merges = edit.section in SECTIONS or (isinstance(there, Map) and _is_map(edit))
+        if at is not None and elsewhere and not merges:
             raise _in(at.file)
     return fix
 
@@ -218,7 +221,7 @@ def _identity(state: _State, edit: Edit) -> dict:
     for entry in entries:
         if entry.place() == edit.place and (found := identity(entry.source, edit.section)):
             return found
-    raise _in(edit.place.file)
+    raise _in(edit.place.file if edit.place is not None else state.path)
 
 
 def _is_map(edit: Edit) -> bool:

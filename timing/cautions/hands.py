@@ -57,7 +57,13 @@ def tone_too_quick(reading: Reading) -> Iterator[Remark]:
         quick = np.flatnonzero(moved & (time < MOVE_TIME - 1e-6))
         by_row = dict(zip(strokes.rows[strokes.heads[quick + 1]].tolist(), quick.tolist(), strict=True))
 
-        def tell(row: int, strokes=strokes, quick=quick, by_row=by_row, time=time) -> Remark:
+        def tell(
+            row: int,
+            strokes: _Strokes = strokes,
+            quick: np.ndarray = quick,
+            by_row: dict[int, int] = by_row,
+            time: np.ndarray = time,
+        ) -> Remark:
             stroke = by_row[row]
             before = strokes.rows[strokes.heads[stroke]]
             message = (
@@ -89,7 +95,7 @@ def tone_two_places(reading: Reading) -> Iterator[Remark]:
         ends = np.append(strokes.heads[1:], len(strokes.rows))
         by_row = {int(strokes.rows[strokes.heads[n]]): strokes.rows[strokes.heads[n] : ends[n]] for n in torn.tolist()}
 
-        def tell(row: int, by_row=by_row) -> Remark:
+        def tell(row: int, by_row: dict[int, np.ndarray] = by_row) -> Remark:
             here = notes[by_row[row]]
             tones = list(dict.fromkeys(_tone(note) for note in here))
             top = _tone(here[np.argmax(here["pitch"])])
@@ -147,13 +153,14 @@ def _in_time(reading: Reading, strokes: _Strokes, quick: np.ndarray, stroke: int
     return ()
 
 
-def _range_of(reading: Reading, start: float, end: float, changed: np.ndarray) -> dict[str, object] | None:
+def _range_of(reading: Reading, start: float, end: float, changed: np.ndarray) -> dict[str, str | int] | None:
     """The range from one quarter to another as an entry for a tone writes it, on every pass if the tone changes as far
     away (`changed`, in quarters) on each of them. None where no single range can say it, or a tone of the second time
     goes over it."""
     where = reading.where
     pass_ = int(where.bars["pass"][where.ordinal(start)])
     text = where.range_text(start, end)
+    more: dict[str, int]
     for passes, more in ((None, {}), (pass_, {"pass": pass_})):
         try:
             runs = where.runs(parse_range(text), passes)
@@ -163,7 +170,7 @@ def _range_of(reading: Reading, start: float, end: float, changed: np.ndarray) -
         whole = all(abs(run.length - (end - start)) < 1e-3 for run in runs)
         alike = np.all(np.abs(away[:, None] - changed).min(axis=1) < 1e-3)
         if whole and alike and np.any(np.abs(away) < 1e-3) and not _told_again(runs, reading):
-            return {"bars": text} | more
+            return {"bars": text, **more}
     return None
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 
@@ -113,7 +114,7 @@ def level_not_restored(reading: Reading) -> Iterator[Remark]:
         goal, glides = _last_change(track)
         entry = goals.get((round(goal, 6), glides))
         phrase = _phrase_around(goal, reading) if entry is not None and not entry.printed else None
-        if phrase is None or id(entry) in seen or _bars_after(phrase.end, reading) < FOUR_BARS:
+        if entry is None or phrase is None or id(entry) in seen or _bars_after(phrase.end, reading) < FOUR_BARS:
             continue
         begun, stays = sample(track, np.array([phrase.start, goal]))
         change = float(stays - begun)
@@ -127,7 +128,7 @@ def level_not_restored(reading: Reading) -> Iterator[Remark]:
             f"after {what} nothing brings the level{f' of {entry.for_}' if entry.for_ else ''} back: to the end of the "
             f"piece it stays {abs(change):.1f} dB {side} that with which the phrase {phrase.phrase.bars} began"
         )
-        keys = {"diminuendo" if change > 0 else "crescendo": where.range_text(goal, phrase.end)}
+        keys: dict[str, Any] = {"diminuendo" if change > 0 else "crescendo": where.range_text(goal, phrase.end)}
         keys |= {"by": f"{abs(change):.3g} dB"} | ({"for": entry.for_} if entry.for_ else {})
         keys |= {"pass": entry.passes} if entry.passes else {}
         spot, place = where.beat(goal), entry.place(entry.kind)
@@ -149,13 +150,14 @@ def _last_change(track: np.ndarray) -> tuple[float, bool]:
 def _goals(reading: Reading) -> dict[tuple[float, bool], Dynamic]:
     """By the quarters at which they arrive (and True) the hairpins, and by those at which they stand (and False) the
     marks for some voices. Of several the last."""
-    where, made = reading.where, {}
+    where = reading.where
+    made: dict[tuple[float, bool], Dynamic] = {}
     for entry in reading.plan.dynamics:
         if entry.act is not Act.STANDS:
             runs = where.runs(entry.where, entry.passes, arriving=True)
             made |= {(round(run.end, 6), True): entry for run in runs if run.complete}
         elif entry.for_ is not None:
-            made |= {(round(at, 6), False): entry for at in where.moments(entry.at, entry.passes).tolist()}
+            made |= {(round(at, 6), False): entry for at in where.moments(entry.where, entry.passes).tolist()}
     return made
 
 
@@ -265,7 +267,11 @@ def inner_over_melody(reading: Reading) -> Iterator[Remark]:
         first_of_beat = mine[np.sort(np.unique(beat[mine], return_index=True)[1])]
         rows = {int(first_of_beat[a]): (int(first_of_beat[b - 1]), float(most[heard[a:b]].max()))
                 for a, b in zip(begins[long], over[long], strict=True)}  # fmt: skip
-        yield from first_few(rows, reading, lambda row, rows=rows: _covered(row, *rows[row], reading))
+
+        def tell(row: int, rows: dict[int, tuple[int, float]] = rows) -> Remark:
+            return _covered(row, *rows[row], reading)
+
+        yield from first_few(rows, reading, tell)
 
 
 def _says_levels(plan: Plan) -> bool:

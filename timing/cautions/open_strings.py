@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from timing.instruments.tuning import FRETS, pitch_name
 from timing.performance import HARMONIC, PIZZICATO, POINTS, ROLES, SLURRED, TONES
 from timing.plan.edits import added
 from timing.reading import Reading
-from timing.remarks import CannotDo, Edit, Remark
+from timing.remarks import CannotDo, Edit, Remark, Severity
 
 STANDS_OUT = 3.0  # dB: the house's accent, enough to be heard
 NOTICED = 2.5  # dB: more than any open string of the guitar has by nature (up to 2.0 on the modelled one)
@@ -44,7 +44,7 @@ def open_string_out(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
     out = louder + 20 * np.log10(np.maximum(brighter, 1))
     place = {int(row): n for n, row in enumerate(found)}
 
-    def tell(row: int, severity=CAUTION) -> Remark:
+    def tell(row: int, severity: Severity = CAUTION) -> Remark:
         n, note = place[row], notes[row]
         what = [f"{louder[n]:.1f} dB louder than the stopped notes beside it"] if louder[n] >= 0.05 else []
         what += [f"{brighter[n]:.2f} times as bright as it would be stopped"] if brighter[n] >= 1.005 else []
@@ -94,7 +94,9 @@ def _heard(
     beside = np.stack([before, after])
     level, others = notes["level"][found], notes["level"][beside]
     brightness = np.ones(len(found))
-    for part in np.unique(notes["part"][found]) if sound is not None else ():
+    if sound is None:
+        return level - others.max(axis=0, initial=-np.inf), brightness
+    for part in np.unique(notes["part"][found]):
         mine = np.flatnonzero(notes["part"][found] == part)
         tuning = reading.performance.tunings[part]
         string, code = notes["string"][found[mine]].astype(np.int64), _codes(notes[found[mine]])
@@ -114,7 +116,13 @@ def _heard(
     return level - others.max(axis=0, initial=-np.inf), brightness
 
 
-def _measured(measure, string: np.ndarray, code: np.ndarray, tuning: np.ndarray, fret: np.ndarray) -> np.ndarray:
+def _measured(
+    measure: Callable[[int, int, tuple[int, ...], np.ndarray], np.ndarray],
+    string: np.ndarray,
+    code: np.ndarray,
+    tuning: np.ndarray,
+    fret: np.ndarray,
+) -> np.ndarray:
     """What a Sound says of notes, in arrays of any one shape: it is asked once for each string and tone."""
     kinds = np.stack([string, code], axis=-1).astype(np.int64).reshape(-1, 2)
     asked, kind = np.unique(kinds, axis=0, return_inverse=True)
@@ -165,9 +173,11 @@ tuning: [E4, B3, G3, D3, A2, E2, B1, F#1]
     listens=True,
 )
 def tuning_unknown(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
+    if sound is None:
+        return
     lanes, tunings = reading.performance.lanes, reading.performance.tunings
     classical = np.unique(lanes["part"][lanes["program"] == program_of("classical guitar")])
-    for part in classical[tunings[classical].any(axis=1)] if sound is not None else ():
+    for part in classical[np.any(tunings[classical], axis=1)]:
         pitches = tuple(int(pitch) for pitch in tunings[part] if pitch > 0)
         try:
             sound.loudness(1, 0, pitches, np.zeros(1, int))

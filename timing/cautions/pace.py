@@ -116,6 +116,8 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
             continue
         seen.add(id(entry))
         product = slow.to * after / before
+        suggestion: str | None
+        fix: tuple[Edit, ...]
         message = (
             f"the {entry.kind} {entry.where} goes on while the basic tempo falls from {before:.4g} to {after:.4g} "
             f"quarters a minute: the two multiply, and its end is at {product:.0%} of the tempo before instead of "
@@ -135,8 +137,13 @@ def _tempo_changes(reading: Reading) -> tuple[np.ndarray, list[TempoMark]]:
     """(n, 2) quarters from and to which the tempi of the plan change, and which those are."""
     moments, marks = tempo_starts(reading)
     spans = np.stack([moments, moments], axis=1)
-    gradual = [mark for mark in reading.plan.tempo if mark.over is not None]
-    found = [(mark, run) for mark in gradual for run in reading.where.runs(mark.over, mark.passes) if run.complete]
+    found = [
+        (mark, run)
+        for mark in reading.plan.tempo
+        if mark.over is not None
+        for run in reading.where.runs(mark.over, mark.passes)
+        if run.complete
+    ]
     reached = np.array([(run.start, run.end) for _, run in found]).reshape(-1, 2)
     return np.concatenate([spans, reached]), [*marks, *(mark for mark, _ in found)]
 
@@ -292,10 +299,11 @@ def bare_tempo(reading: Reading) -> Iterator[Remark]:
     beat = {8: "dotted quarter", 16: "dotted eighth", 32: "dotted sixteenth"}.get(int(opening["unit"]))
     if beat is None or not is_compound(opening):
         return
-    marks = [mark for mark in reading.plan.tempo if _bare(mark) is not None]
-    if marks:
-        tempi = [f"{beat} = {_bare(mark) * int(opening['unit']) / 12:.4g}" for mark in marks]
-        message = f"the bare tempo {_bare(marks[0]):g} counts quarters, though this metre is felt in {beat}s"
+    bare = [(mark, number) for mark in reading.plan.tempo if (number := _bare(mark)) is not None]
+    if bare:
+        marks = [mark for mark, _ in bare]
+        tempi = [f"{beat} = {number * int(opening['unit']) / 12:.4g}" for _, number in bare]
+        message = f"the bare tempo {bare[0][1]:g} counts quarters, though this metre is felt in {beat}s"
         fix = tuple(replaced(mark, {"tempo": tempo}) for mark, tempo in zip(marks, tempi, strict=True))
         yield remark_at(ADVICE, "bare-tempo", message, None, marks[0].place("tempo"), f"tempo: {tempi[0]}", fix)
 

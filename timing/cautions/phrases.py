@@ -90,7 +90,7 @@ phrases: [{bars: 1-8, inside: [1-4, 5-9]}]
     mends="keeps of the smaller phrase what lies in the larger one",
 )
 def phrase_outside(reading: Reading) -> Iterator[Remark]:
-    current: dict[int, PhraseRun] = {}  # by number, the hearing that began last
+    current: dict[int | None, PhraseRun] = {}  # by number, the hearing that began last
     seen = set()
     for phrase in reading.phrases:
         current[phrase.number] = phrase
@@ -136,7 +136,7 @@ phrases: ["1:1 - 4:2", 5-8]
 def phrases_gap(reading: Reading) -> Iterator[Remark]:
     where, onsets = reading.where, np.sort(reading.performance.notes["score_onset"])
     latest: dict[int | None, PhraseRun] = {}  # by the number of the larger phrase, the one in it that is over last
-    begun: dict[int, float] = {}  # by number, where the larger phrase began
+    begun: dict[int | None, float] = {}  # by number, where the larger phrase began
     seen = set()
     for phrase in reading.phrases:
         begun[phrase.number] = phrase.start

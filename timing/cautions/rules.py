@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import Protocol, TypedDict, Unpack
 
 import numpy as np
 
@@ -68,18 +68,31 @@ class Rule:
 
 RULES: list[Rule] = []
 
+Find = Callable[..., Iterator[Remark]]
+Spot = tuple[str, float, int]  # bar, beat, pass
 
-def rule(code: str, why: str, *, listens: bool = False, **told: str):
+
+class Told(TypedDict, total=False):
+    """What else there is to say of a rule; see Rule."""
+
+    example: str
+    threshold: str
+    source: str
+    mends: str
+    asks: str
+
+
+def rule(code: str, why: str, *, listens: bool = False, **told: Unpack[Told]) -> Callable[[Find], Find]:
     """Register a function as the rule `code`; what else is `told` of it are the texts of a Rule."""
 
-    def register(find: Callable[..., Iterator[Remark]]) -> Callable[..., Iterator[Remark]]:
+    def register(find: Find) -> Find:
         RULES.append(Rule(code, why, **told, find=find, listens=listens))
         return find
 
     return register
 
 
-def met(code: str, why: str, **told: str) -> None:
+def met(code: str, why: str, **told: Unpack[Told]) -> None:
     """Register a code whose cases are met where score and plan are brought together."""
     RULES.append(Rule(code, why, **told))
 
@@ -91,7 +104,7 @@ def remark_at(
     severity: Severity,
     code: str,
     message: str,
-    spot: tuple | None,
+    spot: Spot | None,
     place: Place | None,
     suggestion: str | None = None,
     fix: tuple[Edit, ...] = (),
@@ -99,15 +112,16 @@ def remark_at(
     """A remark at a bar, beat and pass (None: on the piece as a whole). Without a `suggestion` the fix is shown."""
     if fix and suggestion is None:
         suggestion = shown(fix)
-    return Remark(severity, code, message, place, *(spot or (None, None, None)), suggestion, fix)
+    bar_name, beat, pass_ = spot or (None, None, None)
+    return Remark(severity, code, message, place, bar_name, beat, pass_, suggestion, fix)
 
 
-def said(spot: tuple) -> str:
+def said(spot: Spot) -> str:
     """A bar and beat as a musician writes them."""
     return f"{spot[0]}:{beat_name(spot[1])}"
 
 
-def spot_of(note: np.void, reading: Reading) -> tuple[str, float, int]:
+def spot_of(note: np.void, reading: Reading) -> Spot:
     """Bar, beat and pass of a performed note (PLAYED)."""
     row = reading.performance.bars["row"][note["ordinal"]]
     return reading.score.bar_name(row), round(float(note["beat"]), 6), int(note["pass"])

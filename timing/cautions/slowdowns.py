@@ -46,8 +46,12 @@ def slowdowns(reading: Reading) -> list[Slowdown]:
 
 def tempo_starts(reading: Reading) -> tuple[np.ndarray, list[TempoMark]]:
     """(n,) quarters, sorted, at which new tempi of the plan begin at once, and which those are."""
-    marks = [mark for mark in reading.plan.tempo if mark.at is not None]
-    made = [(float(at), mark) for mark in marks for at in reading.where.moments(mark.at, mark.passes)]
+    made = [
+        (float(at), mark)
+        for mark in reading.plan.tempo
+        if mark.at is not None
+        for at in reading.where.moments(mark.at, mark.passes)
+    ]
     made.sort(key=lambda pair: pair[0])
     return np.array([at for at, _ in made]), [mark for _, mark in made]
 
@@ -61,8 +65,8 @@ def waits(reading: Reading, printed: bool = False) -> np.ndarray:
             continue
         if hold.act is Act.STRETCHES:
             runs = where.runs(hold.where, hold.passes)
-            longer = hold.amount - 1
-            made += [[(run.end, longer * min(run.length / where.felt_beat(run.end), 1.0))] for run in runs]
+            longest = ((run.end, min(run.length / where.felt_beat(run.end), 1.0)) for run in runs)
+            made += [np.array([(end, (hold.amount - 1) * beats)]) for end, beats in longest]
         else:
             moments = where.moments(hold.where, hold.passes, after=True)
             beats = np.array([where.felt_beat(float(moment)) for moment in moments])

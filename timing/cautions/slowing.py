@@ -59,7 +59,8 @@ class _Case:
 
 def _cases(reading: Reading, endings: Endings) -> Iterable[_Case]:
     """Every case once for each entry and place: the gravest of its hearings."""
-    ends, found = phrase_ends(reading), {}
+    ends = phrase_ends(reading)
+    found: dict[tuple[int, tuple[str, float]], _Case] = {}
     for slow in slowdowns(reading):
         key = id(slow.entry), reading.where.beat_before(slow.end)[:2]
         if slow.entry.printed or (key in found and found[key].severity is Severity.CAUTION):
@@ -67,7 +68,7 @@ def _cases(reading: Reading, endings: Endings) -> Iterable[_Case]:
         phrase = endings.phrase_at(slow.end)
         facts = endings.facts(slow.end, slow.to, slow.entry, slow.start) if phrase is not None else None
         severity = like_an_ending(facts) if facts is not None else None
-        if severity is None or (key in found and severity is Severity.ADVICE):
+        if phrase is None or facts is None or severity is None or (key in found and severity is Severity.ADVICE):
             continue
         row = int(np.searchsorted(ends, slow.end)) - 1
         over = float(ends[row]) if row >= 0 and ends[row] > slow.start + 1e-6 else None

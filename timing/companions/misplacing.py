@@ -123,23 +123,22 @@ def _moved(entry: Slowing, heard: _Heard, deepest: float) -> Slowing | None:
     slows = heard.runs.get(id(entry), [])
     if not slows or len({slow.to for slow in slows}) > 1:  # the usual pace of different ends cannot be written as one
         return None
-    phrases = [_ended(slow, heard) for slow in slows]
-    if None in phrases or not all(_alone(slow, heard) for slow in slows):
+    phrases = [phrase for slow in slows if (phrase := _ended(slow, heard)) is not None]
+    if len(phrases) < len(slows) or not all(_alone(slow, heard) for slow in slows):
         return None
-    fallback = None
+    chosen = None
     for place in _places(entry, slows, phrases, heard):
         severity = _severity(place, entry, min(slows[0].to, deepest), heard)
         if severity is Severity.CAUTION:
+            chosen = place
             break
-        if severity is not None and fallback is None:
-            fallback = place
-    else:
-        place = fallback
-    if place is None:
+        if severity is not None and chosen is None:
+            chosen = place
+    if chosen is None:
         return None
     later = _return_after(slows[0])
-    heard.move(entry, [(run.start, run.end + later) for run in place.runs])
-    return _rewritten(entry, place, slows[0].to)
+    heard.move(entry, [(run.start, run.end + later) for run in chosen.runs])
+    return _rewritten(entry, chosen, slows[0].to)
 
 
 def _ended(slow: SlowingRun, heard: _Heard) -> PhraseRun | None:

@@ -143,8 +143,8 @@ def last_beats(reading: Reading) -> list[tuple[float, float]]:
     for slow in reading.pace.slowings:
         end, beat = slow.run.end, min(reading.where.felt_beat(slow.run.end), slow.run.length)
         basic = float(time.basic(end, before=True))
-        paces = (beat * 60 / float(each.seconds(end) - each.seconds(end - beat)) / basic for each in (time, unheld))
-        made.append(tuple(paces))
+        heard, freely = (beat * 60 / float(each.seconds(end) - each.seconds(end - beat)) for each in (time, unheld))
+        made.append((heard / basic, freely / basic))
     return made
 
 

@@ -52,7 +52,7 @@ class Alignment:
     @property
     def shared(self) -> np.ndarray:
         """(rows,) whether all readings play it."""
-        return (self.ordinals >= 0).all(axis=0)
+        return np.all(self.ordinals >= 0, axis=0)
 
 
 def align(readings: Sequence[Reading]) -> Alignment:
@@ -130,12 +130,12 @@ def _scores_apart(readings: Sequence[Reading], pages: list[np.ndarray], siblings
     found = []
     partly = ~has.all(axis=0)
     for of in dict.fromkeys(map(tuple, has[:, partly & (siblings == 1)].T.tolist())):
-        mine = np.flatnonzero(partly & (siblings == 1) & (of == has.T).all(axis=1))
+        mine = np.flatnonzero(partly & (siblings == 1) & np.all(np.equal(has.T, of), axis=1))
         owner = of.index(True)
         found.append(Apart("bars", of, _named(readings[owner].score, np.flatnonzero(np.isin(pages[owner], mine)))))
     unequal = np.flatnonzero(partly & (siblings > 1))
     if len(unequal):
-        of = tuple(has[:, unequal].any(axis=1).tolist())
+        of = tuple(np.any(has[:, unequal], axis=1).tolist())
         owner = of.index(True)
         bars = _named(readings[owner].score, np.flatnonzero(np.isin(pages[owner], unequal)))
         found.append(Apart("length", of, bars))
@@ -191,11 +191,11 @@ def _orders_apart(
     for number, reading in enumerate(readings):
         bars = reading.performance.bars
         printed = np.all([np.isin(pages[number][bars["row"]], page) for page in pages], axis=0)
-        partly = printed & ~played.all(axis=0)[rows[number]]
+        partly = printed & ~np.all(played, axis=0)[rows[number]]
         sets = played[:, rows[number]].T
-        for *of, pass_ in dict.fromkeys(map(tuple, np.column_stack([sets, bars["pass"]])[partly].tolist())):
-            mine = partly & (of == sets).all(axis=1) & (bars["pass"] == pass_)
-            of = tuple(map(bool, of))
+        for *heard, pass_ in dict.fromkeys(map(tuple, np.column_stack([sets, bars["pass"]])[partly].tolist())):
+            mine = partly & (sets == heard).all(axis=1) & (bars["pass"] == pass_)
+            of = tuple(map(bool, heard))
             found.setdefault((of, pass_), Apart("played", of, in_words(reading.score, bars[mine]), pass_))
     shared = ordinals[:, played.all(axis=0)]
     if np.any(np.diff(shared, axis=1) < 0):

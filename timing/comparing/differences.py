@@ -18,6 +18,7 @@ from timing.plan import Plan
 from timing.plan.entry import Entry, Words
 from timing.plan.position import Position, Range
 from timing.plan.sound import SecondTime
+from timing.plan.time import Phrase
 from timing.reading import Reading
 from timing.where import Fault, Where
 
@@ -58,7 +59,7 @@ class _Version:
         # its place stands under its kind, or under the first key that holds one
         keys = [*([kind] if kind else []), *values]
         self.key = next((key for key in keys if isinstance(values[key], Position | Range)), None)
-        self.where = values.get(self.key)
+        self.where: Any = None if self.key is None else values[self.key]
         self.needs_end = self.key in entry.NEED_END
         self.place = None if self.key is None else " ".join(str(raw.get(self.key, self.where)).split())
         self.settings = _settings(values, raw, self.key)
@@ -92,7 +93,8 @@ class _Heard:
 def differences(readings: Sequence[Reading], alignment: Alignment) -> list[Difference]:
     """All that the plans say differently, section by section along the music; settings of the whole piece first."""
     plans = [reading.plan for reading in readings]
-    settings, made = [], []
+    settings: list[Difference] = []
+    made: list[Difference] = []
     for name, field in Plan.model_fields.items():
         key = field.alias or name
         values = [getattr(plan, name) for plan in plans]
@@ -152,16 +154,16 @@ def _of_section(
 
 
 def _versions(
-    reading: int, section: str, entries: Sequence[Entry], passes: int | str | None = None
+    reading: int, section: str, entries: Sequence[Entry], passes: int | str | tuple[int, ...] | None = None
 ) -> Iterator[_Version]:
     """Entries and those inside them, which hold on the same pass; of phrases only those that shape something."""
     for entry in entries:
         if entry.passes is None and passes is not None:
             entry = entry.model_copy(update={"passes": passes})
-        version, nested = _Version(reading, section, entry), "inside" in type(entry).model_fields
-        if not nested or version.settings:  # a phrase without an arch only says where it is
+        version = _Version(reading, section, entry)
+        if not isinstance(entry, Phrase) or version.settings:  # a phrase without an arch only says where it is
             yield version
-        if nested:
+        if isinstance(entry, Phrase):
             yield from _versions(reading, section, entry.inside, entry.passes)
 
 
@@ -251,7 +253,8 @@ def _difference(group: list[_Heard], alignment: Alignment) -> Difference | None:
     words = tuple(versions[number].in_words(paths, moved) if number in versions else None for number in everyone)
     rows = [each.row for each in group]
     plays = tuple(min(rows) < 0 or bool((ordinal[rows] >= 0).any()) for ordinal in alignment.ordinals)
-    passes = () if first.key is None else (min(each.pass_ for each in group),)
+    heard = [each.pass_ for each in group if each.pass_ is not None]
+    passes = () if first.key is None else (min(heard),)
     groups = {path[0] for path in paths if len(path) > 1}  # an arch, say, of which the words are told alone
     kind = first.kind or (groups.pop() if len(groups) == 1 else None)
     return Difference(first.section, kind, first.voice, first.place, passes, words, plays)
@@ -267,7 +270,7 @@ def _values(entry: Entry) -> dict[str, Any]:
 
 def _settings(values: dict[str, Any], raw: dict, place: str | None) -> dict[tuple[str, ...], tuple[Any, Any]]:
     """What shapes something in an entry: the value, defaults included, and the words for it (None: not said)."""
-    made = {}
+    made: dict[tuple[str, ...], tuple[Any, Any]] = {}
     for key, value in values.items():
         if value is not None and value is not False and key != place and key not in _NOT_COMPARED:
             leaves = _leaves(value, raw.get(key), (key,))

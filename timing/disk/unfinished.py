@@ -20,7 +20,7 @@ from pathlib import Path
 try:
     import fcntl
 except ImportError:
-    fcntl = None
+    fcntl = None  # type: ignore[assignment]  # on Windows
 
 _SETTLED = 60  # seconds
 NUMBER = "[0-9a-f]{16}"  # as a pattern: what makes the names of unfinished files differ

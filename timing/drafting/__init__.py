@@ -6,6 +6,7 @@ It is for a person to change: nothing in it is more than a sensible beginning.
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,12 +51,13 @@ def draft(score: Score, file: str | Path, phrases_only: bool = False, sound: Sou
     head = [("title", DraftItem(reading.performance.title, "")), ("score", DraftItem(_beside(score.path, file), ""))]
     ends = closes(sections, sounds)
     head += [] if phrases_only else string_settings(reading)
-    entries = {"phrases": phrase_items(score, phrases, not phrases_only, ends)}
+    entries: dict[str, Sequence[DraftItem]] = {"phrases": phrase_items(score, phrases, not phrases_only, ends)}
     if not phrases_only:
         tempi = tempi_of(reading)
         if len(tempi) == 1:
             head.append(("tempo", tempi[0]))
-        entries = {"tempo": tempi[1:] and tempi, "voices": voice_items(reading)} | entries | _shape(reading, phrases)
+        shape = _shape(reading, phrases)
+        entries = {"tempo": tempi[1:] and tempi, "voices": voice_items(reading), **entries, **shape}
         entries = without_disputes(about, head, entries, file, sound)
     return DraftedPlan(plan_text(about, head, entries), phrases)
 

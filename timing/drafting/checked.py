@@ -43,8 +43,11 @@ def without_disputes(about: Sequence[str], head: list, entries: Entries, file: P
             continue
         told = [remark for remark in stands if remark.place is not None and remark.place.file == file]
         lines = text.splitlines()
-        blamed = [lines[remark.place.line - 1].strip() for remark in told if remark.place.line]
-        left = {key: [item for item in items or () if not _own(item, blamed)] for key, items in entries.items()}
+        named = [remark.place.line for remark in told if remark.place is not None]
+        blamed = [lines[line - 1].strip() for line in named if line]
+        left: Entries = {
+            key: [item for item in items or () if not _own(item, blamed)] for key, items in entries.items()
+        }
         if all(len(left[key]) == len(items or ()) for key, items in entries.items()):
             return entries | {"accept": _accepted(stands, told)}
         entries = left

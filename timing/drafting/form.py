@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,9 +68,10 @@ def form_lines(reading: Reading, sections: Sequence[FormSection], sounds: Writte
         lines.append(f"Form: {_form(reading, sections)}.")
     ends = _ends([section.phrase for section in sections], sounds)
     home = tonality(sounds, 0.0, float(sounds.bar_starts[-1]), ends, whole=True)
-    if home is not None:
-        lines.append(f"Key: {home}.")
-    for section in sections if home is not None and len(sections) > 1 else ():
+    if home is None:
+        return lines
+    lines.append(f"Key: {home}.")
+    for section in sections if len(sections) > 1 else ():
         if section.key is not None and (seen := section.key.seen_from(home)) != "the same key":
             where = range_of(reading.score, section.phrase)
             leads = f"leads from {home} to" if _opens_in(home, section, sounds) else "is in"
@@ -144,6 +145,6 @@ def closes(sections: Sequence[FormSection], sounds: WrittenNotes) -> dict[tuple,
     return made
 
 
-def _leaves(phrases: Sequence[FoundPhrase]):
+def _leaves(phrases: Sequence[FoundPhrase]) -> Iterator[FoundPhrase]:
     for phrase in phrases:
         yield from _leaves(phrase.inside) if phrase.inside else (phrase,)

@@ -16,6 +16,12 @@ class DraftItem:
     inside: tuple[DraftItem, ...] = ()
     printed: bool = False
 
+    @property
+    def keys(self) -> dict[str, Any]:
+        """The keys and values of an entry."""
+        assert isinstance(self.entry, dict)
+        return self.entry
+
 
 def percent(factor: float) -> str:
     return f"{100 * factor:.4g}%"

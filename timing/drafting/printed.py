@@ -8,7 +8,7 @@ from timing.drafting.items import DraftItem, decibels, percent
 from timing.drafting.slowing import with_last_onset
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
-from timing.plan.time import TempoMark
+from timing.plan.time import Slowing, TempoMark
 from timing.plan.units import NOTE_VALUES
 from timing.plan.words import DYNAMICS
 from timing.reading import Reading
@@ -38,12 +38,13 @@ def marks_of(reading: Reading) -> dict[str, list[DraftItem]]:
 def _item(entry: Entry, section: str, reading: Reading, words: dict[tuple, str]) -> DraftItem:
     """A mark as an entry. What no mark says in these words has those of the page beside it: a `dolce` is no tone."""
     keys, why = _keys(entry, section, reading.score), "printed"
-    if section == "slowing" and (ends := with_last_onset(reading, entry)):
+    if isinstance(entry, Slowing) and (ends := with_last_onset(reading, entry)):
         keys = {key: value for key, value in keys.items() if key != "then"}
         keys |= {entry.kind: ends[0], "to": percent(ends[1])}
         why = f"printed at {entry.where.start}; it reaches its pace where it is heard, not with the end of the last bar"
     elif "softer" in keys or isinstance(entry.value("tone") if section == "tone" else None, float):
-        at = entry.at if section == "dynamics" else entry.bars.start if entry.bars is not None else entry.at
+        there: Position | Range = entry.where
+        at = there.start if isinstance(there, Range) else there
         text = words.get((at.bar, round(float(at.beat or 1), 3)), "")
         why = f"printed: {text}" if text else why
     return DraftItem(keys, why, printed=True)
@@ -57,7 +58,7 @@ def tempi_of(reading: Reading) -> list[DraftItem]:
     if not marks:
         return [DraftItem(first, "the score says no tempo, and this is none in particular", printed=True)]
     begins = int(reading.performance.bars["row"][0])
-    later = [mark for mark in marks if mark.at.row != begins or float(reading.where.moments(mark.at)[0]) > 1e-6]
+    later = [mark for mark in marks if _at(mark).row != begins or float(reading.where.moments(_at(mark))[0]) > 1e-6]
     opening = [mark for mark in marks if all(mark is not each for each in later)]
     why = opening[0].said if opening else "what is played where the score says none"
     if not later:
@@ -66,9 +67,20 @@ def tempi_of(reading: Reading) -> list[DraftItem]:
     return [DraftItem({"tempo": first}, why, printed=True), *rest]
 
 
+def _at(mark: TempoMark) -> Position:
+    assert mark.at is not None  # a printed tempo is never gradual
+    return mark.at
+
+
+def _row(position: Position) -> int:
+    """The row of bars that a printed position has."""
+    assert position.row is not None
+    return position.row
+
+
 def _tempo_at(mark: TempoMark, reading: Reading) -> dict[str, str]:
     """A later tempo; a change (110%) and a return (tempo primo) are words of the plan already."""
-    tempo = mark.tempo if isinstance(mark.tempo, str) else tempo_in_words(reading, mark.tempo, mark.at.row)
+    tempo = mark.tempo if isinstance(mark.tempo, str) else tempo_in_words(reading, mark.tempo, _row(_at(mark)))
     return {"at": str(mark.at), "tempo": tempo}
 
 
@@ -116,13 +128,13 @@ def _number(key: str, value: float) -> Any:
 
 def _offset(position: Position, score: Score) -> float:
     """Quarters after the bar line of the row of bars that a printed position has."""
-    bar = score.bars[position.row]
-    return float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
+    bar = score.bars[_row(position)]
+    return float(((position.beat or 1) - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
 
 
 def _over(end: Position, score: Score, since: Position | None = None) -> Position:
     """As musicians count: until a beat is over, not to the instant of the next one."""
-    return position_over(score, end.row, _offset(end, score), since) if end.instant else end
+    return position_over(score, _row(end), _offset(end, score), since) if end.instant else end
 
 
 def _range(bars: Range, score: Score) -> str:
@@ -133,7 +145,7 @@ def _hairpin(bars: Range, score: Score) -> str:
     """A hairpin arrives on its end, which is the next bar where it ends with its own."""
     end = bars.end
     if end.instant:
-        row, offset = end.row, _offset(end, score)
+        row, offset = _row(end), _offset(end, score)
         if offset < score.bars["length"][row] - _SAME_PLACE:
             end = position_at(score, row, offset)
         else:

@@ -125,7 +125,7 @@ def _inner(reading: Reading, found: Sequence[HeardEnding]) -> list[DraftItem]:
             continue
         over = end
         chosen.setdefault(_range(reading, start, end), {})[round(end, 3)] = ending
-    items = []
+    items: list[DraftItem] = []
     for where, hearings in chosen.items():
         items += _each_time(reading, where, hearings)
     return items
@@ -143,7 +143,7 @@ def _passes(reading: Reading, entry: Slowing, ends: set[float]) -> list[dict]:
     where, bars = reading.where, reading.performance.bars
 
     def heard(passes: int | None) -> set[float]:
-        runs = where.runs(entry.rallentando, passes)
+        runs = where.runs(entry.where, passes)
         return {round(run.end, 3) for run in runs if run.complete}
 
     if heard(None) == ends:
@@ -206,7 +206,7 @@ def last_onset(reading: Reading) -> float:
 
 def _final(reading: Reading, begins: float, last: float) -> Iterator[DraftItem]:
     entry = {"rallentando": until_onset(reading, begins, last), "to": percent(FINAL), "curvature": LATE}
-    runs = reading.where.runs(Slowing.model_validate(entry).rallentando)
+    runs = reading.where.runs(Slowing.model_validate(entry).where)
     again = {"pass": "last"} if sum(run.complete for run in runs) > 1 else {}
     yield DraftItem(entry | again, "the end of the piece: the slowest place, reached as the last notes begin")
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from timing.drafting.items import DraftItem
 from timing.instruments.tuning import pitch_name
 from timing.plan.strings import TUNINGS
@@ -13,7 +15,8 @@ from timing.reading import Reading
 
 def string_settings(reading: Reading) -> list[tuple[str, DraftItem]]:
     """The settings at the head of a plan, each with its reason."""
-    parts, said = reading.score.parts, {"sounds": {}, "tuning": {}, "capo": {}}
+    parts = reading.score.parts
+    said: dict[str, dict[int, tuple[Any, str]]] = {"sounds": {}, "tuning": {}, "capo": {}}
     for part, (octave, why) in reading.octaves.assumed.items():
         said["sounds"][part] = (octave, f"a plain treble clef, and {why}")
     for mark in reading.score.marks_of("tuning", "capo"):
@@ -31,14 +34,14 @@ def string_settings(reading: Reading) -> list[tuple[str, DraftItem]]:
     return [(key, _setting(of_parts, parts["name"])) for key, of_parts in said.items() if of_parts]
 
 
-def _tuning(open_strings: list[int]) -> str | list[str]:
+def _tuning(open_strings: np.ndarray) -> str | list[str]:
     """A tuning as a plan writes it: by its name, if it has one."""
     pitches = tuple(map(int, open_strings))
     names = [name for name, known in TUNINGS.items() if known == pitches]
     return names[0] if names else [pitch_name(pitch) for pitch in pitches]
 
 
-def _setting(of_parts: dict[int, tuple[Any, str]], names: list[str]) -> DraftItem:
+def _setting(of_parts: dict[int, tuple[Any, str]], names: np.ndarray) -> DraftItem:
     """One value for the only part, or one for each by its name; the reasons of all."""
     values = {str(names[part]): value for part, (value, _) in of_parts.items()}
     reasons = dict.fromkeys(why for _, why in of_parts.values())

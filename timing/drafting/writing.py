@@ -41,7 +41,7 @@ def plan_text(
 
 
 def _voice(item: DraftItem, indent: str) -> Iterator[str]:
-    for name, value in item.entry.items():
+    for name, value in item.keys.items():
         yield from _beside(f"{indent}{name}: {written(value)}", item.why, indent)
 
 
@@ -49,7 +49,7 @@ def _entry(item: DraftItem, indent: str) -> Iterator[str]:
     if not item.inside:
         yield from _beside(f"{indent}- {written(item.entry)}", item.why, indent)
         return
-    (first, value), *others = item.entry.items()
+    (first, value), *others = item.keys.items()
     yield from _beside(f"{indent}- {first}: {written(value)}", item.why, indent)
     for key, other in others:
         yield f"{indent}  {key}: {written(other)}"

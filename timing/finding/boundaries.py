@@ -113,7 +113,8 @@ def phrase_scores(melody: Melody, told: np.ndarray | None = None, walls: np.ndar
     where there is none. `told` (n,) is added to the score of each end: what is known of it besides. Of `walls` (m, 2)
     each says that a phrase ends after one of the notes from its first to its last."""
     by_notes, columns, row = length_classes(melody, longest_phrase(melody))
-    ends = sum(weights.BOUNDARY[name] * values for name, values in features(melody).items())
+    found = features(melody).items()
+    ends = sum((weights.BOUNDARY[name] * values for name, values in found), np.zeros(len(by_notes)))
     if told is not None:
         ends = ends + told
     ends[-1] = 0.0

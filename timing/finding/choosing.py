@@ -188,7 +188,7 @@ def phrase_table(
     by_length: Sequence[float],
 ) -> np.ndarray:
     """(m, MOST) the score of each phrase, as for `boundaries.best_ends`; -inf where there is none."""
-    ends = sum(weight * found[name] for name, weight in by_end.items())
+    ends = sum((weight * found[name] for name, weight in by_end.items()), np.zeros(len(classes)))
     ends[-1] = 0.0
     scores = ends[:, None] + np.append(by_length, -np.inf)[classes]
     scores[over_a_wall(scores.shape, walls)] = -np.inf

@@ -236,7 +236,8 @@ def grouped(units: list[Unit], size: int, openings: Openings) -> list[Unit]:
             off = abs(math.log2(max(over - units[start].begin, 0.1) / size))
             ways.append((best[start] + gain[start] + end - OFF_SIZE * off, start))
         score, start = max(ways)
-        best.append(score), taken.append(start)
+        best.append(score)
+        taken.append(start)
     groups, stop = [], len(units)
     while stop:
         groups.append(_joined(units[taken[stop] : stop]))

@@ -87,7 +87,7 @@ def _found(score: Score, part: int, open_strings: np.ndarray) -> tuple[str, str]
         return None
     fits = {octave: _on_their_strings(notes, open_strings, OCTAVES[octave]) for octave in (LOWER, AS_WRITTEN)}
     if fits[LOWER] != fits[AS_WRITTEN]:
-        return max(fits, key=fits.get), "its notes lie so on the strings that the score names"
+        return max(fits, key=lambda octave: fits[octave]), "its notes lie so on the strings that the score names"
     lowest = int(notes["pitch"].min())
     limit = min(int(open_strings[open_strings > 0].min()) + 12, LOWEST_WRITTEN)
     return AS_WRITTEN if lowest < limit else LOWER, f"its lowest note is {pitch_name(lowest)}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -102,11 +103,11 @@ def _let_strings_go(rounds: list[Performance]) -> None:
 def _together(rounds: list[Performance]) -> Performance:
     """The tables of all rounds, one after another."""
     count = len(rounds[0].notes)
-    tables = {}
+    tables: dict[str, Any] = {}
     for name in ("notes", "curves", "glides", "bends", "phrases"):
         table = np.concatenate([getattr(round_, name) for round_ in rounds])
         number = np.repeat(np.arange(len(rounds)), len(getattr(rounds[0], name)))
-        for column in {"note", "goal"} & set(table.dtype.names):
+        for column in {"note", "goal"} & set(table.dtype.names or ()):
             table[column] += (number * count).astype(np.int32)
         tables[name] = table
     return replace(rounds[0], **tables)
@@ -119,7 +120,7 @@ def in_order(performance: Performance) -> Performance:
     number = np.argsort(order)
     tables = {name: getattr(performance, name).copy() for name in ("curves", "glides", "bends")}
     for table in tables.values():
-        for column in {"note", "goal"} & set(table.dtype.names):
+        for column in {"note", "goal"} & set(table.dtype.names or ()):
             table[column] = number[table[column]]
     curves = tables["curves"]
     tables["curves"] = curves[np.lexsort((curves["second"], curves["note"], curves["lane"]))]

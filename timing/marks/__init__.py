@@ -6,6 +6,7 @@ accent or a slide to one in the same place. Everything after this sees one plan.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 from math import inf, isfinite
@@ -22,9 +23,10 @@ from timing.marks.time import Stops, fermatas, hold_marks, slowing_marks, tempo_
 from timing.marks.tunings import note_tunings
 from timing.marks.uses import Book, Fate, MarkUse
 from timing.marks.vocabulary import SWELL
-from timing.marks.words import Meaning, clauses, dynamic
+from timing.marks.words import NO_MEANING, Meaning, clauses, dynamic
 from timing.notes.written import Written
 from timing.plan import Plan
+from timing.plan.entry import Entry
 from timing.remarks import Remark
 from timing.score import Ornament, Score
 from timing.where import Fault, Where
@@ -60,7 +62,7 @@ def with_marks(plan: Plan, written: Written, where: Where) -> Marked:
     score, page = where.score, Page(where.score, hearings, lines)
     left_out = LeftOut.of(plan, page, hearings)
     book = Book(page)
-    found: dict[str, list[Printed]] = {section: [] for section in dict.fromkeys(_SECTIONS.values())} | {"accents": []}
+    found: dict[str, list[Printed]] = {section: [] for section in (*dict.fromkeys(_SECTIONS.values()), "accents")}
     for mark in _read(score, written, page, book):
         left = left_out.of_mark(mark)
         if mark.section in plan.marks.ignore:
@@ -74,7 +76,7 @@ def with_marks(plan: Plan, written: Written, where: Where) -> Marked:
     found["tone"] = sweet_ends(found["tone"], found["dynamics"], page)
     held = fermatas(found["holds"], page)
     stops = _stops(found, [(start, end) for start, end, _ in held], plan, page)
-    made = {
+    made: dict[str, Sequence[Entry]] = {
         "tempo": tempo_marks(found["tempo"], plan, page, book),
         "slowing": slowing_marks(found["slowing"], stops, plan, page, book),
         "holds": hold_marks(found["holds"], held, plan, page, book),
@@ -111,19 +113,19 @@ def _note_ornaments(plan: Plan, ids: np.ndarray, played: np.ndarray, page: Page,
             if rows.any():
                 first = notes[np.argmax(rows)]
                 at = page.at(first["bar"], first["offset"])
-                mark = Printed("ornaments", text, None, at, at, int(first["part"]), int(first["staff"]))
+                mark = Printed("ornaments", text, NO_MEANING, at, at, int(first["part"]), int(first["staff"]))
                 fate = Fate.IGNORED if "ornaments" in plan.marks.ignore else fate
                 book.note(mark, fate, why * (fate != Fate.IGNORED), count=int(rows.sum()))
 
 
-def _is_ornament(kind: Ornament):
+def _is_ornament(kind: Ornament) -> Callable[[np.ndarray], np.ndarray]:
     return lambda rows: rows["ornament"] == kind
 
 
 # -- reading the marks
 
 
-def _read(score: Score, written: Written, page: Page, book: Book):
+def _read(score: Score, written: Written, page: Page, book: Book) -> Iterator[Printed]:
     """Every mark that could be an entry, each of its meanings by itself; what is not understood is written down."""
     pedals = score.marks_of("pedal")
     if len(pedals):
@@ -156,12 +158,13 @@ def _printed(
 ) -> Printed:
     at, end = page.at(row["bar"], row["offset"]), page.at(row["end_bar"], row["end_offset"])
     places = (at, max(at, end), int(row["part"]), int(row["staff"]), int(row["note"]), int(row["goal"]))
-    return Printed(section, text, meaning, *places, number, bool(row["hidden"]))
+    return Printed(section, text, meaning or NO_MEANING, *places, number, bool(row["hidden"]))
 
 
 def _section(meaning: Meaning) -> str:
     if meaning.kind == "dynamic":
-        return "dynamics" if dynamic(meaning.word)[0] is not None else "accents"
+        does = dynamic(meaning.word)
+        return "dynamics" if does is not None and does[0] is not None else "accents"
     return _SECTIONS.get(meaning.kind, "")
 
 

@@ -12,8 +12,9 @@ import numpy as np
 
 from timing.marks.places import Page, Printed
 from timing.marks.uses import Book, Fate
-from timing.marks.words import plain
+from timing.marks.words import NO_MEANING, plain
 from timing.plan import MarkLeftOut, Plan
+from timing.plan.position import Position, Range
 from timing.remarks import Severity
 from timing.score import Ornament, Sign
 from timing.where import Fault, Where
@@ -121,7 +122,7 @@ class LeftOut:
         first = notes[np.argmax(rows)]
         at = self.page.at(first["bar"], first["offset"])
         section = next((section for section, names in SECTIONS.items() if name in names), "articulation")
-        mark = Printed(section, name, None, at, at, int(first["part"]), int(first["staff"]))
+        mark = Printed(section, name, NO_MEANING, at, at, int(first["part"]), int(first["staff"]))
         passes = () if entry.passes is None else _passes(self.hearings.where, entry)
         book.note(mark, Fate.IGNORED, by=entry, passes=passes, count=len(np.unique(ids[rows])))
 
@@ -143,16 +144,17 @@ class LeftOut:
 
 
 def _span(entry: MarkLeftOut, page: Page, where: Where) -> tuple[float, float]:
-    if entry.bars is not None:
-        begin, end = where.both_ends(entry.bars)
+    there: Position | Range = entry.where
+    if isinstance(there, Range):
+        begin, end = where.both_ends(there)
         return page.at(*begin), page.at(*end)
-    start = page.at(*where.point(entry.at))
-    return start, start + 2 * _NEAR if entry.at.instant else page.at(*where.end_point(entry.at))
+    start = page.at(*where.point(there))
+    return start, start + 2 * _NEAR if there.instant else page.at(*where.end_point(there))
 
 
 def _is_called(mark: Printed, name: str) -> bool:
     """Whether a mark over the staff goes by this name: what is printed, what it is, or its section of a plan."""
-    kind = mark.meaning.kind if mark.meaning else ""
+    kind = mark.meaning.kind
     also = {"swell": "hairpin", "slide": "glissando", "dynamic": "dynamics"}.get(kind, "")
     return plain(name) in [plain(each) for each in (mark.text, mark.section, kind, also) if each]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import inf
@@ -12,7 +12,7 @@ import numpy as np
 
 from timing.marks.words import Meaning
 from timing.notes.lines import Lines
-from timing.plan.entry import Entry
+from timing.plan.entry import AnyEntry, Entry
 from timing.plan.position import Position, Range
 from timing.score import Score
 from timing.where import Fault, Run, felt_beat
@@ -64,9 +64,8 @@ class Page:
 
     def bar(self, at: float, over: bool = False) -> int:
         """The bar at this place; `over`: the one that is over there, if it is a bar line."""
-        side, shift = ("left", -1e-6) if over else ("right", 1e-6)
-        row = int(np.searchsorted(self.starts, at + shift, side=side)) - 1
-        return min(max(row, 0), len(self.score.bars) - 1)
+        after = np.searchsorted(self.starts, at - 1e-6) if over else np.searchsorted(self.starts, at + 1e-6, "right")
+        return min(max(int(after) - 1, 0), len(self.score.bars) - 1)
 
     def position(self, at: float, over: bool = False, instant: bool = False) -> Position:
         """The place as an entry names it."""
@@ -157,13 +156,14 @@ class Page:
 class Said:
     """In which performed bars the entries of a section of the plan act, for which cells."""
 
-    def __init__(self, page: Page, entries: Iterable[Entry], spans: Callable[[Entry], list[tuple[int, int]]]):
+    def __init__(self, page: Page, entries: Iterable[AnyEntry], spans: Callable[[AnyEntry], list[tuple[int, int]]]):
         """`spans(entry)` are the (first, last) performed bars in which an entry acts."""
-        self.entries = list(entries)
+        found = list(entries)
+        self.entries: Sequence[Entry] = found
         count = len(page.where.bars)
         self._bars = {cell: np.full(count, -1) for cell in range(len(page.cells))} if self.entries else {}
         everyone = np.full(count, -1)
-        for number, entry in enumerate(self.entries):
+        for number, entry in enumerate(found):
             named = getattr(entry, "for_", None) is not None
             columns = [self._bars[cell] for cell in page.named(entry)] if named else [everyone]
             for first, last in spans(entry):

@@ -36,7 +36,8 @@ def unheard(rows: np.ndarray, senses: Sequence[list[tuple[str, Meaning | None]]]
             printed |= set() if row["hidden"] else {at}
         printed |= {at} if "number" in kinds else set()
     turns = sorted(at for at, (kinds, numbers) in here.items() if numbers or at in printed or kinds & (_SET | _LEAD))
-    made, said_before = {}, False
+    made: dict[int, str] = {}
+    said_before = False
     for at, following in zip(turns, [*turns, page.length][1:], strict=True):
         kinds, numbers = here[at]
         bars = page.bar(following, over=True) - page.bar(at) + 1

@@ -31,14 +31,7 @@ def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Pa
                 book.note(mark, Fate.WITHOUT_EFFECT, why)
                 continue
             cells, heard = page.whose(mark)[1], page.heard(mark.at)
-
-            def instead(number: int, heard=heard, cells=cells) -> Entry | None:
-                moment = heard[number][1]
-                return next(
-                    (entry for entry, moments, those in starts[::-1]
-                     if those & cells and np.any(np.abs(moments - moment) < 1e-6)), None,
-                )  # fmt: skip
-
+            instead = [_shaping(starts, moment, cells) for _, moment in heard]
             if book.give_way([mark], [(bar, bar) for bar, _ in heard], instead) != NOWHERE:
                 parts.add(mark.part)
             left = book.left_out(mark)
@@ -52,6 +45,16 @@ def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Pa
         slide._left_out = tuple(sorted(_line_moments(page) - acting))
         made.append(slide)
     return made
+
+
+def _shaping(
+    starts: list[tuple[Glissando, np.ndarray, frozenset[int]]], moment: float, cells: frozenset[int]
+) -> Entry | None:
+    """The last entry of the plan that shapes a slide of these cells at this moment."""
+    for entry, moments, those in starts[::-1]:
+        if those & cells and np.any(np.abs(moments - moment) < 1e-6):
+            return entry
+    return None
 
 
 def _starts(entry: Glissando, page: Page) -> np.ndarray:

@@ -6,6 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
+from typing import Any
 
 import numpy as np
 
@@ -13,10 +14,12 @@ from timing.level.dynamics import UNMARKED, begun_at
 from timing.marks.places import Page, Printed, Said, heard_moments, heard_runs
 from timing.marks.uses import NOWHERE, Book, Fate
 from timing.marks.vocabulary import SWELL
-from timing.marks.words import Meaning, dynamic
+from timing.marks.words import NO_MEANING, Meaning, dynamic
 from timing.notes.lines import Lines
 from timing.plan import Plan
 from timing.plan.entry import Entry
+from timing.plan.kinds import Act
+from timing.plan.position import Range
 from timing.plan.sound import Accent, Dynamic, ToneChange
 from timing.plan.words import DYNAMICS
 from timing.score import Sign
@@ -47,7 +50,8 @@ def dynamic_marks(
     said = Said(page, plan.dynamics, lambda entry: _bars_of(entry, page))
     planned, marks = _Planned(plan, page), _stepped(marks, page)
     groups = _groups(marks, page)
-    made, accents = [], []
+    made: list[Dynamic] = []
+    accents: list[Accent] = []
     sweet: dict[int, Printed] = {}  # by cell, the `dolce` that holds
     for mark in marks:
         name, cells = page.whose(mark)
@@ -59,7 +63,7 @@ def dynamic_marks(
             book.note(mark, Fate.WITHOUT_EFFECT, f"the {older.text} at {page.position(older.at)} still holds")
         else:
             heard = [(bar, bar) for bar, _ in page.heard(mark.at)]
-            passes = book.give_way([mark], heard, lambda k, h=heard, c=cells: said.instead(*h[k], c))
+            passes = book.give_way([mark], heard, [said.instead(*bars, cells) for bars in heard])
             if passes == NOWHERE:
                 continue
             at = page.position(mark.at)
@@ -68,17 +72,23 @@ def dynamic_marks(
                 made.append(Dynamic.model_construct(at=at, softer=mark.meaning.value, for_=name, passes=passes))
                 continue
             sweet = {cell: older for cell, older in sweet.items() if cell not in cells}
-            level, accent = dynamic(mark.meaning.word)
+            level, accent = _dynamic(mark)
             made.append(Dynamic.model_construct(at=at, mark=level, for_=name, passes=passes))
-            if accent is not None:
+            if isinstance(accent, float):
                 accents.append(Accent.model_construct(at=at, by=accent, for_=name, passes=passes))
     return made, accents
+
+
+def _dynamic(mark: Printed) -> tuple[str | None, float | str | None]:
+    """What the sign of a dynamic does, as `dynamic` says it."""
+    return dynamic(mark.meaning.word) or (None, None)
 
 
 def _stepped(marks: list[Printed], page: Page) -> list[Printed]:
     """The marks, sorted by place, with `più f` and the like as the dynamic that they come to: one more or less than the
     last one that their voices read."""
-    made, last = [], {}
+    made: list[Printed] = []
+    last: dict[int, str] = {}  # by cell
     for mark in sorted(marks, key=lambda mark: (mark.at, mark.meaning.kind == "sweet")):
         cells, meaning = page.whose(mark)[1], mark.meaning
         if meaning.kind == "step":
@@ -86,8 +96,8 @@ def _stepped(marks: list[Printed], page: Page) -> list[Printed]:
             now = scale.index(max((last.get(cell, "mf") for cell in cells), key=scale.index, default="mf"))
             now += 1 if meaning.word == "louder" else -1
             mark = replace(mark, meaning=Meaning("dynamic", scale[min(max(now, 0), len(scale) - 1)]))
-        if mark.meaning.kind == "dynamic":
-            last |= dict.fromkeys(cells, dynamic(mark.meaning.word)[0])
+        if mark.meaning.kind == "dynamic" and (level := _dynamic(mark)[0]) is not None:
+            last |= dict.fromkeys(cells, level)
         elif mark.meaning.goal:
             last |= dict.fromkeys(cells, mark.meaning.goal)
         made.append(mark)
@@ -101,8 +111,8 @@ def _groups(marks: list[Printed], page: Page) -> dict[frozenset[int], _Group]:
         group = own.setdefault(page.whose(mark)[1], _Group([], []))
         if mark.meaning.kind == "swell":
             group.swells.append(mark.at)
-        elif mark.meaning.kind == "dynamic":
-            group.levels.append((mark.at, dynamic(mark.meaning.word)[0]))
+        elif mark.meaning.kind == "dynamic" and (level := _dynamic(mark)[0]) is not None:
+            group.levels.append((mark.at, level))
     read = {}
     for cells in own:
         over = [group for others, group in own.items() if cells <= others]
@@ -115,10 +125,10 @@ class _Planned:
     """The dynamics that the plan has at single moments."""
 
     def __init__(self, plan: Plan, page: Page):
-        entries = [entry for entry in plan.dynamics if entry.kind == "at" and entry.mark is not None]
         self._found = sorted(
-            ((float(at), entry.mark, page.named(entry)) for entry in entries
-             for at in heard_moments(page.hearings, entry, entry.at)),
+            ((float(at), entry.mark, page.named(entry)) for entry in plan.dynamics
+             if entry.act is Act.STANDS and entry.mark is not None
+             for at in heard_moments(page.hearings, entry, entry.where)),
             key=lambda each: each[0],
         )  # fmt: skip
         self._moments = [moment for moment, *_ in self._found]
@@ -148,7 +158,7 @@ def _swell(
     bars = page.range(mark.at, end)
     runs = page.runs(bars, arriving=True)
     heard = [(run.first, run.last) for run in runs]
-    passes = book.give_way([mark], heard, lambda k: said.instead(*heard[k], cells))
+    passes = book.give_way([mark], heard, [said.instead(*there, cells) for there in heard])
     if passes == NOWHERE:
         return []
     before = DYNAMICS[SOFTEST] if nothing and louder else _before(mark.at, group)
@@ -174,9 +184,8 @@ def _swell(
     for to_mark, there in by_goal.items():
         mine = passes if len(by_goal) == 1 else tuple(n for run in there for n in range(run.first, run.last + 1))
         by = (SWELL[0] if nothing else mark.meaning.value) if to_mark is None else None
-        made.append(
-            Dynamic.model_construct(**{mark.meaning.word: bars}, to_mark=to_mark, by=by, for_=name, passes=mine)
-        )
+        swells: dict[str, Any] = {mark.meaning.word: bars}
+        made.append(Dynamic.model_construct(**swells, to_mark=to_mark, by=by, for_=name, passes=mine))
     return made
 
 
@@ -222,8 +231,8 @@ def sweet_ends(tones: list[Printed], dynamics: list[Printed], page: Page) -> lis
 def _bars_of(entry: Dynamic, page: Page) -> list[tuple[int, int]]:
     """The performed bars in which an entry acts; where it arrives on the beginning of a bar, in that one too."""
     where = page.where
-    if entry.kind == "at":
-        return [(where.ordinal(float(at)),) * 2 for at in heard_moments(page.hearings, entry, entry.at)]
+    if entry.act is Act.STANDS:
+        return [(where.ordinal(float(at)),) * 2 for at in heard_moments(page.hearings, entry, entry.where)]
     runs = [run for run in heard_runs(page.hearings, entry, entry.where, arriving=True) if run.complete]
     arrives = entry.where.end.beat is not None
     return [(run.first, max(run.last, where.ordinal(run.end)) if arrives else run.last) for run in runs]
@@ -240,7 +249,8 @@ def accent_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> li
     for entry in plan.accents:
         for at in heard_moments(page.hearings, entry, entry.at):
             planned.setdefault(round(float(at), 6), []).append((entry, page.named(entry)))
-    amounts = {"sforzato": plan.articulation.sforzato, "accent": plan.articulation.accent}
+    touch = plan.articulation
+    amounts: dict[float | str | None, float] = {"sforzato": touch.sforzato, "accent": touch.accent}
     made = []
     for mark in marks:
         name, cells = page.whose(mark)
@@ -249,13 +259,10 @@ def accent_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> li
             continue
         heard = page.heard(mark.at)
         there = [planned.get(round(moment, 6), []) for _, moment in heard]
-
-        def instead(number: int, there=there, cells=cells) -> Entry | None:
-            return next((entry for entry, those in there[number] if those & cells), None)
-
+        instead = [next((entry for entry, those in found if those & cells), None) for found in there]
         passes = book.give_way([mark], [(bar, bar) for bar, _ in heard], instead)
         if passes != NOWHERE:
-            by = amounts[dynamic(mark.meaning.word)[1]]
+            by = amounts[_dynamic(mark)[1]]
             made.append(Accent.model_construct(at=page.position(mark.at), by=by, for_=name, passes=passes))
     return made
 
@@ -295,7 +302,7 @@ def note_signs(
             if rows.any():
                 first = page.score.notes[np.argmax(rows)]
                 at = page.at(first["bar"], first["offset"])
-                mark = Printed("accents", text, None, at, at, int(first["part"]), int(first["staff"]))
+                mark = Printed("accents", text, NO_MEANING, at, at, int(first["part"]), int(first["staff"]))
                 book.note(mark, fate, why, count=int(rows.sum()))
 
 
@@ -308,9 +315,9 @@ def tone_marks(
     """Tones, each until the next one of the same voices (one that ends elsewhere ends there); where the plan has a tone
     it goes over them, note by note."""
     said = Said(page, [t for t in plan.tone if t.bars is not None], lambda t: runs_of(t, page))
-    made = []
+    made: list[ToneChange] = []
 
-    def entry(mark: Printed, bars, name, passes) -> None:
+    def entry(mark: Printed, bars: Range, name: str | None, passes: tuple[int, ...] | None) -> None:
         if mark.meaning.word != "naturale":
             tone = mark.meaning.word or mark.meaning.value
             made.append(ToneChange.model_construct(bars=bars, tone=tone, for_=name, passes=passes))
@@ -320,8 +327,12 @@ def tone_marks(
     return made
 
 
+# Makes an entry of a mark: in these bars, for these voices (as a plan names them), in these performed bars (None: all).
+MakeEntry = Callable[[Printed, Range, str | None, tuple[int, ...] | None], None]
+
+
 def until_next(
-    marks: list[Printed], said: Said, able: np.ndarray, why: str, entry: Callable, page: Page, book: Book
+    marks: list[Printed], said: Said, able: np.ndarray, why: str, entry: MakeEntry, page: Page, book: Book
 ) -> None:
     """Let each of the marks act until its end, or the next one that its voices read, unless the plan speaks
     throughout."""
@@ -341,10 +352,10 @@ def until_next(
         end = mark.end if mark.end > mark.at + 1e-6 else page.length
         bars = page.range(mark.at, min([end, *following[:1].tolist()]))
         heard = [(run.first, run.last) for run in page.where.runs(bars)]
-        passes = book.give_way([mark], heard, lambda k, h=heard, c=cells: said.throughout(*h[k], c))
+        passes = book.give_way([mark], heard, [said.throughout(*there, cells) for there in heard])
         if passes != NOWHERE:
             entry(mark, bars, name, passes)
 
 
 def runs_of(entry: Entry, page: Page) -> list[tuple[int, int]]:
-    return [(run.first, run.last) for run in heard_runs(page.hearings, entry, entry.bars)]
+    return [(run.first, run.last) for run in heard_runs(page.hearings, entry, entry.where)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from timing.marks.places import Page, Printed, Said
 from timing.marks.sound import runs_of, until_next
 from timing.marks.uses import NOWHERE, Book, Fate
 from timing.plan import Plan
+from timing.plan.position import Range
 from timing.plan.strings import StringChoice
 
 MOST_BARS = 4  # within which what ends harmonics or a rasgueado has to come, if they have no dashes
@@ -47,9 +49,9 @@ def _pizzicati(
     marks: list[Printed], plan: Plan, programs: np.ndarray, fretted: np.ndarray, page: Page, book: Book
 ) -> list[StringChoice]:
     said = Said(page, _said(plan), lambda s: runs_of(s, page))
-    made = []
+    made: list[StringChoice] = []
 
-    def entry(mark: Printed, bars, name, passes) -> None:
+    def entry(mark: Printed, bars: Range, name: str | None, passes: tuple[int, ...] | None) -> None:
         if mark.meaning.kind == "pizzicato":
             made.append(StringChoice.model_construct(bars=bars, pizzicato=True, for_=name, passes=passes))
 
@@ -94,9 +96,10 @@ def _stretches(
             continue
         bars = page.range(start, end)
         heard = [(run.first, run.last) for run in page.where.runs(bars)]
-        passes = book.give_way([mark], heard, lambda k, h=heard, c=cells: said.throughout(*h[k], c))
+        passes = book.give_way([mark], heard, [said.throughout(*there, cells) for there in heard])
         if passes != NOWHERE:
-            made.append(StringChoice.model_construct(bars=bars, **{kind: True}, for_=name, passes=passes))
+            how: dict[str, Any] = {kind: True}
+            made.append(StringChoice.model_construct(bars=bars, **how, for_=name, passes=passes))
     return made
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
+from typing import Any, Literal
 
 import numpy as np
 
@@ -38,11 +39,11 @@ def at_places(marks: list[Printed]) -> list[list[Printed]]:
 
 def tempo_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> list[TempoMark]:
     """Tempi by their number, else by their words. Any tempo of the plan takes the place of them all."""
-    made = []
+    made: list[TempoMark] = []
     latest: dict[float, Printed] = {}  # by how they change the tempo
     for here in at_places(marks):
         heard = [(bar, bar) for bar, _ in page.heard(here[0].at)]
-        if book.give_way(here, heard, lambda _: plan.tempo[0] if plan.tempo else None) == NOWHERE:
+        if book.give_way(here, heard, [plan.tempo[0] if plan.tempo else None] * len(heard)) == NOWHERE:
             continue
         said = next((mark for mark in here if mark.meaning.kind == "number"), here[0])
         tempo = _tempo(said, page)
@@ -62,12 +63,13 @@ def tempo_marks(marks: list[Printed], plan: Plan, page: Page, book: Book) -> lis
 def _after_introduction(before: list[TempoMark], bar: int) -> float | None:
     """The tempo to which a Tempo I goes back that follows a few bars of another one, where the first tempo was that of
     an introduction: the last one that held, for half as long again at least. None: to the first (our own values)."""
-    bars = [*(mark.at.row for mark in before), bar]
+    bars = [*(mark.at.row for mark in before if mark.at is not None and mark.at.row is not None), bar]
     held = [end - start for start, end in pairwise(bars)]
-    tempi: list[float] = []
+    tempi: list[float | str] = []
     for mark in before:
-        share = isinstance(mark.tempo, str) and mark.tempo.endswith("%")
-        reached = tempi[-1] * float(mark.tempo[:-1]) / 100 if share and tempi else mark.tempo
+        reached, last = mark.tempo, tempi[-1] if tempi else None
+        if isinstance(reached, str) and reached.endswith("%") and isinstance(last, float):
+            reached = last * float(reached[:-1]) / 100
         tempi.append(tempi[0] if reached == "tempo primo" and tempi else reached)
     lasting = [number for number, each in enumerate(held) if each >= PASSING]
     if not lasting or lasting[-1] in (0, len(held) - 1) or held[lasting[-1]] < 1.5 * held[0]:
@@ -147,7 +149,7 @@ def slowing_marks(marks: list[Printed], stops: Stops, plan: Plan, page: Page, bo
 
 def _a_tempo(here: list[Printed], said: Said, page: Page, book: Book) -> Slowing | None:
     heard = [(bar, bar) for bar, _ in page.heard(here[0].at)]
-    passes = book.give_way(here, heard, lambda number: said.instead(*heard[number]))
+    passes = book.give_way(here, heard, [said.instead(*bars) for bars in heard])
     return None if passes == NOWHERE else Slowing.model_construct(a_tempo=page.moment(here[0].at), passes=passes)
 
 
@@ -155,11 +157,12 @@ def _slowdown(course: _Course, said: Said, page: Page, book: Book) -> Slowing | 
     word, at = course.marks[0].meaning.word, course.marks[0].at
     bars = page.range(at, course.end)
     heard = [(run.first, run.last) for run in page.runs(bars)]
-    passes = book.give_way(course.marks, heard, lambda number: said.instead(*heard[number]))
+    passes = book.give_way(course.marks, heard, [said.instead(*there) for there in heard])
     if passes == NOWHERE:
         return None
-    then = True if course.back and course.end < page.length - 1e-6 else None
-    return Slowing.model_construct(**{word: bars}, to=course.pace, then=then, passes=passes)
+    then: Literal[True] | None = True if course.back and course.end < page.length - 1e-6 else None
+    slows: dict[str, Any] = {word: bars}
+    return Slowing.model_construct(**slows, to=course.pace, then=then, passes=passes)
 
 
 def _courses(paces: list[Printed], stops: Stops, page: Page, book: Book) -> list[_Course]:
@@ -276,8 +279,8 @@ def hold_marks(
     made = []
     for start, end, here in found:
         heard = page.heard(start)
-        spans = [(moment, moment + end - start) for _, moment in heard]
-        passes = book.give_way(here, [(bar, bar) for bar, _ in heard], lambda k, s=spans: stretched.instead(*s[k]))
+        instead = [stretched.instead(moment, moment + end - start) for _, moment in heard]
+        passes = book.give_way(here, [(bar, bar) for bar, _ in heard], instead)
         if passes != NOWHERE:
             made.append(Hold.model_construct(fermata=page.moment(start), passes=passes))
     for here in at_places([mark for mark in marks if mark.meaning.kind != "fermata"]):
@@ -292,14 +295,16 @@ def _silence(here: list[Printed], silences: Stretches, page: Page, book: Book) -
             book.note(mark, Fate.WITHOUT_EFFECT, "nothing follows it")
         return []
     position = page.position(at, over=True, instant=True)
-    heard = [int(bar) for bar in page.where.hearings(position.row)]
-    offset = at - float(page.starts[position.row])
+    row = page.bar(at, over=True)
+    heard = [int(bar) for bar in page.where.hearings(row)]
+    offset = at - float(page.starts[row])
     moments = [float(page.where.bars["start"][bar]) + offset for bar in heard]
-    spans = [(moment - _NEAR, moment + _NEAR) for moment in moments]
-    passes = book.give_way(here, [(bar, bar) for bar in heard], lambda number: silences.instead(*spans[number]))
+    instead = [silences.instead(moment - _NEAR, moment + _NEAR) for moment in moments]
+    passes = book.give_way(here, [(bar, bar) for bar in heard], instead)
     if passes == NOWHERE:
         return []
     kind = "caesura" if any(mark.meaning.kind == "caesura" for mark in here) else "breath"
     alone = len({mark.part for mark in here}) < len(page.score.parts)  # where others play on, the time does not wait
     in_time = alone and kind == "breath"
-    return [Hold.model_construct(**{kind: position}, in_time=in_time, passes=passes)]
+    waits: dict[str, Any] = {kind: position}
+    return [Hold.model_construct(**waits, in_time=in_time, passes=passes)]

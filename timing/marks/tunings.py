@@ -7,6 +7,7 @@ import numpy as np
 from timing.instruments.parts import of_parts
 from timing.marks.places import Page, Printed
 from timing.marks.uses import Book, Fate
+from timing.marks.words import NO_MEANING
 from timing.plan import Plan
 from timing.reader.tunings import unread
 
@@ -35,7 +36,7 @@ def note_tunings(plan: Plan, fretted: np.ndarray, page: Page, book: Book) -> Non
 
 def _printed(key: str, text: str, row: np.void, page: Page) -> Printed:
     at = page.at(row["bar"], row["offset"])
-    return Printed(key, text, None, at, at, int(row["part"]), int(row["staff"]))
+    return Printed(key, text, NO_MEANING, at, at, int(row["part"]), int(row["staff"]))
 
 
 def _why_not(row: np.void, part: np.void) -> str:

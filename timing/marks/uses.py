@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from timing.marks.places import Page, Printed
 from timing.plan.entry import Entry
@@ -54,17 +55,17 @@ class Book:
     def __init__(self, page: Page):
         self._page = page
         self._found: list[tuple[tuple[float, float], MarkUse]] = []
-        self._left_out: dict[int, dict[int, Entry]] = {}  # by the number of a mark, by performed bar
+        self._left_out: dict[float, dict[int, Entry]] = {}  # by the number of a mark, by performed bar
 
     @property
     def uses(self) -> tuple[MarkUse, ...]:
         """What is written down, in the order of the page."""
         return tuple(use for _, use in sorted(self._found, key=lambda each: each[0]))
 
-    def note(self, mark: Printed, fate: Fate, why: str = "", **more) -> None:
+    def note(self, mark: Printed, fate: Fate, why: str = "", **more: Any) -> None:
         """Write down what became of a mark; `more` are further fields of MarkUse."""
         place, part = self._page.position(mark.at), self._page.score.parts["name"][mark.part]
-        told = (mark.section, mark.text, place.bar, float(place.beat), str(part))
+        told = (mark.section, mark.text, place.bar, float(place.beat or 1), str(part))
         self._found.append(((mark.at, mark.number), MarkUse(*told, fate, why, **more)))
 
     def leave_out(self, mark: Printed, left: Mapping[int, Entry]) -> None:
@@ -85,14 +86,14 @@ class Book:
         self,
         marks: Iterable[Printed],
         heard: list[tuple[int, int]],
-        instead: Callable[[int], Entry | None],
+        instead: Sequence[Entry | None],
     ) -> tuple[int, ...] | None:
         """Write down what becomes of marks that act as one, at these hearings (first and last performed bar). The
         answer is what an entry has for its pass: the performed bars in which the marks act, perhaps NOWHERE; None for
-        all. `instead(k)` is the entry of the plan that stands in the place of the k-th hearing."""
+        all. `instead[k]` is the entry of the plan that stands in the place of the k-th hearing."""
         marks = list(marks)
         left = [self._ignored(marks, *bars) for bars in heard]
-        by = [entry or instead(number) for number, entry in enumerate(left)]
+        by = [entry or other for entry, other in zip(left, instead, strict=True)]
         kept = [bars for bars, entry in zip(heard, by, strict=True) if entry is None]
         entry = next((entry for entry in by if entry is not None), None)
         passes = self._page.where.bars["pass"]

@@ -36,7 +36,7 @@ MIDDLE = 96
 
 # A new tempo by the one before it: plain, with `poco`, with `molto`.
 SLOWER, FASTER = (0.85, 0.92, 0.70), (1.18, 1.08, 1.40)
-CHANGES = {
+CHANGES: dict[tuple[float, ...], tuple[str, ...]] = {
     SLOWER: (
         "meno mosso", "meno allegro", "meno vivo", "più lento", "più largo", "più tranquillo", "langsamer", "ruhiger",
         "weniger bewegt", "più moderato", "più adagio", "più sostenuto", "meno presto", "plus lent", "plus large",

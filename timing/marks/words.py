@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from html import unescape
@@ -42,11 +43,17 @@ class Meaning:
     goal: str = ""
 
 
+NO_MEANING = Meaning("")  # of signs on notes, and of words that are not understood
+
+# What a phrase may mean: a kind, a word (or one for each degree), and values plain, with `poco` and with `molto`.
+Sense = tuple[str, str | tuple[str, ...], tuple[float, ...]]
+_Found = tuple[tuple[str, ...], tuple[Sense, ...]]  # a phrase of a clause, and its senses
+
+
 def clauses(text: str) -> list[tuple[str, tuple[Meaning, ...]]]:
     """Every clause of a direction and what it means; nothing, where it is not understood."""
     text, numbers = metronome_marks(_TAG.sub("", unescape(text)).replace("1/2", "½"))
-    parts = re.split(r"[,;:/()\[\]\n]|\s[-–—]\s|[–—]", text)
-    parts = (" ".join(part.split()) for part in parts)
+    parts = (" ".join(part.split()) for part in re.split(r"[,;:/()\[\]\n]|\s[-–—]\s|[–—]", text))
     found = [(part, _meanings(part)) for part in parts if plain(part) and "=" not in part]
     return found + [(said, (Meaning("number", value=quarters),)) for said, quarters in numbers]
 
@@ -60,12 +67,16 @@ def plain(word: str) -> tuple[str, ...]:
 
 
 @cache
-def _phrases() -> dict[tuple[str, ...], tuple[tuple[str, str, tuple], ...]]:
-    """Every phrase: (kind, word or words, values), the last two plain, with `poco` and with `molto`, of all that it
-    means."""
-    made: dict[tuple[str, ...], tuple] = {}
+def _phrases() -> dict[tuple[str, ...], tuple[Sense, ...]]:
+    """Every phrase, with all that it means."""
+    made: dict[tuple[str, ...], tuple[Sense, ...]] = {}
 
-    def put(phrases, kind: str, word: str | tuple[str, ...] = "", values: tuple = (0.0, 0.0, 0.0)) -> None:
+    def put(
+        phrases: Iterable[str],
+        kind: str,
+        word: str | tuple[str, ...] = "",
+        values: tuple[float, ...] = (0.0, 0.0, 0.0),
+    ) -> None:
         for phrase in phrases:
             senses, sense = made.get(plain(phrase), ()), (kind, word, values)
             made[plain(phrase)] = senses if sense in senses else (*senses, sense)  # armonico, armónico
@@ -138,9 +149,9 @@ def _meanings(clause: str) -> tuple[Meaning, ...]:
             continue
         degree = _degree(found, degrees, place)
         opens = all(kind in (*_DEGREES, *_NAMES) for kind in kinds[:place])  # amid other words it is not meant as one
-        senses = [sense for sense in senses if opens or sense[0] != "tempo"]
+        meant = [sense for sense in senses if opens or sense[0] != "tempo"]
         goal = _level(found[goals[place]][1][0][1]) if place in goals else ""
-        made += [_meaning(*sense, degree, kinds, goal) for sense in senses]
+        made += [_meaning(*sense, degree, kinds, goal) for sense in meant]
     if not made and "" not in kinds and not _doubtful(found[0][0], kinds):
         return (Meaning(next((kind for kind in _NAMES[::-1] if kind in kinds), "character")),)
     return tuple(made)
@@ -151,7 +162,7 @@ def _level(word: str | tuple[str, ...]) -> str:
     return (dynamic(word if isinstance(word, str) else word[0]) or (None,))[0] or ""
 
 
-def _goals(found: list, kinds: list[str]) -> dict[int, int]:
+def _goals(found: list[_Found], kinds: list[str]) -> dict[int, int]:
     """The places of words for growing and fading, and those of the dynamics that they lead to: `cresc. molto al ff`."""
     made = {}
     for place in (place for place, kind in enumerate(kinds) if kind == "swell"):
@@ -170,7 +181,7 @@ def _doubtful(phrase: tuple[str, ...], kinds: list[str]) -> bool:
 
 
 def _meaning(
-    kind: str, word: str | tuple[str, ...], values: tuple, degree: int, kinds: list[str], goal: str
+    kind: str, word: str | tuple[str, ...], values: tuple[float, ...], degree: int, kinds: list[str], goal: str
 ) -> Meaning:
     """One sense of a phrase, with the degree beside it, among phrases of these kinds."""
     value, less = values[degree], None
@@ -183,7 +194,7 @@ def _meaning(
     return Meaning(kind, word if isinstance(word, str) else word[degree], value, less, goal if kind == "swell" else "")
 
 
-def _degree(found: list, degrees: list[int], place: int) -> int:
+def _degree(found: list[_Found], degrees: list[int], place: int) -> int:
     """The degree that stands before a phrase, else after it, unless it belongs to the phrase that follows."""
     before = degrees[place - 1] if place else 0
     after = degrees[place + 1] if place + 1 < len(found) else 0
@@ -191,11 +202,12 @@ def _degree(found: list, degrees: list[int], place: int) -> int:
     return before or (0 if following and following[0][0] not in _ONLY_HOW else after)
 
 
-def _found(clause: str) -> list[tuple[tuple[str, ...], tuple]]:
+def _found(clause: str) -> list[_Found]:
     """The phrases of a clause, the longest first at each place, and their senses; none for a word that is not known.
     What is short for a dynamic is so in small letters only."""
     said, phrases, written = plain(clause), _phrases(), clause.replace(".", " ").split()
-    found, at = [], 0
+    found: list[_Found] = []
+    at = 0
     while at < len(said):
         sizes = range(min(_LONGEST, len(said) - at), 0, -1)
         size = next((size for size in sizes if said[at : at + size] in phrases), 1)

@@ -15,7 +15,7 @@ def with_cues(score: Score, cues: str | None) -> tuple[Score, tuple[Remark, ...]
     nothing; and how many there are of each sort, where it says nothing."""
     signs = score.notes["signs"]
     silent = signs & _SILENT[cues] != 0
-    remarks = ()
+    remarks: tuple[Remark, ...] = ()
     if cues is None and (signs & (Sign.CUE | Sign.SILENT_CUE)).any():
         remarks = (_counted(score, int(np.count_nonzero(signs & Sign.CUE)), int(np.count_nonzero(silent))),)
     return (score.without(silent) if silent.any() else score), remarks

@@ -57,7 +57,7 @@ def _by(stretches: np.ndarray, seconds: np.ndarray, shape: Callable[[np.ndarray]
     if not len(stretches):
         return np.zeros(len(seconds))
     row = np.clip(np.searchsorted(stretches["start"], seconds, side="right") - 1, 0, None)
-    start, turn, end, far = (stretches[name][row] for name in STRETCH.names)
+    start, turn, end, far = (stretches[name][row] for name in STRETCH.names or ())
     return far * shape(np.clip(np.minimum((seconds - start) / (turn - start), (end - seconds) / (end - turn)), 0, 1))
 
 
@@ -72,8 +72,8 @@ def displacement(
     """What the plan's `rubato` displaces of the performed notes, of which `lines` are the voices. `written` are the
     notes without their ornaments (PLAYED, sorted by score onset). `amount` scales it."""
     pairs = Displacement(_pairs(entries, written, time, hearings, amount), [])
-    tables: dict[str, list[np.ndarray]] = {}  # by the voice
-    begun = []
+    tables: dict[str | None, list[np.ndarray]] = {}  # by the voice
+    begun: list[tuple[float, float, int]] = []
     for number, entry in enumerate(entries):
         if entry.act is not Act.DISPLACES:
             continue
@@ -115,8 +115,8 @@ def _meetings(entry: Rubato, runs: list[Run], hearings: Hearings) -> np.ndarray:
     met = np.unique(np.concatenate([np.zeros(0), *moments]))
     made = [np.zeros((0, 2))]
     for run in runs:
-        inside = met[slice(*np.searchsorted(met, (run.start + 1e-9, run.end + 1e-9)))]
-        edges = np.array([run.start, *(inside if len(inside) else [run.end])])
+        here = met[slice(*np.searchsorted(met, (run.start + 1e-9, run.end + 1e-9)))]
+        edges = np.array([run.start, *(here if len(here) else [run.end])])
         made.append(np.column_stack([edges[:-1], edges[1:]]))
     return np.concatenate(made)
 
@@ -126,7 +126,7 @@ def _stretches(entry: Rubato, edges: np.ndarray, seconds: np.ndarray, hearings: 
     made = np.zeros(len(edges), STRETCH)
     made["start"], made["end"] = seconds.T
     made["turn"] = seconds.mean(axis=1)
-    wanted = amount * (-entry.early if entry.late is None else entry.late)
+    wanted = amount * (-(entry.early or 0.0) if entry.late is None else entry.late)
     most = STEEPEST * (made["end"] - made["start"]) / np.pi  # half a wave is steepest where it is half as far
     made["far"] = np.clip(wanted, -most, most)
     short = np.flatnonzero(most < abs(wanted) - 1e-9)

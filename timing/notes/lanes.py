@@ -16,7 +16,7 @@ def build_lanes(played: np.ndarray, score: Score, programs: np.ndarray, tunings:
 
     `programs` is (parts,), `tunings` (parts, 12) with zeros for a part without strings.
     """
-    fretted = tunings.any(axis=1)[played["part"]]
+    fretted = np.any(tunings, axis=1)[played["part"]]
     staff, voice = (np.where(fretted, 0, played[column]).astype(np.int64) for column in ("staff", "voice"))
     string = np.where(fretted, played["string"], -1).astype(np.int64)
     key = (played["part"].astype(np.int64) << 40) + (staff << 32) + (voice << 16) + string + 1

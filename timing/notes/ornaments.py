@@ -161,7 +161,15 @@ class _Figures:
         self.table = np.zeros(len(seconds), _FIGURE)
         self.table["count"] = self.table["slots"] = 1
 
-    def attempt(self, chosen: np.ndarray, pattern: int, count, slots=0, rest=0, ending=0) -> None:
+    def attempt(
+        self,
+        chosen: np.ndarray,
+        pattern: int,
+        count: np.ndarray | int,
+        slots: np.ndarray | int = 0,
+        rest: np.ndarray | int = 0,
+        ending: np.ndarray | int = 0,
+    ) -> None:
         """Let the chosen ones that have no figure yet have this one, in as many slots or as few as its notes need; each
         value holds for all or is one a note."""
         slots = np.maximum(slots, count + rest + ending)

@@ -70,7 +70,7 @@ class _Walk:
         self.patience = 16 * self.limit  # endings looked at and passed over
         self.rows: list[int] = []
         self.first_heard: dict[int, int] = {}  # row: place in rows
-        self.times: dict[Section, int] = {}  # which hearing of a section this is
+        self.times: dict[Section | None, int] = {}  # which hearing of a section this is
         self.taken: set[Jump | Exit] = set()
         self.jump: Jump | None = None  # the latest one taken
         self.jumped_at = -1  # place in rows
@@ -136,7 +136,7 @@ class _Walk:
             if section is not again:
                 self.times.pop(section, None)
             ending = self.repeats.endings.get(row)
-            if ending is None or ending.is_for(self._time(ending.section)):
+            if ending is None or ending.section is None or ending.is_for(self._time(ending.section)):
                 return row
             self.patience -= 1
             row = ending.last + 1
@@ -164,14 +164,14 @@ def _hindsight(score: Score, signs: Signs, walk: _Walk) -> list[Remark]:
         if jump not in walk.taken:
             text = f"{jump.name} is never reached"
             found.append(caution(score, jump.row, "jump-structure", text, "put it where the music comes last"))
-    jump = walk.jump
+    last = walk.jump
     exits = [*signs.exit_after.values(), *signs.exit_before.values()]
-    if jump is not None and jump.to_fine and (signs.fine_after or signs.fine_before) and not walk.at_fine:
-        text = f"{jump.name} says al Fine, but the music never comes to the Fine"
-        found.append(caution(score, jump.row, "jump-structure", text, "put the Fine where the music passes it again"))
-    if jump is not None and jump.to_coda and exits and not walk.left_for_coda:
-        text = f"{jump.name} says al Coda, but the music never comes to To Coda"
-        found.append(caution(score, jump.row, "jump-structure", text, "put To Coda where the music passes it again"))
+    if last is not None and last.to_fine and (signs.fine_after or signs.fine_before) and not walk.at_fine:
+        text = f"{last.name} says al Fine, but the music never comes to the Fine"
+        found.append(caution(score, last.row, "jump-structure", text, "put the Fine where the music passes it again"))
+    if last is not None and last.to_coda and exits and not walk.left_for_coda:
+        text = f"{last.name} says al Coda, but the music never comes to To Coda"
+        found.append(caution(score, last.row, "jump-structure", text, "put To Coda where the music passes it again"))
     silent = np.ones(walk.count + 2, bool)
     silent[0] = silent[-1] = False
     silent[1:-1][walk.rows] = False
@@ -219,7 +219,7 @@ def _passages(score: Score, repeats: Repeats, rows: np.ndarray, returned: np.nda
 
 def _count_passes(repeats: Repeats, rows: list[int], heard: np.ndarray) -> list[int]:
     """The pass of each performed bar; `heard` comes to hold the latest pass of each written one."""
-    latest: dict[Section, int] = {}  # the pass that the plain bars of a section are on
+    latest: dict[Section | None, int] = {}  # the pass that the plain bars of a section are on
     passes = []
     for row in rows:
         now = int(heard[row]) + 1

@@ -206,8 +206,7 @@ class _Scan:
     def _group(self, ending: Ending) -> None:
         """Put an ending beside those before it, or begin a new group."""
         group = self.groups[-1] if self.groups else None
-        overlaps = group is not None and group.last >= ending.first and self._top is group.section
-        if overlaps:
+        if group is not None and group.last >= ending.first and self._top is group.section:
             where = self._bars(ending.first)
             self._caution(ending.first, f"two endings overlap at {where}", "let one end before the next begins")
         elif group is None or group.last >= ending.first:

@@ -5,7 +5,8 @@ What each kind of file gives:
   out and is taken from the elements.
 - MEI and kern: notes, ties, graces, slurs, articulations, dynamics, bar lines, as far as music21 reads them, and
   ornaments (`timing.reader.ornaments`). Staves that a brace (MEI) or one part (kern) holds together are one part.
-  The spines, repeats and sections of kern are read by rules of our own (`timing.reader.kern`).
+  The spines, repeats and sections of kern are read by rules of our own (`timing.reader.kern`); of several pieces in one
+  file the first, with advice.
 - ABC: the first tune of a collection, with advice. music21 drops ties between chords (a caution says so).
 - MIDI has neither bars nor voices of its own: music21 moves the notes to the nearest sixteenth or triplet eighth,
   writes bars by the time signatures, and parts overlapping notes into voices.
@@ -17,6 +18,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from xml.etree.ElementTree import Element
 
 import numpy as np
 
@@ -189,7 +191,7 @@ def _parse_xml(raw: guard.Raw) -> Parsed:
     return Parsed(raw, "musicxml", importer.stream, tree, facts, facts.remarks)
 
 
-def _parse_mei(raw: guard.Raw, tree) -> Parsed:
+def _parse_mei(raw: guard.Raw, tree: Element) -> Parsed:
     from xml.etree.ElementTree import tostring
 
     guard.metres(raw, [figure for e in tree.iter() for a, figure in e.items() if a in ("meter.count", "count")])
@@ -197,8 +199,11 @@ def _parse_mei(raw: guard.Raw, tree) -> Parsed:
     if any(not number.isdecimal() or int(number[:9]) > guard.MOST_BARS for number in rests):
         raise raw.refuse("score-unsafe", "asks for a rest of more bars than any music has")
     from music21.mei import MeiToM21Converter
+    from music21.stream import Score as MusicScore
 
-    return Parsed(raw, "mei", MeiToM21Converter(tostring(tree, encoding="unicode")).run(), tree)
+    stream = MeiToM21Converter(tostring(tree, encoding="unicode")).run()
+    assert isinstance(stream, MusicScore)
+    return Parsed(raw, "mei", stream, tree)
 
 
 def _parse_midi(raw: guard.Raw) -> Parsed:
@@ -210,24 +215,29 @@ def _parse_midi(raw: guard.Raw) -> Parsed:
 
 def _parse_kern(raw: guard.Raw) -> Parsed:
     try:
-        text = guard.text(raw)
+        text, pieces = kern.first_piece(guard.text(raw))
         guard.text_size(raw, text)
         prepared = kern.prepare(text)
     except kern.SplitError as error:
         message = f"splits a staff more than {kern.MOST_SPLITS} times without joining it, at line {error.line}"
         raise raw.refuse("score-unsafe", f"{message}; no music needs that", error.line) from None
     text, bad = guard.text_metres(raw, prepared)
-    return Parsed(raw, "kern", kern.parse(text), text=text, remarks=_no_metres(bad))
+    return Parsed(raw, "kern", kern.parse(text), text=text, remarks=[*_the_first(pieces, "pieces"), *_no_metres(bad)])
+
+
+def _the_first(count: int, what: str) -> list[Remark]:
+    """Advice where a file is a collection."""
+    if count < 2:
+        return []
+    return [Remark(Severity.ADVICE, "collection", f"the file holds {count} {what}; the first is read")]
 
 
 def _parse_abc(raw: guard.Raw) -> Parsed:
     text = guard.text(raw)
     tunes = [found.start() for found in re.finditer(r"^X:", text, re.MULTILINE)]
-    remarks = []
+    remarks = _the_first(len(tunes), "tunes")
     if len(tunes) > 1:
         text = text[: tunes[1]]
-        message = f"the file holds {len(tunes)} tunes; the first is read"
-        remarks.append(Remark(Severity.ADVICE, "collection", message))
     guard.text_size(raw, text)
     text, bad = guard.text_metres(raw, text)
     remarks += _no_metres(bad)
@@ -235,11 +245,14 @@ def _parse_abc(raw: guard.Raw) -> Parsed:
         message = "ties between chords are not read from ABC; the tied chords are struck again"
         remarks.append(Remark(Severity.CAUTION, "chord-ties", message))
     from music21.converter import parseData
+    from music21.stream import Opus
+    from music21.stream import Score as MusicScore
 
     with unbeamed():
         stream = parseData(text, format="abc")
-    if "Opus" in stream.classSet:
-        stream = stream.scores.first()
+    if isinstance(stream, Opus):
+        stream = stream.scores[0]
+    assert isinstance(stream, MusicScore)
     return Parsed(raw, "abc", stream, remarks=remarks)
 
 
@@ -261,7 +274,7 @@ def _title(parsed: Parsed) -> str:
     about = parsed.stream.metadata
     title = guard.legible((about.title or about.movementName or "") if about is not None else "")
     if not title and parsed.facts:
-        title = guard.legible(credited_title(parsed.tree))
+        title = guard.legible(credited_title(parsed.root))
     return title[:200]
 
 

@@ -59,10 +59,10 @@ class _Staves:
                     self._attributes(element)
                     continue
                 staff, pitch = element.findtext("staff", "1"), element.find("pitch")
+                if pitch is None or staff in self._silent or _tied_to(element):
+                    continue
                 step, octave = pitch.findtext("step", ""), pitch.findtext("octave", "")
                 alter = float(figure(pitch.find("alter")) or 0)
-                if staff in self._silent or _tied_to(element):
-                    continue
                 key = self._keys.get(staff, self._keys.get("", {}))
                 place = (staff, step, octave)
                 if altered.get(place, key.get(step, 0.0)) != alter:

@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -27,6 +28,9 @@ from timing.reader.slips import likewise
 from timing.reader.walk import Parsed, layers, of_class, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import BAR
+
+if TYPE_CHECKING:
+    from music21.stream import Measure
 
 CLOSE = Fraction(1, 32)  # two lengths nearer than this are one: files round their tuplets; no less is ever written
 CADENZA = Fraction(3, 2)  # a voice in which notes begin so many metres after the bar line goes on by itself
@@ -119,7 +123,7 @@ def within_bars(notes: np.ndarray, heads: np.ndarray, bars: np.ndarray) -> None:
 def _collect(parsed: Parsed) -> list[_Bar]:
     bars: list[_Bar] = []
     metres: dict[tuple[int, int], tuple[int, int]] = {}
-    measured = {}
+    measured: dict[tuple[int, int], bool] = {}
     facts = parsed.facts
     for part, staff, place, measure in walk_bars(parsed):
         here, later, free = _metres(measure, parsed.raw)
@@ -130,8 +134,8 @@ def _collect(parsed: Parsed) -> list[_Bar]:
             counted = bars[-1].number + 1 if bars else 1
             named = abs(measure.number) < 2**31 and not (facts and place in facts.unnumbered)
             number = measure.number if named else counted
-            implicit = bool(facts) and place in facts.implicit
-            padded = bool(facts) and facts.filled.get(place, 0) >= Fraction(4 * metre[0], metre[1])
+            implicit = facts is not None and place in facts.implicit
+            padded = facts is not None and facts.filled.get(place, 0) >= Fraction(4 * metre[0], metre[1])
             suffix = (measure.numberSuffix or "") if named else ""
             bars.append(_Bar(number, suffix, *metre, measured[part, staff], implicit, padded))
         _hold(bars[place], (part, staff), measure, facts)
@@ -141,7 +145,7 @@ def _collect(parsed: Parsed) -> list[_Bar]:
     return bars
 
 
-def _hold(bar: _Bar, staff: tuple[int, int], measure, facts: FileFacts | None) -> None:
+def _hold(bar: _Bar, staff: tuple[int, int], measure: Measure, facts: FileFacts | None) -> None:
     """Put into `bar` how far the notes and rests of a staff reach. In MusicXML, rests that music21 put in for <forward>
     do not count: programs write it to fill up bars that are meant to be short; nor do cues that are silent."""
     for _, layer, start in layers(measure):
@@ -161,7 +165,7 @@ def _hold(bar: _Bar, staff: tuple[int, int], measure, facts: FileFacts | None) -
             bar.said.append(said)
 
 
-def _idle(element, rest: bool, facts: FileFacts) -> bool:
+def _idle(element: Any, rest: bool, facts: FileFacts) -> bool:
     """Whether an element of MusicXML takes no time of its own."""
     place = note_number(element.notes[0] if "ChordBase" in element.classSet and len(element.notes) else element)
     if place is None:
@@ -169,7 +173,7 @@ def _idle(element, rest: bool, facts: FileFacts) -> bool:
     return facts.notes[place].silent
 
 
-def _metres(measure, raw: Raw) -> tuple[tuple[int, int] | None, tuple[int, int] | None, bool]:
+def _metres(measure: Measure, raw: Raw) -> tuple[tuple[int, int] | None, tuple[int, int] | None, bool]:
     """The time signature at the beginning of a bar, the last one in it, and whether the music is free of metre."""
     here = later = None
     free = False
@@ -304,7 +308,7 @@ def _print_numbers(bars: list[_Bar], kind: str) -> None:
     if kind == "abc" and bars[0].number == 0 and not bars[0].shift:
         for bar in bars:  # ABC has no numbers, and music21 counts from 0
             bar.number += 1
-    if bars[0].shift and (bars[0].implicit or _leads_in(*bars[:2])):
+    if bars[0].shift and (bars[0].implicit or (len(bars) > 1 and _leads_in(bars[0], bars[1]))):
         bars[0].number, bars[0].suffix = 0, ""
     for place, (before, bar) in enumerate(pairwise(bars), 2):
         unnumbered = kind == "kern" and bar.number == 0  # a bar line without a number

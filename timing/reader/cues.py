@@ -27,8 +27,8 @@ def tie_cues(element: Element) -> None:
         duration = element.find("duration")
         place = list(element).index(duration) + 1 if duration is not None else len(element)
         for tied in element.findall("notations/tied"):
-            if tied.get("type") in ("start", "stop"):
-                element.insert(place, Element("tie", {"type": tied.get("type")}))
+            if (kind := tied.get("type", "")) in ("start", "stop"):
+                element.insert(place, Element("tie", {"type": kind}))
 
 
 def judge(notes: list[NoteFacts]) -> None:

@@ -213,8 +213,8 @@ def find_lost_endings(lines: list[MarkLine], slips: Slips) -> None:
 def _leave_to_sound(direction: Element) -> None:
     """Let music21 find the number in a metronome mark ("c. 108"); where there is none, or it is not printed, leave the
     tempo to <sound tempo>."""
-    metronome = direction.find("direction-type/metronome")
-    if metronome is None or len(metronome.findall("beat-unit")) > 1:
+    metronome, around = direction.find("direction-type/metronome"), direction.find("direction-type/metronome/..")
+    if metronome is None or around is None or len(metronome.findall("beat-unit")) > 1:
         return
     per_minute = metronome.find("per-minute")
     found = re.search(r"\d{1,4}(\.\d{1,12})?", per_minute.text or "") if per_minute is not None else None
@@ -225,6 +225,6 @@ def _leave_to_sound(direction: Element) -> None:
         sounding = SubElement(direction, "sound")
         sounding.set("tempo", f"{float(found[0]) * quarters * (2 - 0.5**dots):.6g}")
     if hidden or (not found and direction.find("sound[@tempo]") is not None):
-        direction.find("direction-type/metronome/..").remove(metronome)
-    elif found:
+        around.remove(metronome)
+    elif found and per_minute is not None:
         per_minute.text = found[0]

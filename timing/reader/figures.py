@@ -12,9 +12,10 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from typing import TypeGuard
 from xml.etree.ElementTree import Element
 
-VALUES = {
+VALUES: dict[str, int | Fraction] = {
     "maxima": 32, "long": 16, "breve": 8, "whole": 4, "half": 2, "quarter": 1, "eighth": Fraction(1, 2),
     **{f"{n}th": Fraction(4, n) for n in (16, 64, 128, 256, 512, 1024)}, "32nd": Fraction(1, 8),
 }  # fmt: skip  # quarters of each note value
@@ -84,7 +85,7 @@ def figure(element: Element | None) -> Fraction | None:
     return number(element.text) if element is not None else None
 
 
-def within(value: Fraction | None, least: int, most: int) -> bool:
+def within(value: Fraction | None, least: int, most: int) -> TypeGuard[Fraction]:
     """Whether there is a number, and it lies between these, both included."""
     return value is not None and least <= value <= most
 
@@ -103,7 +104,7 @@ def between(text: str, most: int) -> bool:
 def tidy(root: Element) -> None:
     """Write the whole numbers of a score as such, and leave out what is none of those beside the music. In place."""
     for element in root.iter():
-        if element.tag in _WHOLE:
+        if element.tag in _WHOLE and element.text:
             element.text = _plain(element.text)
         elif element.tag == "beats" and element.text:
             element.text = "+".join(_plain(beats).strip() for beats in element.text.split("+"))
@@ -129,8 +130,8 @@ def leave_out(parent: Element, children: list[Element]) -> None:
         parent[:] = [child for child in parent if id(child) not in gone]
 
 
-def _plain(text: str | None) -> str | None:
-    if text and text.isascii() and text.isdecimal():
+def _plain(text: str) -> str:
+    if text.isascii() and text.isdecimal():
         return text
     value = number(text)
     return str(value) if value is not None and value.denominator == 1 else text
@@ -138,8 +139,8 @@ def _plain(text: str | None) -> str | None:
 
 def _tidy_attribute(element: Element, key: str) -> None:
     if key in _WHOLE_ATTRIBUTES:
-        element.set(key, _plain(element.get(key)))
-    if key == "font-size" and element.get(key).strip() not in SIZES and number(element.get(key)) is None:
+        element.set(key, _plain(element.attrib[key]))
+    if key == "font-size" and element.attrib[key].strip() not in SIZES and number(element.get(key)) is None:
         del element.attrib[key]
     if key in _ASIDE_ATTRIBUTES and key in element.attrib:
         value = number(element.get(key))
@@ -149,7 +150,7 @@ def _tidy_attribute(element: Element, key: str) -> None:
             element.set(key, str(round(value)))
     if key == "direction" and element.tag == "arpeggiate" and element.get(key) not in ("up", "down"):
         del element.attrib[key]
-    if key in element.attrib and not _looks(element.tag, key, element.get(key)):
+    if key in element.attrib and not _looks(element.tag, key, element.attrib[key]):
         del element.attrib[key]
 
 

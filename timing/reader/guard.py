@@ -18,9 +18,13 @@ import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 
 from timing.remarks import CannotDo, Place, Remark, Severity
+
+if TYPE_CHECKING:
+    from mido import MidiFile
 
 MEGABYTE = 1_000_000
 XML_SIZE = 50 * MEGABYTE
@@ -136,7 +140,7 @@ class _Builder(TreeBuilder):
         self._raw, self._depth, self._count = raw, 0, 0
         self._bars = self._notes = self._repeats = 0
 
-    def start(self, tag, attributes):
+    def start(self, tag: str, attributes: dict[str, str]) -> Element:
         self._depth += 1
         self._count += 1
         name = tag.rpartition("}")[2]
@@ -148,7 +152,7 @@ class _Builder(TreeBuilder):
             raise self._raw.refuse("score-size", f"has more than {XML_ELEMENTS:,} XML elements, the most that is read")
         return super().start(tag, attributes)
 
-    def _measure(self, name: str, attributes: dict) -> None:
+    def _measure(self, name: str, attributes: dict[str, str]) -> None:
         """Count the music of MusicXML, whose parts follow one another, and of MEI."""
         if name == "part":
             self._bars = self._repeats = 0
@@ -159,7 +163,7 @@ class _Builder(TreeBuilder):
         self._raw.measure(self._notes, MOST_NOTES, "notes")
         self._raw.measure(self._repeats, MOST_REPEATS, "repeat signs")
 
-    def end(self, tag):
+    def end(self, tag: str) -> Element:
         self._depth -= 1
         return super().end(tag)
 
@@ -236,7 +240,7 @@ def lasting(raw: Raw, quarters: float) -> None:
         raise raw.refuse("score-size", f"lasts {quarters:,.0f} quarters; the most that is read is {MOST_QUARTERS:,}")
 
 
-def _midi_bars(raw: Raw, file, quarters: float) -> float:
+def _midi_bars(raw: Raw, file: MidiFile, quarters: float) -> float:
     """How many bars the time signatures make of a MIDI file."""
     changes, upper = [(0.0, 4.0)], []
     for track in file.tracks:

@@ -17,9 +17,15 @@ from __future__ import annotations
 import re
 from bisect import bisect_left, bisect_right
 from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from music21.humdrum import spineParser
+    from music21.stream import Score
 
 _PATHS = {"*^", "*v", "*x", "*-", "*+"}
 _MOST_JOINED = 16  # spines of one staff; no staff has more voices
+_END = re.compile(r"(\*-\t)*\*-")  # of a piece
 _LIST = re.compile(r"^\*>\[([^\]\t\n]*)\]", re.MULTILINE)  # of sections, in their order
 MOST_SPLITS = 64  # within each other, in one staff
 
@@ -34,9 +40,20 @@ class SplitError(Exception):
         self.line = line
 
 
-def parse(text: str):
+def first_piece(text: str) -> tuple[str, int]:
+    """The text of the first piece in a file, and how many it holds: each has its spines begun anew."""
+    lines = text.splitlines(keepends=True)
+    begins = [number for number, line in enumerate(lines) if line.startswith("**")]
+    if len(begins) < 2:
+        return text, 1
+    ends = (n for n in range(*begins[:2]) if _END.fullmatch(lines[n].rstrip()))
+    return "".join(lines[: next(ends, begins[1] - 1) + 1]), len(begins)
+
+
+def parse(text: str) -> Score:
     """The music21 score of a text that is prepared."""
     from music21.humdrum import spineParser
+    from music21.stream import Score
 
     class Spines(spineParser.SpineCollection):
         def performInsertions(self) -> None:  # noqa: N802 (music21's name)
@@ -46,17 +63,18 @@ def parse(text: str):
                     _put_in_halves(self, spine)
 
     class Data(spineParser.HumdrumDataCollection):
-        def createHumdrumSpines(self, *given):  # noqa: N802
+        def createHumdrumSpines(self, *given: Any) -> spineParser.SpineCollection:  # noqa: N802
             spines = super().createHumdrumSpines(*given)
             spines.__class__ = Spines
             return spines
 
     data = Data(text)
     data.parse()
+    assert isinstance(data.stream, Score)  # an Opus stands for several pieces
     return data.stream
 
 
-def _name_voices(spines: list) -> None:
+def _name_voices(spines: list[Any]) -> None:
     """Give what halves are split into a voice of its own; music21 gives the halves of the staff theirs."""
     paths: dict[int, tuple[bool, ...]] = {}  # whether it is the second half, from the staff down
     for spine in spines:
@@ -68,7 +86,7 @@ def _name_voices(spines: list) -> None:
                     element.groups.append(f"voice{voice}")
 
 
-def _put_in_halves(spines, spine) -> None:
+def _put_in_halves(spines: Any, spine: Any) -> None:
     """Put the halves of each split of a spine where they belong in it; music21 leaves out halves of halves, and takes
     one split that follows another at once for a later one."""
     numbers, points = spines.humdrumLineNumbers, sorted(spine.childSpineInsertPoints)
@@ -126,8 +144,8 @@ def _step(fields: list[str], spines: list[Spine]) -> tuple[list[str], list[Spine
             spines[pair : pair + 2] = [spines[pair][:-1]]
             del fields[pair]
             last -= 1
-        staff = [column for column, spine in enumerate(spines) if spine[0] == spines[first][0]]
-        in_one_piece = staff == list(range(staff[0], staff[-1] + 1)) and len(staff) <= _MOST_JOINED
+        columns = [column for column, spine in enumerate(spines) if spine[0] == spines[first][0]]
+        in_one_piece = columns == list(range(columns[0], columns[-1] + 1)) and len(columns) <= _MOST_JOINED
         if _halves(spines, first, last) is None and in_one_piece and _of_one_staff(spines, first, last):
             anew.append((spines[first][0], last - first))
             fields[first:last] = ["*"] * (last - first)
@@ -170,7 +188,7 @@ def _after(fields: list[str], spines: list[Spine]) -> list[Spine]:
     """The spines after a line that joins two at a time."""
     made: list[Spine] = []
     waiting: Spine | None = None
-    exchanged = None
+    exchanged: int | None = None
     for field, spine in zip(fields, spines, strict=True):
         if field == "*^":
             made += [(*spine, 0), (*spine, 1)]
@@ -182,7 +200,7 @@ def _after(fields: list[str], spines: list[Spine]) -> list[Spine]:
         elif field == "*x" and exchanged is None:
             exchanged = len(made)
             made.append(spine)
-        elif field == "*x":
+        elif field == "*x" and exchanged is not None:
             made.append(made[exchanged])
             made[exchanged] = spine
             exchanged = None
@@ -243,8 +261,7 @@ def read_signs(text: str, opened: list[int]) -> list[tuple[str, int, int, float,
 def _sections(text: str, opened: list[int]) -> list[tuple[str, int, int, float, str]] | None:
     """What the text's own list of its sections says, as signs; None without one, or where no signs say the same."""
     listed = _LIST.search(text)
-    begins = _labels(text, opened) if listed else None
-    if not begins:
+    if not listed or not (begins := _labels(text, opened)):
         return None
     order = [name.strip() for name in listed[1].split(",")]
     places, firsts = {name: place for place, name in enumerate(begins)}, list(begins.values())

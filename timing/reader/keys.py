@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isfinite
 
-from timing.reader.walk import Head, Parsed, of_class, walk_bars
+from timing.reader.walk import Head, Parsed, of_class, pitch_of, walk_bars
 
 
 def read_signatures(parsed: Parsed, heads: list[Head]) -> Iterator[tuple[int, int, float, int]]:
@@ -13,8 +13,8 @@ def read_signatures(parsed: Parsed, heads: list[Head]) -> Iterator[tuple[int, in
     Of an instrument that transposes, it is that of the sound."""
     shifts: dict[int, int] = {}
     for head in heads:
-        if head.part not in shifts and "Unpitched" not in head.note.classSet:
-            shifts[head.part] = round(head.pitch - head.note.pitch.ps)
+        if head.part not in shifts and (pitch := pitch_of(head.note)) is not None:
+            shifts[head.part] = round(head.pitch - pitch.ps)
     found: dict[int, list[tuple[int, float, int]]] = {}
     for part, staff, bar, measure in walk_bars(parsed):
         if staff == 1 and part in shifts:
@@ -23,8 +23,10 @@ def read_signatures(parsed: Parsed, heads: list[Head]) -> Iterator[tuple[int, in
     for part, staves in enumerate(parsed.staves()):
         outside = of_class(staves[0], "KeySignature")[:1] if part in shifts else []  # before the first bar
         found.setdefault(part, [])[:0] = [(0, 0.0, key.sharps) for key in outside]
-    part = next((part for part in sorted(found) if found[part]), None)
-    for bar, offset, sharps in found.get(part, ()):
+    first = next((part for part in sorted(found) if found[part]), None)
+    if first is None:
+        return
+    for bar, offset, sharps in found[first]:
         if sharps is not None and isfinite(sharps):
-            fifths = int(sharps) + 7 * shifts[part]
-            yield part, bar, offset, int(sharps) if shifts[part] % 12 == 0 else (fifths + 6) % 12 - 6
+            fifths = int(sharps) + 7 * shifts[first]
+            yield first, bar, offset, int(sharps) if shifts[first] % 12 == 0 else (fifths + 6) % 12 - 6

@@ -10,15 +10,20 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from math import inf, isfinite, nan
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from timing.reader.guard import legible
 from timing.reader.kern import read_signs
 from timing.reader.keys import read_signatures
+from timing.reader.musicxml import Facts
 from timing.reader.notes import spanners
 from timing.reader.walk import Head, Parsed, layers, of_class, walk_bars
 from timing.score import MARK
+
+if TYPE_CHECKING:
+    from music21.stream import Measure
 
 _OF_THE_SCORE = (
     "repeat start", "repeat end", "segno", "coda", "to coda", "fine", "da capo", "dal segno", "double bar",
@@ -90,7 +95,7 @@ def read_marks(
             marks += [mark for mark in found if mark]
     marks += _on_notes(parsed, heads, table)
     marks += [
-        _Mark("slur", *(int(notes[a][c]) for c in ("part", "staff", "bar")), float(notes[a]["offset"]),
+        _Mark("slur", int(notes[a]["part"]), int(notes[a]["staff"]), int(notes[a]["bar"]), float(notes[a]["offset"]),
               int(notes[b]["bar"]), float(notes[b]["offset"]), note=a, goal=b)
         for a, b in slurs
     ]  # fmt: skip
@@ -98,7 +103,7 @@ def read_marks(
     if parsed.kind == "kern":
         marks += _from_kern(parsed)
     if parsed.facts:
-        marks += _from_facts(parsed, heads, notes, table)
+        marks += _from_facts(parsed.facts, heads, notes, table)
     else:
         marks += _endings(parsed, numbers) + _wedges(parsed, heads)
     last = max(numbers.values(), default=0)
@@ -140,18 +145,18 @@ def _put_together(marks: np.ndarray, starts: np.ndarray) -> None:
     meant[group[lines]] = places[order[lines]]
     moved = np.flatnonzero(meant[group] != places[order])
     places[order[moved]] = meant[group[moved]]
-    moved = np.isin(np.arange(len(places)), order[moved])
+    put = np.isin(np.arange(len(places)), order[moved])
     for number, (offset, bar) in enumerate(ends):
         mine = slice(len(starts) + number * len(marks), len(starts) + (number + 1) * len(marks))
         rows, lasts = marks[bar], np.diff(starts)[marks[bar]]
-        marks[offset] = np.where(moved[mine], np.clip(places[mine] - starts[rows], 0, lasts), marks[offset])
+        marks[offset] = np.where(put[mine], np.clip(places[mine] - starts[rows], 0, lasts), marks[offset])
 
 
-def _here(kind: str, part: int, staff: int, bar: int, offset: float, **more) -> _Mark:
+def _here(kind: str, part: int, staff: int, bar: int, offset: float, **more: Any) -> _Mark:
     return _Mark(kind, part, staff, bar, offset, bar, offset, **more)
 
 
-def _bar_lines(part: int, bar: int, measure) -> list[_Mark]:
+def _bar_lines(part: int, bar: int, measure: Measure) -> list[_Mark]:
     marks = []
     for line, offset in ((measure.leftBarline, 0.0), (measure.rightBarline, inf)):
         if line is None:
@@ -174,7 +179,7 @@ def _from_kern(parsed: Parsed) -> list[_Mark]:
     ]
 
 
-def _element(element, part: int, staff: int, bar: int, offset: float) -> _Mark | None:
+def _element(element: Any, part: int, staff: int, bar: int, offset: float) -> _Mark | None:
     """The mark that a music21 object in a bar stands for."""
     classes = element.classSet
     if "Dynamic" in classes:
@@ -202,7 +207,7 @@ def _words(content: str | None) -> str:
     return text if text.count("(") == text.count(")") else text.strip(" ()")
 
 
-def _tempo(element) -> tuple[float, float, str, bool]:
+def _tempo(element: Any) -> tuple[float, float, str, bool]:
     """(quarters a minute, ratio to the tempo before, words, whether it is printed) of a music21 tempo indication."""
     if "MetricModulation" in element.classSet:
         old, new = element.oldReferent, element.newReferent
@@ -220,7 +225,7 @@ def _tempo(element) -> tuple[float, float, str, bool]:
 
 def _on_notes(parsed: Parsed, heads: list[Head], table: np.ndarray) -> list[_Mark]:
     """Fermatas, breaths and caesuras, on notes and rests."""
-    rows = {}
+    rows: dict[int, int] = {}
     for number, head in enumerate(heads):
         rows.setdefault(id(head.owner), int(table["note"][number]))
     marks = []
@@ -265,16 +270,16 @@ def _wedges(parsed: Parsed, heads: list[Head]) -> list[_Mark]:
     return marks
 
 
-def _from_facts(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[_Mark]:
+def _from_facts(facts: Facts, heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[_Mark]:
     """What the XML alone tells: hairpins, pedal, dashes, endings, jumps of <sound>, fermatas on bar lines, slides."""
     marks = [
         _Mark(line.kind, line.part, line.staff, line.bar, float(line.offset), line.end_bar, float(line.end_offset),
               value=line.value, text=line.text)
-        for line in parsed.facts.lines
+        for line in facts.lines
     ]  # fmt: skip
     rows = {id(head.facts): int(table["note"][number]) for number, head in enumerate(heads)}
-    for start, goal, text in parsed.facts.slides:
-        a, b = (rows.get(id(parsed.facts.notes[place])) for place in (start, goal))
+    for start, goal, text in facts.slides:
+        a, b = (rows.get(id(facts.notes[place])) for place in (start, goal))
         if a is not None and b is not None and a != b:
             first, last = notes[a], notes[b]
             marks.append(
@@ -299,8 +304,9 @@ def _jumps(marks: list[_Mark]) -> list[_Mark]:
 
 def _once(marks: list[_Mark]) -> list[_Mark]:
     """One row for what is said many times."""
-    kept: dict[tuple, _Mark] = {}
+    kept: dict[tuple[str | float | None, ...], _Mark] = {}
     for mark in marks:
+        key: tuple[str | float | None, ...]
         if mark.kind.startswith("repeat"):
             key = (mark.kind, mark.bar, mark.offset)
         elif mark.kind in _OF_THE_SCORE:
@@ -353,7 +359,7 @@ def _tempi(marks: list[_Mark]) -> list[_Mark]:
 def _rows(marks: list[_Mark]) -> np.ndarray:
     rows = np.zeros(len(marks), MARK)
     for row, mark in zip(rows, marks, strict=True):
-        for column in MARK.names:
+        for column in MARK.names or ():
             value = getattr(mark, column)
             row[column] = legible(value)[:80] if column == "text" else value
     return rows

@@ -58,7 +58,7 @@ class _Part:
         self._unread: tuple[Element, Fraction] | None = None  # the note before, if it has no pitch any more; its length
 
     def run(self) -> None:
-        handlers: dict[str, Callable] = {
+        handlers: dict[str, Callable[[Element], None]] = {
             "attributes": self._attributes, "note": self._note, "backup": self._backup, "forward": self._forward,
             "direction": self._direction, "barline": self._bar_line,
         }  # fmt: skip
@@ -104,17 +104,19 @@ class _Part:
     def _backup(self, element: Element) -> None:
         here = max(Fraction(0), self._cursor)
         length = self._length(element, "the next voice begins with the bar", lambda: here)
-        if length > here + ROUNDED and here == self._cursor:
-            self._slip("it goes back to the bar line and no further", element.find("duration"))
-        if length > here:
-            self._set(element.find("duration"), here)
+        duration = element.find("duration")
+        if duration is not None and length > here + ROUNDED and here == self._cursor:
+            self._slip("it goes back to the bar line and no further", duration)
+        if duration is not None and length > here:
+            self._set(duration, here)
         self._cursor -= length
 
     def _forward(self, element: Element) -> None:
         """Where <backup> went to before the bar, <forward> comes back from there."""
         length = self._length(element, "it goes no way forward", lambda: Fraction(0))
-        if self._cursor < 0 and length:
-            self._set(element.find("duration"), max(Fraction(0), self._cursor + length))
+        duration = element.find("duration")
+        if self._cursor < 0 and length and duration is not None:
+            self._set(duration, max(Fraction(0), self._cursor + length))
         self._cursor += length
 
     # -- notes
@@ -143,7 +145,7 @@ class _Part:
     def _tuplets(self, element: Element) -> None:
         changed = element.find("time-modification")
         bad = changed is not None and not self._modified(changed)
-        if bad:
+        if changed is not None and bad:
             self._drop(element, changed, "it stands outside the tuplet, as long as its duration says")
         for notations in element.iterfind("notations"):
             if bad:
@@ -165,7 +167,8 @@ class _Part:
         value *= 2 - Fraction(1, 2 ** min(len(element.findall("dot")), 8))
         changed = element.find("time-modification")
         if changed is not None:
-            value *= figure(changed.find("normal-notes")) / figure(changed.find("actual-notes"))
+            normal, actual = figure(changed.find("normal-notes")), figure(changed.find("actual-notes"))
+            value *= normal / actual if normal and actual else 1
         return value
 
     def _staff(self, element: Element) -> None:
@@ -175,11 +178,13 @@ class _Part:
 
     def _pitch(self, pitch: Element) -> None:
         alter, octave = pitch.find("alter"), pitch.find("octave")
-        if alter is not None and (figure(alter) is None or abs(figure(alter)) > MOST_ALTER):
-            self._drop(pitch, alter, "the note is not altered")
-        elif alter is not None and figure(alter) not in _ALTERS:
-            self._slip("the note lies on the nearest semitone", alter)
-            alter.text = str(round(figure(alter)))
+        if alter is not None:
+            semitones = figure(alter)
+            if semitones is None or abs(semitones) > MOST_ALTER:
+                self._drop(pitch, alter, "the note is not altered")
+            elif semitones not in _ALTERS:
+                self._slip("the note lies on the nearest semitone", alter)
+                alter.text = str(round(semitones))
         if octave is not None and not whole(octave, -1, HIGHEST_OCTAVE):
             self._slip("the note lies in the octave of middle C", octave)
             octave.text = "4"
@@ -189,7 +194,7 @@ class _Part:
         first."""
         step = pitch.find("step")
         said = (pitch.findtext("step") or "").strip().upper()
-        if said in _STEPS:
+        if step is not None and said in _STEPS:
             step.text = said
             return
         self._slip("the note is left out", pitch if step is None else step)
@@ -257,7 +262,7 @@ class _Part:
             if not 0 < (figure(divisions) or 0) <= MOST_DIVISIONS:
                 self._slip("the divisions before it hold", divisions)
                 divisions.text = f"{float(self._divisions):.12g}"
-            self._divisions = figure(divisions)
+            self._divisions = figure(divisions) or self._divisions
         for details in element.iterfind("staff-details"):
             self._strings(details)
 
@@ -269,7 +274,8 @@ class _Part:
 
     @cached_property
     def _named_staves(self) -> int:
-        return max((int(staff.text) for staff in self._part.iter("staff") if whole(staff, 1, MOST_STAVES)), default=1)
+        staves = (staff for staff in self._part.iter("staff") if whole(staff, 1, MOST_STAVES))
+        return max((int(staff.text or 1) for staff in staves), default=1)
 
 
 def _bad_attributes(element: Element) -> Iterator[tuple[Element, str]]:
@@ -288,7 +294,7 @@ def _bad_attributes(element: Element) -> Iterator[tuple[Element, str]]:
         semitones, steps, octaves = (transpose.find(tag) for tag in ("chromatic", "diatonic", "octave-change"))
         given = [semitones, *(item for item in (steps, octaves) if item is not None)]
         fair = all(whole(item, -MOST_SHIFT, MOST_SHIFT) for item in given)
-        if not fair or abs(figure(semitones) + 12 * (figure(octaves) or 0)) > MOST_SHIFT:
+        if not fair or abs((figure(semitones) or Fraction(0)) + 12 * (figure(octaves) or Fraction(0))) > MOST_SHIFT:
             yield transpose, "the part sounds as it is written"
 
 

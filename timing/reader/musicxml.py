@@ -18,6 +18,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement
 
 from timing.reader.cues import judge, tie_cues
@@ -28,6 +29,9 @@ from timing.reader.mending import LONGEST_BAR, mend
 from timing.reader.slips import Slips, and_more
 from timing.reader.tunings import MOST_CAPO, string_words, words_of
 from timing.remarks import CannotDo, Remark, Severity
+
+if TYPE_CHECKING:
+    from music21.note import GeneralNote
 
 MOST_VOICES = 64
 _MOST_NAMED = 3  # parts that are left out
@@ -82,7 +86,7 @@ class FileFacts:
     slips: Slips = field(default_factory=Slips)  # what there is to say of bars once they have names
 
 
-def note_number(element) -> int | None:
+def note_number(element: GeneralNote) -> int | None:
     """The place in `FileFacts.notes` of a music21 note."""
     return int(element.style.relativeX) if element.hasStyleInformation and element.style.relativeX is not None else None
 
@@ -97,7 +101,7 @@ def read_facts(root: Element, raw: Raw) -> FileFacts:
     parts = [part for part in root.iterfind("part") if part.get("id") in listed]
     others = [part for part in root.iterfind("part") if part.get("id") not in listed]
     leave_out(root, others)  # music21 passes over them: nobody else shall see them either
-    facts.remarks += _left_out([part.get("id") for part in others])
+    facts.remarks += _left_out([part.get("id", "") for part in others])
     if all(part.find("measure") is None for part in parts):
         raise raw.refuse("score-empty", "holds no bars")
     mend(root, parts, facts.slips)
@@ -135,7 +139,7 @@ def untag(facts: FileFacts) -> None:
 class _PartWalk:
     """One walk through a part, with the time in quarters as its cursor."""
 
-    def __init__(self, facts: FileFacts, number: int, part: Element, sounds: dict[str, int], raw: Raw):
+    def __init__(self, facts: FileFacts, number: int, part: Element, sounds: dict[str | None, int], raw: Raw):
         self.facts, self.number, self.part, self.sounds, self.raw = facts, number, part, sounds, raw
         self.divisions = Fraction(1)
         self.shifts: dict[int, int] = {}
@@ -151,7 +155,7 @@ class _PartWalk:
         self.reach: dict[str, dict[int, Fraction]] = {}  # voice -> staff -> end within the bar
         self.per_staff = False
         self.first = len(facts.notes)  # the part's first note
-        self.staves = max((int(staves.text) for staves in part.iterfind("measure/attributes/staves")), default=1)
+        self.staves = max((int(staves.text or 1) for staves in part.iterfind("measure/attributes/staves")), default=1)
 
     def run(self) -> None:
         handlers = {
@@ -200,10 +204,10 @@ class _PartWalk:
 
     def _attributes(self, element: Element) -> None:
         if (divisions := element.find("divisions")) is not None:
-            self.divisions = figure(divisions)
+            self.divisions = figure(divisions) or self.divisions
         for time in element.iterfind("time"):
             if time.find("senza-misura") is None:
-                self.facts.metres.append("+".join(group.text for group in time.iterfind("beats")))
+                self.facts.metres.append("+".join(group.text or "" for group in time.iterfind("beats")))
         for transpose in element.findall("transpose"):
             self._transpose(transpose)
         self.clefs |= {_plain_treble(clef) for clef in element.findall("clef") if clef.findtext("sign") != "TAB"}
@@ -213,7 +217,7 @@ class _PartWalk:
                 self.facts.capos[self.number] = min(int(capo), MOST_CAPO)
 
     def _transpose(self, element: Element) -> None:
-        chromatic = int(figure(element.find("chromatic")))
+        chromatic = int(figure(element.find("chromatic")) or 0)
         shift = chromatic + 12 * int(figure(element.find("octave-change")) or 0)
         staff = element.get("number", "")
         for number in [int(staff)] if staff.isdecimal() else range(1, self.staves + 1):
@@ -373,9 +377,9 @@ def _join_chords(measure: Element) -> None:
     for place, element in enumerate(list(measure)):
         if element.tag != "note":
             continue
-        if element.find("chord") is None:
+        if first is None or last is None or element.find("chord") is None:
             first = last = place
-        elif last is not None and place != last + 1:
+        elif place != last + 1:
             between = list(measure)[last + 1 : place]
             for other in between:
                 measure.remove(other)

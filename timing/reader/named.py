@@ -18,6 +18,7 @@ from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 from timing.reader import read_stream
 from timing.reader.accidentals import write_accidentals
 from timing.reader.mending import ROUNDED
+from timing.reader.musicxml import Facts
 from timing.reader.walk import Parsed, walk_heads
 
 _BESIDE = 1000  # voices that are added are numbered from here on
@@ -28,32 +29,34 @@ def named_musicxml(path: str | Path, rows: Iterable[int] | None = None) -> str:
     """The score of a file as MusicXML with names; `rows` are those at which its bars begin, where some are split.
     CannotDo for a file that is no score."""
     parsed = read_stream(path)
-    root = _own(parsed) if parsed.facts else _written_anew(parsed)
+    root = _own(parsed, parsed.facts) if parsed.facts else _written_anew(parsed)
     _name_bars(root, count() if rows is None else rows)
     _say_once(root)
     return tostring(root, encoding="unicode")
 
 
-def _own(parsed: Parsed) -> Element:
-    for element in parsed.tree.iter():
+def _own(parsed: Parsed, facts: Facts) -> Element:
+    root = parsed.root
+    for element in root.iter():
         if element.tag in ("note", "measure"):
             element.attrib.pop("id", None)
     for number, head in enumerate(walk_heads(parsed)):
-        head.facts.element.set("id", f"n{number}")
-    write_accidentals(parsed.tree)
-    _part_voices(parsed)
-    _show_fingers(parsed.tree)
-    return parsed.tree
+        if head.facts is not None:
+            head.facts.element.set("id", f"n{number}")
+    write_accidentals(root)
+    _part_voices(root, facts)
+    _show_fingers(root)
+    return root
 
 
-def _part_voices(parsed: Parsed) -> None:
+def _part_voices(root: Element, facts: Facts) -> None:
     """The engraver lays the notes of a voice one after another, though <backup> may go back over them: those that
     begin before the voice has come so far get another voice."""
-    facts = {id(note.element): note for note in parsed.facts.notes}
-    for measure in parsed.tree.iter("measure"):
+    notes = {id(note.element): note for note in facts.notes}
+    for measure in root.iter("measure"):
         reached: dict[tuple[int, str], Fraction] = {}
         for element in measure.iterfind("note"):
-            note = facts.get(id(element))
+            note = notes.get(id(element))
             if note is None or not note.voice_name.isdecimal():
                 continue
             if element.find("chord") is None:

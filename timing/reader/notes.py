@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 
@@ -132,8 +134,8 @@ def _count_graces(heads: list[Head]) -> dict[int, tuple[int, bool]]:
         else:
             mains.add(moment)
     counted = {}
-    for (*moment, stolen), numbers in groups.items():
-        after = stolen or tuple(moment) not in mains
+    for (*place, stolen), numbers in groups.items():
+        after = stolen or tuple(place) not in mains
         owners = list(dict.fromkeys(id(heads[n].owner) for n in numbers))
         for number in numbers:
             counted[number] = (len(owners) - owners.index(id(heads[number].owner)), after)
@@ -164,7 +166,8 @@ def _written(row: np.void, head: Head) -> None:
         row["roll"], row["slashed"] = facts.roll, facts.slashed
         return
     row["slashed"] = head.grace and bool(getattr(head.owner.duration, "slash", False))
-    for sign in head.owner.expressions:
+    expressions: list[Any] = head.owner.expressions
+    for sign in expressions:
         if type(sign).__name__ == "ArpeggioMark":
             row["roll"] = _ROLLS.get(sign.type, 0)
 
@@ -175,7 +178,7 @@ def set_slurs(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: np.nd
     Under a slur are the notes of the voice in which it begins, from its first note until its last. A slur that has no
     end, or ends before it begins or in another part, is left out.
     """
-    first = {}
+    first: dict[int, int] = {}
     for number, head in enumerate(heads):
         first.setdefault(id(head.owner), number)
     members: dict[int, list[int]] = {}
@@ -212,7 +215,7 @@ def _moments(notes: np.ndarray) -> np.ndarray:
     return np.unique(columns, axis=0, return_inverse=True)[1].ravel()
 
 
-def spanners(parsed: Parsed, name: str):
+def spanners(parsed: Parsed, name: str) -> Iterator[Any]:
     """All spanners of a class (by its music21 name), in the order of the stream, each once."""
     seen = set()
     for stream in (parsed.stream, *(staff for staves in parsed.staves() for staff in staves)):

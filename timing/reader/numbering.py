@@ -29,8 +29,10 @@ class Bar(Protocol):
     suffix: str
     shift: Fraction
     length: Fraction
-    metre: Fraction
     beats: int
+
+    @property
+    def metre(self) -> Fraction: ...
 
 
 def name_bars(bars: Sequence[Bar], close: Fraction) -> list[Remark]:

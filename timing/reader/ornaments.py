@@ -22,13 +22,18 @@ from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
 import numpy as np
 
-from timing.reader.walk import Head, Parsed, of_class, walk_bars
+from timing.reader.walk import Head, Parsed, of_class, pitch_of, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import Ornament
+
+if TYPE_CHECKING:
+    from music21.common.types import StepName
+    from music21.key import KeySignature
 
 _SIGNS = {
     "trill-mark": Ornament.TRILL,
@@ -54,7 +59,7 @@ _BOTH = (Ornament.TURN, Ornament.INVERTED_TURN, Ornament.DELAYED_TURN, Ornament.
 _ALTERS = {"sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2,
            "natural-sharp": 1, "natural-flat": -1, "double-flat": -2}  # fmt: skip
 _SCALE = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_STEPS = "CDEFGAB"
+_STEPS: tuple[StepName, ...] = ("C", "D", "E", "F", "G", "A", "B")
 _MEI_ALTERS = {"s": 1, "f": -1, "n": 0, "ss": 2, "x": 2, "ff": -2}
 _FLAGS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5, "256th": 6}
 _WIDEST = 4  # semitones to a neighbour: E double flat to F sharp is no neighbour any more
@@ -97,7 +102,7 @@ def set_ornaments(parsed: Parsed, heads: list[Head], notes: np.ndarray, table: n
         note = notes[table["note"][number]]
         if found.code != Ornament.TRILL and first[table["note"][number]] != number:
             continue  # on the last head of a tied note only a trill goes on
-        pitched = "Unpitched" not in heads[number].note.classSet
+        pitched = pitch_of(heads[number].note) is not None
         if pitched or found.code == Ornament.TRILL:
             note["ornament"] = found.code
             note["upper"], note["lower"] = page.neighbours(heads[number], found) if pitched else (0, 0)
@@ -137,7 +142,7 @@ def _alter(found: _Found, mark: Element) -> None:
         found.upper = alter
 
 
-def _of_class(expression) -> _Found | None:
+def _of_class(expression: Any) -> _Found | None:
     """What a music21 expression stands for; its subclasses may say half or whole tone."""
     code = next((_CLASSES[name] for name in expression.classes if name in _CLASSES), None)
     if code is None:
@@ -155,8 +160,9 @@ def _mei_signs(parsed: Parsed, heads: list[Head]) -> dict[int, _Found]:
     for number, head in enumerate(heads):
         places.setdefault(str(head.note.id), number)
         places.setdefault(str(head.owner.id), number)
-    signs, astray = {}, 0
-    for element in parsed.tree.iter():
+    signs: dict[int, _Found] = {}
+    astray = 0
+    for element in parsed.root.iter():
         tag, form = str(element.tag).rpartition("}")[2], element.get("form")
         if tag == "trill":
             code = Ornament.TRILL
@@ -167,11 +173,11 @@ def _mei_signs(parsed: Parsed, heads: list[Head]) -> dict[int, _Found]:
             code = Ornament(code + 2 * (element.get("delayed") == "true"))
         else:
             continue
-        number = places.get((element.get("startid") or "").removeprefix("#"))
-        astray += number is None
-        if number is not None:
-            upper, lower = (_MEI_ALTERS.get(element.get(f"accid{side}")) for side in ("upper", "lower"))
-            signs.setdefault(number, _Found(code, upper, lower, below=element.get("place") == "below"))
+        named = places.get((element.get("startid") or "").removeprefix("#"))
+        astray += named is None
+        if named is not None:
+            upper, lower = (_MEI_ALTERS.get(element.get(f"accid{side}", "")) for side in ("upper", "lower"))
+            signs.setdefault(named, _Found(code, upper, lower, below=element.get("place") == "below"))
     if astray:
         message = f"{astray} ornament{'s' * (astray > 1)} that name no note of the score are left out"
         parsed.remarks.append(Remark(Severity.ADVICE, "passed-over", message))
@@ -200,7 +206,8 @@ def _on_members(signs: dict[int, _Found], heads: list[Head]) -> dict[int, _Found
 def _tremolo(head: Head) -> float | None:
     """Quarters between the strokes of a tremolo on this note (not of one between two notes)."""
     if head.facts is None:
-        strokes = [e.numberOfMarks for e in head.owner.expressions if type(e).__name__ == "Tremolo"]
+        expressions: list[Any] = head.owner.expressions
+        strokes = [e.numberOfMarks for e in expressions if type(e).__name__ == "Tremolo"]
         kind = head.owner.duration.type if strokes else ""
     else:
         single = [e for e in _elements(head) if e.tag == "tremolo" and e.get("type") not in ("start", "stop")]
@@ -227,7 +234,8 @@ def _between(heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[tu
     members: dict[int, list[int]] = {}
     order: dict[tuple[int, int], list[Head]] = {}  # by voice
     for number, head in enumerate(heads):
-        found = {e.get("type"): e for e in _elements(head) if e.tag == "tremolo" and e.get("type") in ("start", "stop")}
+        ends = [e for e in _elements(head) if e.tag == "tremolo" and e.get("type") in ("start", "stop")]
+        found = {e.get("type", ""): e for e in ends}
         members.setdefault(id(head.owner), []).append(int(table["note"][number]))
         if found and id(head.owner) not in signs:
             signs[id(head.owner)] = found
@@ -238,7 +246,7 @@ def _between(heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[tu
             start, stop = signs[id(first.owner)].get("start"), signs[id(second.owner)].get("stop")
             rows, others = members[id(first.owner)], members[id(second.owner)]
             if start is not None and stop is not None and _follow(notes, rows, others):
-                kind = first.facts.element.findtext("type") or ""
+                kind = (first.facts.element.findtext("type") or "") if first.facts else ""
                 made.append((rows, others, _stroke_length(first, _strokes(start), kind, 2)))
     return made
 
@@ -264,7 +272,8 @@ def _strokes(element: Element) -> int:
 
 def _under_lines(heads: list[Head], signs: dict[int, _Found], beginnings: set[int]) -> list[int]:
     """The first heads of the notes that wavy lines make trills of."""
-    open_: dict[tuple, list[int]] = {}  # (part, voice, number) -> [first head, last head with a sign of the line]
+    # (part, voice, number) -> first head, last head with a sign of the line
+    open_: dict[tuple[int, int, str], tuple[int, int]] = {}
     lines: list[tuple[int, int, bool]] = []  # first head, last head, whether that one is under the line
     for number, head in enumerate(heads):
         for element in _elements(head):
@@ -274,27 +283,27 @@ def _under_lines(heads: list[Head], signs: dict[int, _Found], beginnings: set[in
             if kind == "start":
                 if key in open_:
                     lines.append((*open_.pop(key), True))
-                open_[key] = [number, number]
+                open_[key] = (number, number)
             elif kind == "continue" and key in open_:
-                open_[key][1] = number
+                open_[key] = (open_[key][0], number)
             elif kind == "stop" and key in open_:
                 start = open_.pop(key)[0]
                 lines.append((start, number, start == number))
     lines += [(*ends, True) for ends in open_.values()]
-    voices: dict[tuple[int, int], list[tuple]] = {}
+    voices: dict[tuple[int, int], list[tuple[int, float, int]]] = {}
     if lines:
         for number, head in enumerate(heads):
             if not head.grace and number in beginnings:
                 voices.setdefault((head.part, head.voice), []).append((head.bar, float(head.offset), number))
-    under = []
+    under: list[int] = []
     for voice in voices.values():
         voice.sort()
     for start, end, included in lines:
         voice = voices.get((heads[start].part, heads[start].voice), [])
         low, high = ((heads[n].bar, float(heads[n].offset), side) for n, side in ((start, -1), (end, -1)))
         last = (*high[:2], len(heads)) if included else high
-        covered = voice[bisect_right(voice, low) : bisect_right(voice, last)]
-        covered = _highest([number for *_, number in covered], heads)
+        spanned = voice[bisect_right(voice, low) : bisect_right(voice, last)]
+        covered = _highest([number for _, _, number in spanned], heads)
         if start in signs or len({heads[number].pitch for number in covered}) == 1:
             under += covered
     return under
@@ -317,7 +326,7 @@ class _Page:
     """Keys and accidentals, as far as they are asked for: `bars` are the (part, staff, bar) with ornaments."""
 
     def __init__(self, parsed: Parsed, heads: list[Head], bars: set[tuple[int, int, int]]):
-        self._keys: dict[tuple[int, int], list[tuple[float, float, object]]] = {}
+        self._keys: dict[tuple[int, int], list[tuple[float, float, KeySignature]]] = {}
         self._seen: dict[tuple, list[tuple[float, int]]] = {}  # (part, staff, bar, step, octave) -> offset, alteration
         if not bars:
             return
@@ -331,8 +340,8 @@ class _Page:
                 self._keys.setdefault((part, staff), [])[:0] = [(-1, 0.0, key) for key in outside[:1]]
         for head in heads:
             tied = head.note.tie is not None and head.note.tie.type in ("stop", "continue") and head.offset == 0
-            if (head.part, head.staff, head.bar) in bars and "Unpitched" not in head.note.classSet and not tied:
-                pitch = head.note.pitch
+            pitch = pitch_of(head.note)
+            if (head.part, head.staff, head.bar) in bars and pitch is not None and not tied:
                 place = (head.part, head.staff, head.bar, pitch.step, pitch.octave)
                 self._seen.setdefault(place, []).append((float(head.offset), int(pitch.alter)))
         for seen in self._seen.values():
@@ -347,7 +356,7 @@ class _Page:
         return up, down
 
     def _distance(self, head: Head, direction: int, alter: int | None) -> int:
-        pitch = head.note.pitch
+        pitch = head.note.pitches[0]
         place = _STEPS.index(pitch.step) + direction
         step, octave = _STEPS[place % 7], (pitch.octave if pitch.octave is not None else 4) + place // 7
         if alter is None:
@@ -355,7 +364,7 @@ class _Page:
         away = _SCALE[step] + alter + 12 * (place // 7) - _SCALE[pitch.step] - round(pitch.alter)
         return min(max(direction * away, 1), _WIDEST)
 
-    def _in_force(self, head: Head, step: str, octave: int) -> int:
+    def _in_force(self, head: Head, step: StepName, octave: int) -> int:
         """The alteration of a line of the staff at a note: by the notes before it in the bar, else by the key."""
         seen = self._seen.get((head.part, head.staff, head.bar, step, octave), [])
         before = bisect_right([offset for offset, _ in seen], float(head.offset) + 1e-9)

@@ -21,7 +21,7 @@ class Slips:
     the first and {others} for what is then said of the others.
     """
 
-    def __init__(self):
+    def __init__(self) -> None:
         self._found: dict[tuple[str, str], dict[int, str]] = {}  # code, words -> row of the bar -> what stands there
 
     def remember(self, code: str, words: str, row: int, what: str = "") -> None:

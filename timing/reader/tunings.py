@@ -210,7 +210,7 @@ def _pitch_class(note: str, german: bool) -> int:
     syllable = next((s for s in sorted(_SYLLABLES, key=len, reverse=True) if name.lower().startswith(s)), None)
     letter = name[0].upper()
     size = len(syllable) if syllable and len(name) > 1 else 1
-    natural = _SYLLABLES[syllable] if size > 1 else _LETTERS[letter]
+    natural = _SYLLABLES[syllable] if syllable and size > 1 else _LETTERS[letter]
     sign = name[size:].strip(" -").lower()
     if german and letter == "B" and size == 1 and not sign:
         return 10

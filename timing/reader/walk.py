@@ -7,13 +7,20 @@ part by part from the top, staff by staff, bar by bar, voice by voice, in time, 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
 from timing.reader.guard import Raw
 from timing.reader.musicxml import FileFacts, NoteFacts, note_number
 from timing.remarks import Remark
+
+if TYPE_CHECKING:
+    from music21.note import NotRest
+    from music21.pitch import Pitch
+    from music21.stream import Measure, Part, Score, Stream
 
 VOICES_A_STAFF = 4  # where a file does not number them: staff 1 has voices 1-4, staff 2 has 5-8, as in MusicXML
 
@@ -25,16 +32,22 @@ class Parsed:
 
     raw: Raw
     kind: str  # musicxml, mei, midi, abc or kern
-    stream: object
+    stream: Score
     tree: Element | None = None
     facts: FileFacts | None = None
     remarks: list[Remark] = field(default_factory=list)
     text: str = ""
 
-    def staves(self) -> list[list]:
-        """The parts from the top, each as its staves (music21 Parts) from the top."""
+    @property
+    def root(self) -> Element:
+        """The XML tree of MusicXML or MEI."""
+        assert self.tree is not None
+        return self.tree
+
+    def staves(self) -> list[list[Part]]:
+        """The parts from the top, each as its staves from the top."""
         parts = list(self.stream.parts)
-        groups: list[list] = []
+        groups: list[list[Part]] = []
         for number, part in enumerate(parts):
             if number and self._same_part(parts[number - 1], part):
                 groups[-1].append(part)
@@ -42,7 +55,7 @@ class Parsed:
                 groups.append([part])
         return groups
 
-    def _same_part(self, above, part) -> bool:
+    def _same_part(self, above: Part, part: Part) -> bool:
         if self.kind == "musicxml":
             names = [str(p.id).rpartition("-Staff") for p in (above, part)]
             return "PartStaff" in part.classes and names[0][1] != "" and names[0][0] == names[1][0]
@@ -52,18 +65,19 @@ class Parsed:
                 return numbers[0] == numbers[1]
             return above.partName == part.partName and all(_two_handed(p) for p in (above, part))
         if self.kind == "mei":
-            braced = _braced(self.tree)
+            braced = _braced(self.root)
             here = list(self.stream.parts).index(part)
             return any(here in group and here - 1 in group for group in braced)
         return False
 
 
-def _tandem(part, prefix: str) -> str:
-    found = (str(e.tandem) for e in part.getElementsByClass("MiscTandem") if str(e.tandem).startswith(prefix))
+def _tandem(part: Part, prefix: str) -> str:
+    signs: Iterator[Any] = iter(part.getElementsByClass("MiscTandem"))
+    found = (str(e.tandem) for e in signs if str(e.tandem).startswith(prefix))
     return next(found, "")
 
 
-def _two_handed(part) -> bool:
+def _two_handed(part: Part) -> bool:
     return any({"KeyboardInstrument", "Harp"} & i.classSet for i in part.recurse().getElementsByClass("Instrument"))
 
 
@@ -92,25 +106,25 @@ class Head:
     length: float | Fraction
     pitch: float  # sounding, in semitones, as MIDI counts
     grace: bool
-    note: object
-    owner: object
+    note: NotRest
+    owner: NotRest
     facts: NoteFacts | None
 
 
-def walk_bars(parsed: Parsed):
-    """(part, staff from 1, bar, music21 Measure), in order."""
+def walk_bars(parsed: Parsed) -> Iterator[tuple[int, int, int, Measure]]:
+    """(part, staff from 1, bar, its measure), in order."""
     for part, staves in enumerate(parsed.staves()):
         for staff, stream in enumerate(staves, start=1):
             for bar, measure in enumerate(of_class(stream, "Measure")):
                 yield part, staff, bar, measure
 
 
-def of_class(stream, name: str) -> list:
+def of_class(stream: Stream, name: str) -> list[Any]:
     """The elements of a stream that are of a music21 class; its own iterators cost more than the rest of the walk."""
     return [element for element in stream.elements if name in element.classSet]
 
 
-def layers(measure):
+def layers(measure: Measure) -> Iterator[tuple[int, Stream, float | Fraction]]:
     """(voice number from 1, stream of notes, its offset in the bar) of a bar."""
     yield 1, measure, 0.0
     for number, voice in enumerate(of_class(measure, "Voice"), start=1):
@@ -132,7 +146,7 @@ def walk_heads(parsed: Parsed) -> list[Head]:
                 offset = layer.elementOffset(owner) + start
                 for note in owner.notes if "ChordBase" in owner.classSet else (owner,):
                     place = note_number(note) if parsed.facts else None
-                    facts = parsed.facts.notes[place] if place is not None else None
+                    facts = parsed.facts.notes[place] if parsed.facts and place is not None else None
                     head = Head(
                         part=part,
                         staff=facts.staff if facts else staff,
@@ -153,9 +167,14 @@ def walk_heads(parsed: Parsed) -> list[Head]:
     return [head for _, head in heads]
 
 
-def _pitch(note, facts: NoteFacts | None) -> float:
-    if "Unpitched" not in note.classSet:
-        return note.pitch.ps
+def pitch_of(note: NotRest) -> Pitch | None:
+    """The written pitch of a notehead; None where it has none, as in percussion."""
+    return None if "Unpitched" in note.classSet else note.pitches[0]
+
+
+def _pitch(note: NotRest, facts: NoteFacts | None) -> float:
+    if (pitch := pitch_of(note)) is not None:
+        return pitch.ps
     if facts and facts.unpitched is not None:
         return facts.unpitched
     sound = getattr(note.storedInstrument, "percMapPitch", None)
@@ -166,7 +185,7 @@ class _Shifts:
     """Semitones from written to sounding where the file is not MusicXML: by the instruments of each staff."""
 
     def __init__(self, parsed: Parsed):
-        self._changes = {}
+        self._changes: dict[tuple[int, int], list[tuple[float, float]]] = {}
         if parsed.facts:
             return
         for part, staves in enumerate(parsed.staves()):
@@ -179,7 +198,7 @@ class _Shifts:
                 if changes and stream.atSoundingPitch is False:
                     self._changes[part, staff] = changes
 
-    def __call__(self, part: int, staff: int, measure, offset) -> float:
+    def __call__(self, part: int, staff: int, measure: Measure, offset: float | Fraction) -> float:
         changes = self._changes.get((part, staff))
         if not changes:
             return 0

@@ -44,7 +44,7 @@ WISH = np.dtype(
 )
 
 
-def reach(low, high):
+def reach(low: np.ndarray | float, high: np.ndarray | float) -> np.ndarray:
     """Millimetres between two frets; arrays will do."""
     return SCALE * (2.0 ** (np.asarray(low) / -12) - 2.0 ** (np.asarray(high) / -12))
 

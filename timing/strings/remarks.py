@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -120,7 +121,7 @@ class Teller:
         few = len(entries) <= _MOST and all(entries.values())
         return tuple(added("strings", keys) for keys in entries.values()) if few else ()
 
-    def _keys(self, row: int, string: int, entry: StringChoice | None) -> dict[str, object]:
+    def _keys(self, row: int, string: int, entry: StringChoice | None) -> dict[str, Any]:
         """The entry that puts one note on a string; none where it would mean a higher note."""
         note, moment = self.played[row], self.played["score_onset"]
         beside = self.played[slice(*np.searchsorted(moment, note["score_onset"] + np.array([-1e-6, 1e-6])))]
@@ -129,7 +130,7 @@ class Teller:
         own = (higher["voice"] == note["voice"]) & (higher["part"] == note["part"])
         if np.any(own & (stops >= 0) & (stops <= FRETS)):
             return {}
-        keys: dict[str, object] = {"at": self.hearings.where.position_text(float(note["score_onset"]))}
+        keys: dict[str, Any] = {"at": self.hearings.where.position_text(float(note["score_onset"]))}
         if len(higher):
             part = [f"part {note['part'] + 1}"] if len(self.hearings.where.score.parts) > 1 else []
             keys["for"] = ", ".join([*part, f"voice {note['voice']}"])

@@ -28,7 +28,7 @@ class Wishes:
         self, played: np.ndarray, notes: np.ndarray, tunings: np.ndarray, frets: np.ndarray, hearings: Hearings
     ):
         self._played, self._hearings, self._tunings, self._frets = played, hearings, tunings, frets
-        self._fretted = tunings.any(axis=1)[played["part"]]
+        self._fretted = np.any(tunings, axis=1)[played["part"]]
         self.table = np.zeros(len(played), WISH)
         for column in ("string", "fret", "finger"):
             self.table[column] = notes[column]

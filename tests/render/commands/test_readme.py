@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
-import subprocess
-import sys
+from pathlib import Path
 
 import doubling
 import pytest

@@ -139,7 +139,7 @@ def test_a_png_has_two_hundred_dots_an_inch(tmp_path):
 
 
 def test_what_is_written_is_what_is_made_in_memory(tmp_path):
-    sheet = sheet_of(PLANS[0])
+    sheet = sheet_of(DEMOS[0])
     assert len(sheet.pages) > 1
     svgs = [page.encode() for page in sheet_svgs(sheet)]
     made = {".svg": svgs, ".png": sheet_pngs(sheet), ".pdf": [sheet_pdf(sheet)]}
@@ -154,7 +154,7 @@ def without_dates(content: bytes) -> bytes:
 
 
 def test_a_sheet_has_the_cautions_that_check_finds_unless_it_is_told_others():
-    reading = load(next(plan for plan in PLANS if "misplaced" in plan.name))
+    reading = load(next(plan for plan in DEMOS if "misplaced" in plan.name))
     assert make_sheet(reading).pages == make_sheet(reading, check(reading, sound=guitar)).pages
     assert make_sheet(reading).pages != make_sheet(reading, []).pages
 

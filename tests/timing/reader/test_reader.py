@@ -86,6 +86,12 @@ def test_chord_members_are_rows(one):
     assert rows(score.notes, "offset", "length", "pitch") == [(0, 4, 60), (0, 4, 64), (0, 4, 67)]
 
 
+def test_a_chord_without_a_first_note_is_read(one):
+    words = "<direction><direction-type><words>dolce</words></direction-type></direction>"
+    score = one(note("C4", 4, first=CHORD) + words + note("E4", 4, first=CHORD))
+    assert rows(score.notes, "offset", "length", "pitch") == [(0, 4, 60), (0, 4, 64)]
+
+
 def test_a_doubled_note_in_a_chord_is_two_notes(one):
     score = one(note("C4", 4, TIE["stop"]) + note("C4", 4, first=CHORD))
     assert score.notes["pitch"].tolist() == [60, 60]

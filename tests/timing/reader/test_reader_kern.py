@@ -37,6 +37,16 @@ def places(score: Score) -> list[tuple[int, float, float, int]]:
     return sorted(score.notes[["bar", "offset", "length", "pitch"]].tolist())
 
 
+def test_of_several_pieces_in_a_file_the_first_is_read(tmp_path):
+    first, second = (["**kern", "*M4/4", "=1", f"1{pitch}", "==", "*-"] for pitch in "cg")
+    score = read(tmp_path, *first, "!!!OTL:second", *second)
+    assert places(score) == [(0, 0.0, 4.0, 60)]
+    assert [(r.code, r.message) for r in score.remarks] == [
+        ("collection", "the file holds 2 pieces; the first is read")
+    ]
+    assert score.title != "second"
+
+
 # -- splits and joins
 
 AFTER = ["=2 =2", "2.C 2.c", "=3 =3", "2.D 2.d", "== ==", "*- *-"]
