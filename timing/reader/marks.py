@@ -17,7 +17,7 @@ import numpy as np
 from timing.reader.guard import legible
 from timing.reader.kern import read_signs
 from timing.reader.keys import read_signatures
-from timing.reader.musicxml import Facts
+from timing.reader.musicxml import FileFacts
 from timing.reader.notes import spanners
 from timing.reader.walk import Head, Parsed, layers, of_class, walk_bars
 from timing.score import MARK
@@ -270,7 +270,7 @@ def _wedges(parsed: Parsed, heads: list[Head]) -> list[_Mark]:
     return marks
 
 
-def _from_facts(facts: Facts, heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[_Mark]:
+def _from_facts(facts: FileFacts, heads: list[Head], notes: np.ndarray, table: np.ndarray) -> list[_Mark]:
     """What the XML alone tells: hairpins, pedal, dashes, endings, jumps of <sound>, fermatas on bar lines, slides."""
     marks = [
         _Mark(line.kind, line.part, line.staff, line.bar, float(line.offset), line.end_bar, float(line.end_offset),

@@ -18,7 +18,7 @@ from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 from timing.reader import read_stream
 from timing.reader.accidentals import write_accidentals
 from timing.reader.mending import ROUNDED
-from timing.reader.musicxml import Facts
+from timing.reader.musicxml import FileFacts
 from timing.reader.walk import Parsed, walk_heads
 
 _BESIDE = 1000  # voices that are added are numbered from here on
@@ -35,7 +35,7 @@ def named_musicxml(path: str | Path, rows: Iterable[int] | None = None) -> str:
     return tostring(root, encoding="unicode")
 
 
-def _own(parsed: Parsed, facts: Facts) -> Element:
+def _own(parsed: Parsed, facts: FileFacts) -> Element:
     root = parsed.root
     for element in root.iter():
         if element.tag in ("note", "measure"):
@@ -49,7 +49,7 @@ def _own(parsed: Parsed, facts: Facts) -> Element:
     return root
 
 
-def _part_voices(root: Element, facts: Facts) -> None:
+def _part_voices(root: Element, facts: FileFacts) -> None:
     """The engraver lays the notes of a voice one after another, though <backup> may go back over them: those that
     begin before the voice has come so far get another voice."""
     notes = {id(note.element): note for note in facts.notes}
