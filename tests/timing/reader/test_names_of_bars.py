@@ -21,7 +21,7 @@ from timing.plan.planfile import read_plan
 from timing.plan.position import Range, parse_position, parse_range
 from timing.reader import _parse, guard, tabulate
 from timing.reader.numbering import name_bars
-from timing.reading import _own_order
+from timing.order.performed import _own_order
 from timing.remarks import Severity
 from timing.score import Score
 from timing.where import Fault, Where
