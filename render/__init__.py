@@ -3,12 +3,15 @@
     write_midi(performance, "take.mid")
     take = render_audio(performance, "take.wav")
 
+In memory the same are `midi_bytes(performance)` and `render_sound(performance)`, an array with its facts.
+
 Names are imported when they are first used, so that starting is quick.
 """
 
 from __future__ import annotations
 
 import importlib
+from typing import Any
 
 _HOMES = {
     "midi_bytes": "render.midi.file",
@@ -23,7 +26,7 @@ _HOMES = {
 __all__ = list(_HOMES)
 
 
-def __getattr__(name: str) -> object:
+def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(importlib.import_module(_HOMES[name]), name)
