@@ -70,18 +70,18 @@ def event_table(
         _table(own["lane"], begin, ON, own["pitch"], velocity(level[struck])),
         *(_set(setting, own["lane"], struck, begin) for setting in settings),
     ]
+    level_of, pitch_of = (notes["lane"][table["note"]] for table in (curves, bends))
     for mine in _by_lane(own["lane"]):
         lane, rests = int(own["lane"][mine[0]]), rest[struck[mine]]
-        moving = curves[notes["lane"][curves["note"]] == lane]
+        moving, turning = curves[level_of == lane], bends[pitch_of == lane]
         if len(moving) or rests.any():
             seconds, of = medium.moments(moving["second"]), start[moving["note"]]
-            moment, value = expression_changes(seconds, moving["level"], of, begin[mine], rests)
-            made.append(_table(lane, moment, CONTROL, 11, value))
-        turning = bends[notes["lane"][bends["note"]] == lane]
+            changes = expression_changes(seconds, moving["level"], of, begin[mine], rests)
+            made.append(_table(lane, changes[0], CONTROL, 11, changes[1]))
         if len(turning):
             seconds, wide = medium.moments(turning["second"]), lane_range(performance, lane)
-            moment, value = wheel_changes(seconds, turning["semitones"], begin[mine], wide, medium.reach)
-            made.append(_table(lane, moment, BEND, 0, value))
+            changes = wheel_changes(seconds, turning["semitones"], begin[mine], wide, medium.reach)
+            made.append(_table(lane, changes[0], BEND, 0, changes[1]))
     events = np.concatenate(made)
     return events[np.lexsort((events["data"], events["lane"], events["kind"], events["moment"]))]
 

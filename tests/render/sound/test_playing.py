@@ -74,6 +74,15 @@ def test_without_a_sound_device_it_says_so_and_what_to_do(begin, tmp_path):
     assert left(tmp_path) == []
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="ALSA is Linux's")
+def test_alsa_does_not_complain_on_the_terminal(begin):
+    """With a configuration that has no devices; by itself the library says so in lines of its own."""
+    playing = begin("play", "plan.yaml", driver="alsa", ALSA_CONFIG_PATH=os.devnull)
+    out, err = playing.communicate(timeout=60)
+    assert playing.returncode == 2 and out == ""
+    assert "no sound device" in err and "ALSA lib" not in err
+
+
 @pytest.mark.parametrize(("asked", "status"), [(signal.SIGINT, 0), (signal.SIGTERM, 143)])
 def test_it_stops_at_once_and_says_where(begin, tmp_path, asked, status):
     playing = begin("play", "plan.yaml", plan=PLAN.replace("240", "60"))
