@@ -5,6 +5,8 @@
     pdf = sheet_pdf(make_sheet(reading))
     html, facts = page_html([reading, other])
 
+In memory the same are `midi_bytes(performance)` and `render_sound(performance)`, an array with its facts.
+
 Names are imported when they are first used, so that starting is quick.
 """
 

@@ -32,7 +32,7 @@ def preset(string: int, tone: int) -> tuple[int, int]:
     return 8 * tone + string, PROGRAM
 
 
-class _Note(NamedTuple):
+class _Sampled(NamedTuple):
     """A sample in the file: what it is of, and how a zone plays it."""
 
     string: int
@@ -57,8 +57,8 @@ def write_guitar(
     tones = (NATURALE,) if pluck else tuple(tone for tone in range(len(TONES_IN_BANK)) if tone != LIGADO)
     work = [(tone, string) for tone in tones for string in range(1, len(tuning) + 1)]
     total = sum(len(_semitones(tone)) for tone, _ in work)
-    bank = sf2.Writer(file, name, "a physical model; see soundfonts/README.md of lentando")
-    made: dict[int, list[_Note]] = {tone: [] for tone in tones}
+    bank = sf2.BankWriter(file, name, "a physical model; see soundfonts/README.md of lentando")
+    made: dict[int, list[_Sampled]] = {tone: [] for tone in tones}
     done = 0
     for tone, string in work:
         semitones, pitch = _semitones(tone), tuning[string - 1]
@@ -67,7 +67,7 @@ def write_guitar(
             sample = (short if tone == PIZZICATO else looped)(partials, at, _SCALE)
             label = f"{TONES_IN_BANK[tone]} {string}/{above}"
             number = bank.add(label, sample.data, sample.loop, pitch + above, RATE)
-            made[tone].append(_Note(string, above, pitch + above, number, sample.decay))
+            made[tone].append(_Sampled(string, above, pitch + above, number, sample.decay))
             done += 1
             if progress:
                 progress(done, total)
@@ -92,7 +92,7 @@ def _common(tone: int) -> dict[int, int]:
     return (_HAMMERED if tone == LIGADO else {}) | {sf2.RELEASE: sf2.timecents(release)}
 
 
-def _zones(of_tone: list[_Note], string: int) -> list[sf2.Zone]:
+def _zones(of_tone: list[_Sampled], string: int) -> list[sf2.Zone]:
     """All 128 keys, each with the note that plays it: on the string, or on whichever string it lies lowest."""
     choice = [note for note in of_tone if string in (0, note.string)]
     chosen = [min(choice, key=lambda note, key=key: _reach(note, key)) for key in range(128)]
@@ -103,7 +103,7 @@ def _zones(of_tone: list[_Note], string: int) -> list[sf2.Zone]:
     return zones
 
 
-def _reach(note: _Note, key: int) -> tuple[int, int]:
+def _reach(note: _Sampled, key: int) -> tuple[int, int]:
     """How ill a note suits a key: how far it must be transposed, how high it lies on its string."""
     return abs(note.key - key), note.semitones
 

@@ -5,10 +5,13 @@ The names that others need of the model are here too.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from soundfonts.building import STRINGS, preset, write_guitar
 from soundfonts.measures import centroid_of, loudness_of
@@ -41,7 +44,7 @@ NEAREST, FARTHEST = 1.0, 40.0  # cm from the bridge
 VERSION = "4"  # raise it when the recipe gives other sound
 
 
-def guitar_bank(tuning=STANDARD_TUNING, progress: Callable[[int, int], None] | None = None) -> Path:
+def guitar_bank(tuning: Iterable[int] = STANDARD_TUNING, progress: Callable[[int, int], None] | None = None) -> Path:
     """The SoundFont of the guitar in `tuning` (MIDI pitch of 1 to 7 open strings, string 1 first).
 
     Built when it is asked for first, in a few seconds; `progress(done, total)` is told meanwhile. Raises CannotDo for
@@ -52,7 +55,7 @@ def guitar_bank(tuning=STANDARD_TUNING, progress: Callable[[int, int], None] | N
     return kept(name, "guitar", VERSION, lambda file: write_guitar(file, tuning, "Modelled guitar", progress=progress))
 
 
-def point_bank(tuning, cm: float, progress: Callable[[int, int], None] | None = None) -> Path:
+def point_bank(tuning: Iterable[int], cm: float, progress: Callable[[int, int], None] | None = None) -> Path:
     """The same, plucked `cm` from the bridge (1 to 40, to the nearest half), in the banks of naturale and no others."""
     tuning = _checked(tuning)
     if not NEAREST <= cm <= FARTHEST:
@@ -64,30 +67,41 @@ def point_bank(tuning, cm: float, progress: Callable[[int, int], None] | None = 
     return kept(name, "guitar", VERSION, lambda file: write_guitar(file, tuning, title, pluck=pluck, progress=progress))
 
 
-def brightness(string: int, tone: int, tuning, frets) -> np.ndarray:
+def brightness(string: int, tone: int, tuning: Iterable[int], frets: ArrayLike) -> np.ndarray:
     """Spectral centroid in Hz, 20 to 520 ms after the onset, of a string (1 is the highest) at `frets`.
 
     Worked out from the model, so no bank is built. In harmonics `frets` are semitones above the open string.
     """
-    return _asked(centroid_of, string, tone, tuning, frets)
+    return np.array([note.brightness for note in _asked(string, tone, tuning, frets)])
 
 
-def loudness(string: int, tone: int, tuning, frets) -> np.ndarray:
+def loudness(string: int, tone: int, tuning: Iterable[int], frets: ArrayLike) -> np.ndarray:
     """The same for the K-weighted level in dB at one velocity: only differences between notes mean anything."""
-    return _asked(loudness_of, string, tone, tuning, frets)
+    return np.array([note.loudness for note in _asked(string, tone, tuning, frets)])
 
 
-def _asked(measure, string: int, tone: int, tuning, frets) -> np.ndarray:
-    """`measure` of notes, each the nearest one that the tone has a sample of."""
+class _Measured(NamedTuple):
+    brightness: float
+    loudness: float
+
+
+def _asked(string: int, tone: int, tuning: Iterable[int], frets: ArrayLike) -> list[_Measured]:
+    """What is known of notes, each the nearest one that the tone has a sample of."""
     frets = np.atleast_1d(np.asarray(frets, int))
     there = np.array(list(HARMONICS)) if tone == HARMONIC else np.arange(FRETS + 1)
-    nearest = np.abs(frets[:, None] - there).argmin(axis=1)
-    needed, back = np.unique(nearest, return_inverse=True)
-    model = NATURALE if tone == LIGADO else tone
-    return measure(notes(string, _checked(tuning)[string - 1], there[needed], model))[back]
+    nearest = there[np.abs(frets[:, None] - there).argmin(axis=1)]
+    pitch = _checked(tuning)[string - 1]
+    return [_measured(string, pitch, fret, NATURALE if tone == LIGADO else tone) for fret in nearest.tolist()]
 
 
-def _checked(tuning) -> tuple[int, ...]:
+@lru_cache(8_192)
+def _measured(string: int, open_pitch: int, fret: int, tone: int) -> _Measured:
+    """One note. It takes milliseconds to voice, and the same ones are asked for at every check."""
+    partials = notes(string, open_pitch, np.array([fret]), tone)
+    return _Measured(float(centroid_of(partials)[0]), float(loudness_of(partials)[0]))
+
+
+def _checked(tuning: Iterable[int]) -> tuple[int, ...]:
     tuning = tuple(int(pitch) for pitch in tuning)
     if not 1 <= len(tuning) <= STRINGS or not all(LOWEST <= pitch <= HIGHEST for pitch in tuning):
         got = ", ".join(map(str, tuning)) or "none"

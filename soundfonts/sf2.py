@@ -56,7 +56,7 @@ def cutoff(frequency: float) -> int:
     return round(1200 * np.log2(frequency / 8.176))
 
 
-class Writer:
+class BankWriter:
     """Add the samples, then `finish` with instruments and presets."""
 
     def __init__(self, file: BinaryIO, name: str, comment: str):

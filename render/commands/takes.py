@@ -78,18 +78,18 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
 
 def play_plan(plan: Path, wanted: Wanted, console: Console) -> None:
     """Play a plan through the sound card. CannotDo if it, or that, is not possible."""
-    from render.sound.playing import Places, play
+    from render.sound.playing import Playhead, play
 
     if wanted.soundfont is not None:
         checked_bank(wanted.soundfont)
     reading = load(plan, wanted.fingering, wanted.scale)
     performance = _performance(reading, plan, wanted)
-    places = Places(performance, reading.score, rounds=wanted.loop, counted_in=wanted.count_in)
+    playhead = Playhead(performance, reading.score, rounds=wanted.loop, counted_in=wanted.count_in)
 
     def make(file: Path) -> float:
         return _render_sound(performance, file, wanted.soundfont, console, plan.name).seconds
 
-    play(make, places.at, _REST if wanted.loop > 1 else _SOFTLY, console)
+    play(make, playhead.at, _REST if wanted.loop > 1 else _SOFTLY, console)
 
 
 def _performance(reading: Reading, plan: Path, wanted: Wanted) -> Performance:

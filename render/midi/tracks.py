@@ -36,9 +36,8 @@ def _too_slow(performance: Performance, quarter: float) -> CannotDo:
     bar = performance.bars[np.searchsorted(performance.bars["start"], quarter + 1e-6, side="right") - 1]
     name = f"{bar['number']}{bar['suffix']}"
     message = f"bar {name} is slower than a MIDI file can say (3.58 quarters a minute)"
-    where = {"bar_name": name, "pass_": int(bar["pass"])}
     mend = "a quicker tempo, a slowdown that goes less far, or a shorter hold"
-    return CannotDo.because("midi-too-slow", message, suggestion=mend, **where)
+    return CannotDo.because("midi-too-slow", message, suggestion=mend, bar_name=name, pass_=int(bar["pass"]))
 
 
 def _metres(bars: np.ndarray) -> list[tuple[float, int, int]]:

@@ -34,7 +34,7 @@ class SoundFacts:
 
 
 @dataclass(frozen=True)
-class Sound(SoundFacts):
+class Waveform(SoundFacts):
     """A sound as `samples`, (frames, 2) float32, in which full scale is 1."""
 
     samples: np.ndarray
@@ -66,7 +66,7 @@ def render_sound(
     soundfont: str | Path | None = None,
     progress: Progress | None = None,
     building: Progress | None = None,
-) -> Sound:
+) -> Waveform:
     """The sound of a performance as an array, with its facts; it ends when it has died away.
 
     `soundfont` is another bank than the standard one and the modelled guitar; `progress(done, total)` is told in
@@ -77,7 +77,7 @@ def render_sound(
     with open_sound(performance, soundfont, building) as source:
         blocks = told(measure.taking_in(source.blocks), performance, progress)
         samples = np.concatenate([block.copy() for block in blocks])
-    return Sound(**vars(source.facts(measure)), samples=samples)
+    return Waveform(**vars(source.facts(measure)), samples=samples)
 
 
 def sound_blocks(

@@ -27,7 +27,7 @@ _BUFFER = 1024  # frames that are mixed before they sound
 _LOOK = 0.05  # seconds between two looks at the clock
 
 
-class Places:
+class Playhead:
     """Where a performance is at any second, in the words of its score."""
 
     def __init__(self, performance: Performance, score: Score, *, rounds: int = 1, counted_in: bool = False):

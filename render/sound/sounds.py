@@ -32,7 +32,7 @@ PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)
 
 
 @dataclass(frozen=True)
-class Sounds:
+class Timbres:
     """`fonts` are the banks; `presets` (n,) what each note is played with; `colour` (n,) of its channel; `volume`
     (lanes,) the CC7 that brings the banks to one level; `change` (n,) the dB by which the colour changes the level of
     the note, `shared` (colours,) what all notes of a colour share of that, in the whole of the music."""
@@ -47,7 +47,7 @@ class Sounds:
 
 def find_sounds(
     performance: Performance, soundfont: Path | None, progress: Callable[[float, float], None] | None = None
-) -> Sounds:
+) -> Timbres:
     """The sounds of a performance: from the user's own bank, but for clicks; or from the standard one and the modelled
     guitar, which is built where it is not there yet (`progress(done, total)`)."""
     modelled = modelled_lanes(performance) & (soundfont is None)
@@ -67,7 +67,7 @@ def find_sounds(
     else:
         shared = np.array([change[colour == each].min(initial=np.inf) for each in range(len(GAINS))])
         shared[np.isinf(shared)] = 0.0
-    return Sounds(fonts, presets, colour, volume, change, shared)
+    return Timbres(fonts, presets, colour, volume, change, shared)
 
 
 def _choose_fonts(

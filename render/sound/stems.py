@@ -18,7 +18,7 @@ from render.events.presets import PLAIN
 from render.events.table import PRESET, Medium, Setting, event_table
 from render.events.wheel import BY_SOUNDFONT, lane_range, range_controls
 from render.sound.colours import GAINS, Shelf
-from render.sound.sounds import Sounds
+from render.sound.sounds import Timbres
 from render.sound.synth import BLOCK, MOST_PORTS, Synth, open_synth
 from timing.performance import Performance
 
@@ -41,14 +41,14 @@ class Stem:
 
 
 @contextmanager
-def open_stems(performance: Performance, sounds: Sounds) -> Iterator[list[Stem]]:
+def open_stems(performance: Performance, sounds: Timbres) -> Iterator[list[Stem]]:
     """The stems of a performance, ready to play. CannotDo as the synth has it."""
     with ExitStack() as opened:
         found = np.unique(sounds.colour).tolist() or [PLAIN]
         yield [_stem(performance, sounds, colour, opened) for colour in found]
 
 
-def _stem(performance: Performance, sounds: Sounds, colour: int, opened: ExitStack) -> Stem:
+def _stem(performance: Performance, sounds: Timbres, colour: int, opened: ExitStack) -> Stem:
     notes = performance.notes
     rows = np.flatnonzero(sounds.colour == colour)
     lanes, place = np.unique(notes["lane"][rows], return_inverse=True)

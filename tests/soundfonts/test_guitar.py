@@ -27,7 +27,8 @@ from soundfonts.guitar import (
     point_bank,
     preset,
 )
-from soundfonts.notes import PLUCKS, pluck_at
+from soundfonts.measures import centroid_of
+from soundfonts.notes import PLUCKS, notes, pluck_at
 from timing.remarks import CannotDo
 
 
@@ -161,3 +162,22 @@ def test_the_whole_instrument_is_about_as_loud_as_one_string():
 
 def test_a_bank_is_a_soundfont_of_moderate_size():
     assert 20e6 < bank().stat().st_size < 120e6
+
+
+def test_what_is_known_of_a_note_is_worked_out_once(monkeypatch):
+    """However it is asked for: with others, again, its brightness or its loudness."""
+    worked_out = []
+
+    def counted(string, open_pitch, frets, tone):
+        worked_out.extend(frets.tolist())
+        return notes(string, open_pitch, frets, tone)
+
+    monkeypatch.setattr("soundfonts.guitar.notes", counted)
+    tuning = (63, 58, 54)  # that no other test asks for
+    first = brightness(2, TASTO, tuning, [3, 5, 3])
+    assert worked_out == [3, 5] and first[0] == first[2] != first[1]
+    assert brightness(2, TASTO, list(tuning), 5) == first[1]
+    assert np.isfinite(loudness(2, TASTO, np.array(tuning), np.array([5, 3, 4]))).all()
+    assert worked_out == [3, 5, 4]
+    partials = notes(2, tuning[1], np.array([3, 5]), TASTO)
+    assert np.array_equal(first[:2], centroid_of(partials))

@@ -12,7 +12,7 @@ import pytest
 
 from soundfonts import store
 from soundfonts.banks import checked_bank
-from soundfonts.sf2 import Instrument, Preset, Writer, Zone
+from soundfonts.sf2 import BankWriter, Instrument, Preset, Zone
 from soundfonts.store import kept, whole
 from timing.remarks import CannotDo
 
@@ -30,7 +30,7 @@ def small(file) -> None:
     """A bank of one note."""
     import numpy as np
 
-    bank = Writer(file, "Small", "for a test")
+    bank = BankWriter(file, "Small", "for a test")
     bank.add("note", np.arange(4_000, dtype="<i2"), None, 60, 44_100)
     bank.finish([Instrument("note", {}, [Zone(0, 127, 0, {})])], [Preset("note", 0, 0, 0)])
 

@@ -18,7 +18,7 @@ import soundfile
 from rich.console import Console
 from support import musicxml, reading, score
 
-from render.sound.playing import Places, play
+from render.sound.playing import Playhead, play
 from timing.listening import heard
 
 COMMAND = [sys.executable, "-c", "from render.commands.entry import main; main()"]
@@ -76,6 +76,15 @@ def test_without_a_sound_device_it_says_so_and_what_to_do(begin, tmp_path):
     assert left(tmp_path) == []
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="ALSA is Linux's")
+def test_alsa_does_not_complain_on_the_terminal(begin):
+    """With a configuration that has no devices; by itself the library says so in lines of its own."""
+    playing = begin("play", "plan.yaml", driver="alsa", ALSA_CONFIG_PATH=os.devnull)
+    out, err = playing.communicate(timeout=60)
+    assert playing.returncode == 2 and out == ""
+    assert "no sound device" in err and "ALSA lib" not in err
+
+
 @pytest.mark.parametrize(("asked", "status"), [(signal.SIGINT, 0), (signal.SIGTERM, 143)])
 def test_it_stops_at_once_and_says_where(begin, tmp_path, asked, status):
     playing = begin("play", "plan.yaml", plan=PLAN.replace("240", "60"))
@@ -122,13 +131,13 @@ def test_the_line_moves_with_the_music(monkeypatch, tmp_path):
     monkeypatch.setenv("SDL_AUDIODRIVER", "dummy")
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     made = reading({"tempo": 240}, bars=2)
-    places = Places(made.performance, made.score)
+    playhead = Playhead(made.performance, made.score)
     said, told = io.StringIO(), []
     console = Console(force_terminal=True, width=100, file=said)
 
     def place(second: float) -> str:
         told.append(second)
-        return places.at(second)
+        return playhead.at(second)
 
     def make(file: Path) -> float:
         soundfile.write(file, np.zeros((2 * 44_100, 2), np.float32), 44_100, "PCM_24")
@@ -144,24 +153,24 @@ def test_the_line_moves_with_the_music(monkeypatch, tmp_path):
 
 def test_places_are_told_as_the_score_has_them():
     made = reading({"tempo": 60, "order": "1-2, 1-3"}, bars=3)
-    places = Places(made.performance, made.score)
+    playhead = Playhead(made.performance, made.score)
     said = {0: "1:1  pass 1", 1.5: "1:2  pass 1", 7.99: "2:4  pass 1", 8: "1:1  pass 2", 13.2: "2:2  pass 2"}
     said[99] = "3:4  pass 1"
-    assert {second: places.at(second) for second in said} == {second: f"bar {place}" for second, place in said.items()}
+    assert [playhead.at(second) for second in said] == [f"bar {place}" for place in said.values()]
 
 
 def test_places_in_rounds_after_a_count_in():
     made = reading({"tempo": 60}, score(3, (3, 4)))
     performance = heard(made, bars="2:2 - 3:1", loop=2, count_in=True)
-    places = Places(performance, made.score, rounds=2, counted_in=True)
-    assert places.at(1) == "count-in"
-    assert places.at(3.5) == "bar 2:1  pass 1  round 1 of 2"  # the beat before, which is still counted
-    assert places.at(4.5) == "bar 2:2  pass 1  round 1 of 2"
-    assert places.at(6.5) == "bar 3:1  pass 1  round 1 of 2"
-    assert places.at(7.5) == "bar 2:2  pass 1  round 2 of 2"
+    playhead = Playhead(performance, made.score, rounds=2, counted_in=True)
+    assert playhead.at(1) == "count-in"
+    assert playhead.at(3.5) == "bar 2:1  pass 1  round 1 of 2"  # the beat before, which is still counted
+    assert playhead.at(4.5) == "bar 2:2  pass 1  round 1 of 2"
+    assert playhead.at(6.5) == "bar 3:1  pass 1  round 1 of 2"
+    assert playhead.at(7.5) == "bar 2:2  pass 1  round 2 of 2"
 
 
 def test_a_leading_voice_does_not_flash_the_bar_before():
     made = reading({"voices": {"voice 1": {"level": "0 dB", "lead": "40 ms"}}}, bars=3)
-    places = Places(heard(made, bars="2"), made.score)
-    assert places.at(0.0) == "bar 2:1  pass 1"
+    playhead = Playhead(heard(made, bars="2"), made.score)
+    assert playhead.at(0.0) == "bar 2:1  pass 1"
