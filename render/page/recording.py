@@ -9,18 +9,18 @@ of that, which keeps all up to 11 kHz at half the size, and half the memory in t
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
+from render.sound.memory import Progress
 from render.sound.stems import RATE, Stem, stream
 from timing.performance import Performance
 
 LONG = 240.0  # seconds; what is longer is coded at half the rate
 _LEVEL = {RATE: 0.6, RATE // 2: 0.5}  # of compression, from 0 to 1; about 37 and 20 kbit/s for a guitar
 _REACH = 31  # samples to each side that count when the rate is halved
-Progress = Callable[[float, float], None]
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from support import reading, score
 
 from render.drawing.labels import numbered
 from render.midi.file import to_midi
-from render.sound.playing import Places
+from render.sound.playing import Playhead
 from render.telling.comparison_report import comparison_values
 from render.telling.report import show_beats, show_remarks
 from render.telling.sides import Side
@@ -135,7 +135,7 @@ def test_on_the_sheet_and_while_it_plays():
     made = reading(PLAN, named())
     _, (comment,) = numbered((), [told()], made)
     assert comment.start == (5, 1.0)
-    assert Places(made.performance, made.score).at(float(made.performance.time.seconds(21.0))) == "bar 5b:2  pass 1"
+    assert Playhead(made.performance, made.score).at(float(made.performance.time.seconds(21.0))) == "bar 5b:2  pass 1"
 
 
 def test_a_midi_file_that_cannot_be():

@@ -21,6 +21,7 @@ from timing.plan.planfile import read_plan
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Severity
 from timing.score import Score
+from timing.time.scale import Scale
 from timing.timemap import TimeMap
 from timing.where import near
 
@@ -394,3 +395,18 @@ def test_whatever_is_moved_is_told_and_as_deep_as_it_was(drawn):
         return
     count = assert_misplaced(before, beside.reading)
     assert count >= 1
+
+
+def test_the_marks_of_the_score_are_read_anew_for_a_companion_and_not_twice():
+    marks = [
+        {"kind": "words", "bar": 2, "text": "rit."}, {"kind": "words", "bar": 4, "text": "a tempo"},
+        {"kind": "dynamic", "bar": 0, "text": "p"}, {"kind": "dynamic", "bar": 5, "text": "f"},
+    ]  # fmt: skip
+    music, plan = score(marks=marks), plan_of(EIGHT)
+    original = perform(music, plan)
+    assert [entry.printed for entry in (*original.plan.slowing, *original.plan.dynamics)].count(True) >= 3
+    beside, larger = companion("exaggerated", original).reading, perform(music, plan, Scale(amount=2.0))
+    assert beside.marks == larger.marks
+    for column in ("onset", "end", "level"):
+        assert np.array_equal(beside.performance.notes[column], larger.performance.notes[column])
+    assert [entry.printed for entry in beside.plan.slowing] == [entry.printed for entry in larger.plan.slowing]

@@ -16,12 +16,12 @@ from support import score as made_by_hand
 from written import FOUR_FOUR, bar, musicxml, note
 
 from timing.order import in_words, unfold
+from timing.order.performed import _own_order
 from timing.plan import Plan
 from timing.plan.planfile import read_plan
 from timing.plan.position import Range, parse_position, parse_range
 from timing.reader import _parse, guard, tabulate
 from timing.reader.numbering import name_bars
-from timing.order.performed import _own_order
 from timing.remarks import Severity
 from timing.score import Score
 from timing.where import Fault, Where
