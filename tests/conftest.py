@@ -21,3 +21,10 @@ def pytest_configure(config: pytest.Config) -> None:
     if not hasattr(config, "workerinput"):  # a worker finds that of the process that began it
         os.environ["LENTANDO_CACHE"] = cache = mkdtemp(prefix="lentando-tests-")
         config.add_cleanup(lambda: shutil.rmtree(cache, ignore_errors=True))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Whatever asks for the browser has its mark: `-m "not browser"` leaves these tests out."""
+    for item in items:
+        if "browser" in item.fixturenames:
+            item.add_marker("browser")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from xml.etree.ElementTree import fromstring
 
 import numpy as np
@@ -27,12 +28,16 @@ def score_of(work: str):
     return read_score(found[0] if isinstance(found, list) else found)
 
 
+@cache
+def engraver_of(work: str) -> Engraver:
+    return Engraver(score_of(work))
+
+
 @pytest.mark.parametrize("work", WORKS)
 def test_every_notehead_and_every_bar_stands_somewhere_once(work):
     score = score_of(work)
-    engraver = Engraver(score)
     for width in (1060, 350):
-        engraving = engraver.engrave(width)
+        engraving = engraver_of(work).engrave(width)
         heads = np.concatenate([system.heads["head"] for system in engraving.systems])
         bars = np.concatenate([system.bars["bar"] for system in engraving.systems])
         assert sorted(heads) == list(range(len(score.heads)))
@@ -42,7 +47,7 @@ def test_every_notehead_and_every_bar_stands_somewhere_once(work):
 @pytest.mark.parametrize("work", WORKS)
 def test_noteheads_stand_in_their_bar_and_later_notes_further_right(work):
     score = score_of(work)
-    for system in engrave(score, 700).systems:
+    for system in engraver_of(work).engrave(700).systems:
         box = dict(zip(system.bars["bar"].tolist(), system.bars[["left", "right"]].tolist(), strict=True))
         for head, x, y in system.heads.tolist():
             left, right = box[int(score.heads["bar"][head])]
@@ -64,7 +69,7 @@ def test_each_name_is_on_the_notehead_of_its_pitch():
     lowest = STEPS.index("E") + 7 * (4 + int(clef.findtext("clef-octave-change")))
     notes = [note for note in tree.iter("note") if note.find("pitch") is not None]
     steps = [STEPS.index(n.findtext("pitch/step")) + 7 * int(n.findtext("pitch/octave")) for n in notes]
-    for system in engrave(read_score(file, cache=False), 1060).systems:
+    for system in engrave(read_score(file), 1060).systems:
         assert system.staff_bottom - system.staff_top == pytest.approx(STAFF, abs=0.05)
         for head, _, y in system.heads.tolist():
             assert (system.staff_bottom - y) / (SPACE / 2) == pytest.approx(steps[head] - lowest, abs=0.05)

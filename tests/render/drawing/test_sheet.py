@@ -8,6 +8,7 @@ import re
 import shutil
 import struct
 import subprocess
+from functools import cache
 from itertools import combinations
 from pathlib import Path
 from xml.etree.ElementTree import fromstring
@@ -30,6 +31,7 @@ POPPLER = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="poppler's
 SVG = "{http://www.w3.org/2000/svg}"
 
 
+@cache
 def sheet_of(plan: Path, **options):
     made = load(plan)
     return make_sheet(made, check(made, sound=guitar), name=plan.name, **options)

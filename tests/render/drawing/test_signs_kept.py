@@ -14,7 +14,6 @@ from xml.etree.ElementTree import Element, fromstring
 
 import pytest
 from house import PLANS
-from pages import browser_or_why
 from written import FOUR_FOUR, back, bar, musicxml, note, suite
 
 from render.drawing.cleaning import clean
@@ -329,21 +328,13 @@ def test_nothing_in_a_whole_sheet_asks_for_anything_but_itself(tmp_path):
     judge_asks_for_nothing(root)
 
 
-def test_a_browser_that_opens_it_asks_for_the_file_alone(tmp_path):
-    path, why = browser_or_why()
-    if not path:
-        pytest.skip(why)
-    from playwright.sync_api import sync_playwright
-
+def test_a_browser_that_opens_it_asks_for_the_file_alone(browser, tmp_path):
     (file,) = write_sheet(hostile_sheet(tmp_path), tmp_path / "made.svg")
     asked: list[str] = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        page = browser.new_page()
+    with browser.new_page() as page:
         page.on("request", lambda request: asked.append(request.url))
         page.goto(file.as_uri())
         page.screenshot()  # what is not drawn is not asked for
-        browser.close()
     assert [url for url in asked if not url.startswith("data:")] == [file.as_uri()]
 
 

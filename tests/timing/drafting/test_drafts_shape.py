@@ -106,6 +106,12 @@ def test_a_long_printed_rallentando_leads_to_the_last_beats(tmp_path):
     assert np.all(np.diff(tempo) < 0)
 
 
+def test_a_long_printed_rallentando_that_is_as_deep_as_the_last_one_is_that_one(tmp_path):
+    made = drafted(tmp_path, piece(*[WHOLE] * 6, words("molto rit.") + WHOLE, WHOLE, WHOLE, HELD))
+    last = [entry for entry in slowdowns(made.text) if "6:3" not in entry]
+    assert last == ["{ritardando: 7:1 - 10:1.0, to: 40%}"]
+
+
 def test_an_end_soon_after_a_beat_is_slowed_to_the_beat(tmp_path):
     """The next melody begins after a rest of a semiquaver: its bar is not slowed; an upbeat of half a beat is."""
     reading = read(tmp_path, piece(*[WHOLE] * 8))
@@ -190,7 +196,8 @@ def test_only_what_is_all_repeated_is_called_so(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("bars", "section", "usual"), [(4, False, 0.84), (8, False, 0.77), (16, True, 0.72)]
+    ("bars", "section", "usual"),
+    [(4, False, 0.84), (6, False, 0.84), (6.25, False, 0.77), (8, False, 0.77), (16, True, 0.72)],
 )
 def test_an_end_is_slowed_as_far_as_it_is_sure(bars, section, usual):
     ends = [HeardEnding(0.0, 0.0, bars, section, sure).to for sure in (1.0, 0.5, 0.1)]
@@ -201,6 +208,16 @@ def test_an_arch_is_as_high_as_its_phrase_is_sure():
     arches = [arch_of(FoundPhrase((0, 0.0), (3, 4.0), sure, 4.0)) for sure in (1.0, 0.85, 0.3)]
     assert [arch.get("pace") for arch in arches] == ["4%", "3%", None]
     assert arch_of(FoundPhrase((0, 0.0), (1, 4.0), 1.0, 2.0)) is None
+
+
+@pytest.mark.parametrize(
+    ("bars", "pace"),
+    [(2.5, None), (2.75, "4%"), (4, "4%"), (6, "4%"), (6.25, "3%"), (8, "3%"), (12, "3%"), (12.25, None)],
+)
+def test_an_arch_goes_by_the_length_of_its_phrase(bars, pace):
+    """Up to six bars as over four, up to twelve as over eight; what is shorter or longer has none."""
+    arch = arch_of(FoundPhrase((0, 0.0), (3, 4.0), 1.0, bars))
+    assert arch == (pace and {"pace": pace, "level": "2 dB"})
 
 
 def test_ends_are_slowed_over_their_last_two_beats(tmp_path):

@@ -17,6 +17,7 @@ from timing.remarks import CannotDo
 from timing.score import Score
 from timing.where import Fault, Where, is_compound
 from timing.where.hearings import Hearings
+from timing.where.naming import position_over
 
 # -- ranges, sentence by sentence (4/4: bar 7 begins at quarter 24, and again at 56)
 
@@ -194,6 +195,12 @@ def test_the_halves_of_a_split_bar_are_one_bar():
     assert here.moments(parse_position("2"), after=True).tolist() == [8]
     with pytest.raises(Fault, match="bar 2 has 4 beats: there is no 2:5"):
         here.point(parse_position("2:5"))
+
+
+def test_what_is_over_as_the_second_part_of_a_bar_begins_is_no_beat_of_that_part():
+    """Where a repeat parts them beat 2 may have been heard long before, so that the moment itself is named."""
+    over = [str(position_over(split_bar(), 2, offset)) for offset in (0.0, 0.5, 1.0, 2.0)]
+    assert over == ["2:3.0", "2:3.5", "2:3", "2:4"]
 
 
 def test_a_bar_with_a_letter_has_a_name_of_its_own():
