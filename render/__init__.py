@@ -10,6 +10,12 @@ from __future__ import annotations
 
 import importlib
 
+TYPE_CHECKING = False  # as in `typing`, which takes a while to import
+if TYPE_CHECKING:
+    from render.midi.file import write_midi as write_midi
+    from render.sound.audio import render_audio as render_audio
+    from render.telling.tables import timeline as timeline
+
 _HOMES = {"write_midi": "render.midi.file", "render_audio": "render.sound.audio", "timeline": "render.telling.tables"}
 
 __all__ = list(_HOMES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from rich.console import Console
@@ -38,6 +39,6 @@ def write_draft(score: Path, file: Path | None, phrases_only: bool, force: bool,
     console.print(Text(f"Read it, change it, and hear it: lentando render {file}", style="dim"))
 
 
-def _innermost(phrases: tuple[FoundPhrase, ...]):
+def _innermost(phrases: tuple[FoundPhrase, ...]) -> Iterator[FoundPhrase]:
     for phrase in phrases:
         yield from _innermost(phrase.inside) if phrase.inside else (phrase,)

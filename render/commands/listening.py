@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -11,7 +12,7 @@ from render.commands.status import CAUTIONED, DONE
 from render.commands.terminal import PlanFile, console
 
 
-def _percent(low: float, high: float, example: str):
+def _percent(low: float, high: float, example: str) -> Callable[[str], float]:
     """A reader of percentages on the command line, as a factor."""
 
     def read(text: str) -> float:
@@ -68,6 +69,7 @@ Amount = Annotated[
         help="How much of all shaping, from 0% (in strict time, at an even level) to 200% (drawn twice as large).",
     ),
 ]  # fmt: skip
+_WHOLE: Any = "100%"  # as one writes it: defaults are read like all else
 Bars = Annotated[
     str | None,
     typer.Option(
@@ -102,8 +104,8 @@ def render(
     only: Only = None,
     without: Without = None,
     fingering: Fingering = None,
-    pace: Pace = "100%",
-    amount: Amount = "100%",
+    pace: Pace = _WHOLE,
+    amount: Amount = _WHOLE,
     bars: Bars = None,
     passes: Pass = None,
     loop: Loop = 1,
@@ -129,8 +131,8 @@ def play(
     only: Only = None,
     without: Without = None,
     fingering: Fingering = None,
-    pace: Pace = "100%",
-    amount: Amount = "100%",
+    pace: Pace = _WHOLE,
+    amount: Amount = _WHOLE,
     bars: Bars = None,
     passes: Pass = None,
     loop: Loop = 1,
