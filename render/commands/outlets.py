@@ -69,5 +69,7 @@ def _opened(number: int, stream: TextIO | None) -> tuple[Outlet, TextIO]:
     if os.name == "nt" and stream.isatty() and isinstance(stream, TextIOWrapper):
         stream.reconfigure(errors="replace")
         return outlet, stream
-    ways = {"line_buffering": stream.line_buffering, "write_through": getattr(stream, "write_through", False)}
-    return outlet, TextIOWrapper(BufferedWriter(outlet), stream.encoding, "replace", **ways)
+    through = bool(getattr(stream, "write_through", False))
+    lines = bool(stream.line_buffering)
+    wrapped = BufferedWriter(outlet)
+    return outlet, TextIOWrapper(wrapped, stream.encoding, "replace", line_buffering=lines, write_through=through)

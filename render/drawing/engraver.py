@@ -220,7 +220,7 @@ def _set_fingers(system: Element) -> None:
             continue
         box = next(rect for rect in text.iter("rect"))
         top, bottom = _sides(box)
-        x, y = float(box.get("x")) + float(box.get("width")) / 2, (top + bottom) / 2
+        x, y = float(box.attrib["x"]) + float(box.attrib["width"]) / 2, (top + bottom) / 2
         size = _FIGURE[len(found[1])]
         fing.clear()
         fing.set("class", "fing string")
