@@ -26,7 +26,7 @@ class Outlet(FileIO):
         self.fault: OSError | None = None
         self._shut = False
 
-    def write(self, data: ReadableBuffer, /) -> int | None:
+    def write(self, data: ReadableBuffer, /) -> int | None:  # type: ignore[override]  # as FileIO has it
         """Write some of the bytes, and say how many."""
         if not self._shut:
             try:

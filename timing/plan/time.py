@@ -33,7 +33,7 @@ class TempoMark(Entry):
         return self._said
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         yield from not_both(given, "at", "over")
         if "over" not in given:
@@ -108,7 +108,7 @@ class Slowing(Entry):
     curvature: words.Curvature | None = None
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         if kind == "a tempo":
@@ -157,7 +157,7 @@ class Rubato(Entry):
     still_beats: words.Stillness | None = Field(None, alias="still beats")
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         if kind in ("hurry", "linger"):
@@ -195,7 +195,7 @@ class Hold(Entry):
     for_: words.Voices | None = Field(None, alias="for")
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         if kind in ("fermata", "agogic"):
