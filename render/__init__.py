@@ -15,6 +15,23 @@ from __future__ import annotations
 import importlib
 from typing import Any
 
+TYPE_CHECKING = False  # as in `typing`, which takes a while to import
+if TYPE_CHECKING:
+    from render.drawing.printing import sheet_pdf as sheet_pdf
+    from render.drawing.printing import sheet_pngs as sheet_pngs
+    from render.drawing.printing import sheet_svgs as sheet_svgs
+    from render.drawing.sheet import make_sheet as make_sheet
+    from render.drawing.sheet_files import write_sheet as write_sheet
+    from render.midi.file import midi_bytes as midi_bytes
+    from render.midi.file import write_midi as write_midi
+    from render.page import page_html as page_html
+    from render.page import write_page as write_page
+    from render.sound.audio import render_audio as render_audio
+    from render.sound.coding import encoded as encoded
+    from render.sound.memory import render_sound as render_sound
+    from render.sound.memory import sound_blocks as sound_blocks
+    from render.telling.tables import timeline as timeline
+
 _HOMES = {
     "midi_bytes": "render.midi.file",
     "write_midi": "render.midi.file",

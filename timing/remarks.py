@@ -82,7 +82,7 @@ class Remark:
 MOST_TOLD = 50  # faults in full; of more only their number is told
 
 
-def by_place(place: Place | None, main: Path | None) -> tuple:
+def by_place(place: Place | None, main: Path | None) -> tuple[bool, str, int, int]:
     """A sorting key: the order of the file, the file `main` before others."""
     place = place or Place(Path())
     return place.file != main, str(place.file), place.line or 0, place.column or 0

@@ -51,12 +51,13 @@ def compare(
         from render.commands.comparisons import write
 
         write(side_by_side, output, soundfont, console(stderr=True))
-    elif as_json:
-        from render.telling.comparison_report import comparison_values
-
-        print_json(comparison_values(side_by_side.comparison, side_by_side.sides))
     else:
-        from render.telling.comparison_report import show_comparison
+        from render.telling.comparison_report import comparison_values, show_comparison
 
-        show_comparison(console(), side_by_side.comparison, side_by_side.sides)
+        comparison = side_by_side.comparison
+        assert comparison is not None  # one reading alone is refused where there is no page
+        if as_json:
+            print_json(comparison_values(comparison, side_by_side.sides))
+        else:
+            show_comparison(console(), comparison, side_by_side.sides)
     raise typer.Exit(CAUTIONED if any(side.cautions for side in side_by_side.sides) else DONE)

@@ -9,6 +9,7 @@ Nothing is imported here but what being asked to stop takes: all else takes tent
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 
 try:
     from render.commands.interrupts import heed_interrupts, leave, stand_by
@@ -48,7 +49,7 @@ def main() -> None:
     leave(status)
 
 
-def _run(app) -> int:
+def _run(app: Callable[[], None]) -> int:
     try:
         app()
     except SystemExit as leaving:  # typer ends every run so; an interrupt is 130

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -69,6 +69,7 @@ AmountOption = Annotated[
         help="How much of all shaping, from 0% (in strict time, at an even level) to 200% (drawn twice as large).",
     ),
 ]  # fmt: skip
+_WHOLE: Any = "100%"  # as one writes it: defaults are read like all else
 BarsOption = Annotated[
     str | None,
     typer.Option(
@@ -105,8 +106,8 @@ def render(
     only: OnlyOption = None,
     without: WithoutOption = None,
     fingering: FingeringOption = None,
-    pace: PaceOption = "100%",
-    amount: AmountOption = "100%",
+    pace: PaceOption = _WHOLE,
+    amount: AmountOption = _WHOLE,
     bars: BarsOption = None,
     passes: PassOption = None,
     loop: LoopOption = 1,
@@ -132,8 +133,8 @@ def play(
     only: OnlyOption = None,
     without: WithoutOption = None,
     fingering: FingeringOption = None,
-    pace: PaceOption = "100%",
-    amount: AmountOption = "100%",
+    pace: PaceOption = _WHOLE,
+    amount: AmountOption = _WHOLE,
     bars: BarsOption = None,
     passes: PassOption = None,
     loop: LoopOption = 1,

@@ -9,7 +9,10 @@ from __future__ import annotations
 import os
 import sys
 from io import BufferedWriter, FileIO, TextIOWrapper
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
+
+if TYPE_CHECKING:
+    from _typeshed import ReadableBuffer
 
 _OUT, _ERR = 1, 2
 
@@ -23,7 +26,7 @@ class Outlet(FileIO):
         self.fault: OSError | None = None
         self._shut = False
 
-    def write(self, data) -> int | None:
+    def write(self, data: ReadableBuffer, /) -> int | None:  # type: ignore[override]  # as FileIO has it
         """Write some of the bytes, and say how many."""
         if not self._shut:
             try:
@@ -32,7 +35,7 @@ class Outlet(FileIO):
                 self._shut = True
             except OSError as fault:
                 self.fault, self._shut = fault, True
-        return len(data)
+        return memoryview(data).nbytes
 
 
 def open_outlets() -> Outlet:
@@ -62,8 +65,11 @@ def _opened(number: int, stream: TextIO | None) -> tuple[Outlet, TextIO]:
     outlet = Outlet(number)
     if stream is None:  # it was closed when Python began
         return outlet, TextIOWrapper(BufferedWriter(outlet), "utf-8", "replace")
-    if os.name == "nt" and stream.isatty():  # a console is written to by ways of its own
+    # a console is written to by ways of its own
+    if os.name == "nt" and stream.isatty() and isinstance(stream, TextIOWrapper):
         stream.reconfigure(errors="replace")
         return outlet, stream
-    ways = {"line_buffering": stream.line_buffering, "write_through": stream.write_through}
-    return outlet, TextIOWrapper(BufferedWriter(outlet), stream.encoding, "replace", **ways)
+    through = bool(getattr(stream, "write_through", False))
+    lines = bool(stream.line_buffering)
+    wrapped = BufferedWriter(outlet)
+    return outlet, TextIOWrapper(wrapped, stream.encoding, "replace", line_buffering=lines, write_through=through)

@@ -88,7 +88,7 @@ def _refused(score: Score, why: str) -> CannotDo:
 
 
 def _shape(element: Element) -> str:
-    name = element.get("id").partition("-")[0]
+    name = element.get("id", "").partition("-")[0]
     clean(element)
     element.set("id", name)
     return tostring(element, encoding="unicode").strip()
@@ -134,12 +134,14 @@ def _extent(system: Element) -> tuple[float, float]:
     reaches into the next one.
     """
     room = _box(system, "content-bounding-box")
+    assert room is not None  # the engraver draws one round every system
     least, most = _sides(room)
     drawn = []
     for group in system.iter("g"):
         kind, _, box = group.get("class", "").partition(" ")
-        if box in ("bounding-box", "content-bounding-box") and kind not in _HOLDERS and group.find("rect") is not None:
-            top, bottom = _sides(group.find("rect"))
+        rect = group.find("rect")
+        if box in ("bounding-box", "content-bounding-box") and kind not in _HOLDERS and rect is not None:
+            top, bottom = _sides(rect)
             if bottom > top and least <= top and bottom <= most:
                 drawn.append((top, bottom))
     tops, bottoms = zip(*drawn, strict=True) if drawn else ((least,), (most,))
@@ -147,13 +149,14 @@ def _extent(system: Element) -> tuple[float, float]:
 
 
 def _sides(box: Element) -> tuple[float, float]:
-    top = float(box.get("y"))
-    return top, top + float(box.get("height"))
+    top = float(box.attrib["y"])
+    return top, top + float(box.attrib["height"])
 
 
 def _bars(system: Element) -> tuple[np.ndarray, list[float]]:
     """BOX of the bars, and the heights of all staff lines."""
-    made, heights = [], []
+    made: list[tuple[int, float, float]] = []
+    heights: list[float] = []
     for measure in system.iter("g"):
         if measure.get("class") != "measure" or not NAME.fullmatch(measure.get("id", "")):
             continue
@@ -167,7 +170,7 @@ def _bars(system: Element) -> tuple[np.ndarray, list[float]]:
         if lines:
             left, heights_here, right = zip(*lines, strict=True)
             heights += heights_here
-            made.append((int(measure.get("id")[1:]), min(left) * _SCALE, max(right) * _SCALE))
+            made.append((int(measure.attrib["id"][1:]), min(left) * _SCALE, max(right) * _SCALE))
     return np.array(made, BOX), heights
 
 
@@ -181,7 +184,7 @@ def _heads(system: Element) -> np.ndarray:
         box = _box(note, "note bounding-box")
         if box is None:
             continue
-        x, y, across, down = (float(box.get(side)) for side in ("x", "y", "width", "height"))
+        x, y, across, down = (float(box.attrib[side]) for side in ("x", "y", "width", "height"))
         use = note.find("g[@class='notehead']/use")
         placed = _PLACE.match(use.get("transform", "")) if use is not None else None
         middle = float(placed[2]) if placed else y + down / 2
@@ -217,7 +220,7 @@ def _set_fingers(system: Element) -> None:
             continue
         box = next(rect for rect in text.iter("rect"))
         top, bottom = _sides(box)
-        x, y = float(box.get("x")) + float(box.get("width")) / 2, (top + bottom) / 2
+        x, y = float(box.attrib["x"]) + float(box.attrib["width"]) / 2, (top + bottom) / 2
         size = _FIGURE[len(found[1])]
         fing.clear()
         fing.set("class", "fing string")

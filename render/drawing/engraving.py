@@ -52,7 +52,7 @@ class Engraving:
     lengths: np.ndarray  # (bars,) of the score, in quarters
     engraved: bool = True
 
-    def place(self, bar, offset) -> tuple[np.ndarray, np.ndarray]:
+    def place(self, bar: np.ndarray | int, offset: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
         """The system (-1: in none) and the x of moments: rows in Score.bars, and quarters into them.
 
         Between two written moments x runs evenly with the quarters; a bar's end is its right bar line.
@@ -105,7 +105,8 @@ def divided(boxes: np.ndarray, moments: np.ndarray, bars: np.ndarray) -> tuple[n
     if not bars["continued"].any():
         return boxes, moments
     first = np.append(np.flatnonzero(~bars["continued"]), len(bars))
-    made, cuts = [], []
+    made: list[tuple[int, float, float]] = []
+    cuts: list[tuple[int, float, float]] = []
     for box in boxes:
         row = int(box["bar"])
         rows = np.arange(row, first[np.searchsorted(first, row, side="right")])

@@ -31,7 +31,7 @@ def music_font() -> bytes:
     import verovio
 
     sheet = (Path(verovio.__file__).parent / "data" / f"{MUSIC}.css").read_text(encoding="ascii")
-    return base64.b64decode(re.search(r"base64,([A-Za-z0-9+/=]+)", sheet)[1])
+    return base64.b64decode(next(re.finditer(r"base64,([A-Za-z0-9+/=]+)", sheet))[1])
 
 
 def music_letters(texts: Iterable[str]) -> str:

@@ -134,7 +134,7 @@ def _rubato(reading: Reading) -> Iterator[Label]:
             text = f"{text} {_percent(value)}"
         elif entry.act is Act.DISPLACES:
             text = f"{entry.for_ or ''} {text} {1000 * value:.0f}\u00a0ms".strip()
-        heard = _hearings(entry, reading)
+        heard: Iterable[tuple[float, float]] = _hearings(entry, reading)
         if entry.act is Act.FLOWS:  # it shows in the curve: said once, where it begins
             begins = reading.where.moments(entry.bars.start, entry.passes)
             heard = [(float(start), float(start) + 1e-3) for start in begins]
@@ -184,7 +184,7 @@ def _slides(reading: Reading) -> Iterator[Label]:
     for glide in performance.glides:
         note, goal = notes[glide["note"]], notes[glide["goal"]]
         entry = reading.plan.glissandi[glide["entry"]]
-        heads = tuple(int(score.notes["head"][each["id"]]) for each in (note, goal))
+        heads = int(score.notes["head"][note["id"]]), int(score.notes["head"][goal["id"]])
         start, end = (
             (int(bars["row"][each["ordinal"]]), float(each["score_onset"] - bars["start"][each["ordinal"]]))
             for each in (note, goal)
@@ -212,7 +212,8 @@ def _others(reading: Reading) -> Iterator[Label]:
 
 def _of(entry: Entry) -> str:
     """Whose it is, where it is not everyone's."""
-    return f" {entry.for_}" if entry.for_ else ""
+    voice = entry.value("for")
+    return f" {voice}" if voice else ""
 
 
 def _tone(tone: str | float) -> str:
@@ -245,9 +246,9 @@ def _hearings(entry: Entry, reading: Reading) -> Iterator[tuple[float, float]]:
 def _on_page(kind: str, entry: Entry, text: str, reading: Reading, depth: int = 0) -> Iterator[Label]:
     """The label of an entry over its `bars` as they lie on the page, whatever repeats make of them; none if it is never
     heard."""
-    where = reading.where
+    where, bars = reading.where, entry.value("bars")
     with suppress(Fault):
-        (first, start), (last, end) = where.point(entry.bars.start), where.range_end(entry.bars)
+        (first, start), (last, end) = where.point(bars.start), where.range_end(bars)
         rows = where.bars["row"]
         inside = np.flatnonzero((rows >= first) & (rows <= last) & where.on_pass(entry.passes))
         if len(inside):
@@ -308,7 +309,8 @@ def numbered(
             places.setdefault((label.why, label.start[0]), label.start)
     said = [(place, False, text) for (text, _), place in places.items()]
     said += [(_place_of(remark, reading), True, remark.message) for remark in remarks if remark.stands]
-    comments, numbers = [], {}
+    comments: list[Comment] = []
+    numbers: dict[tuple[str, int], int] = {}
     for place, caution, text in sorted(said, key=lambda each: each[:2]):
         comments.append(Comment(len(comments) + 1, text, caution, place))
         if not caution:

@@ -34,7 +34,7 @@ def _write_out_rests(root: Element) -> None:
 def _join_notations(root: Element) -> None:
     """A note may have its signs in several groups (MusicXML 4.0); the engraver reads the first."""
     for note in root.iter("note"):
-        first, *others = note.findall("notations") or (None,)
-        for other in others:
-            first.extend(other)
+        groups = note.findall("notations")
+        for other in groups[1:]:
+            groups[0].extend(other)
             note.remove(other)

@@ -63,7 +63,7 @@ def _box(group: Element) -> tuple[float, float, float, float] | None:
     wanted = "content-bounding-box" if group.get("class") == "rest" else "bounding-box"
     for child in group:
         if wanted in child.get("class", "").split() and (rect := child.find("rect")) is not None:
-            x, y, width, height = (float(rect.get(side)) for side in ("x", "y", "width", "height"))
+            x, y, width, height = (float(rect.attrib[side]) for side in ("x", "y", "width", "height"))
             return x, y, x + width, y + height
     return None
 
@@ -78,5 +78,5 @@ def _move(rest: Element, right: float, down: float) -> None:
     for box in rest.iter("g"):
         if "bounding-box" in box.get("class", ""):
             for rect in box.iter("rect"):
-                rect.set("x", f"{float(rect.get('x')) + right:g}")
-                rect.set("y", f"{float(rect.get('y')) + down:g}")
+                rect.set("x", f"{float(rect.attrib['x']) + right:g}")
+                rect.set("y", f"{float(rect.attrib['y']) + down:g}")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from timing.columns import spread
@@ -97,7 +99,9 @@ def _offsets(reading: Reading, knots: np.ndarray) -> tuple[np.ndarray, np.ndarra
     return rows[fresh], offsets[fresh]
 
 
-def _sampled(bars: np.ndarray, grid: tuple[np.ndarray, np.ndarray], value) -> np.ndarray:
+def _sampled(
+    bars: np.ndarray, grid: tuple[np.ndarray, np.ndarray], value: Callable[[np.ndarray, bool], np.ndarray]
+) -> np.ndarray:
     """POINT table of every hearing: at each offset what is left, and where that differs what is come to."""
     rows, offsets = grid
     first, last = np.searchsorted(rows, bars["row"]), np.searchsorted(rows, bars["row"], side="right")

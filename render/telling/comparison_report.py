@@ -290,7 +290,7 @@ def _differences(found: Sequence[Difference]) -> Table:
     section = None
     for difference in found:
         voice = f"for {difference.voice}" if difference.voice else ""
-        what = f"  {' '.join(filter(None, [difference.kind, voice]))}".rstrip()
+        what: str | Text = f"  {' '.join(filter(None, [difference.kind, voice]))}".rstrip()
         if difference.section != section:
             section = difference.section
             if what or difference.bars:

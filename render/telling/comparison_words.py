@@ -85,7 +85,7 @@ def tones_of(comparison: Comparison, row: int) -> list[str]:
 
 def equal(made: np.ndarray) -> bool:
     """Whether all readings are measured alike, beyond what can be heard."""
-    numbers = [name for name in MEASURE.names if made.dtype[name].kind == "f"]
+    numbers = [name for name in MEASURE.names or () if made.dtype[name].kind == "f"]
     return all(np.allclose(made[name], made[name][0], rtol=0, atol=1e-6, equal_nan=True) for name in numbers)
 
 

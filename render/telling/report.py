@@ -118,7 +118,7 @@ _MOST_NAMED = 6  # marks that are not understood; of more only how many
 
 def _marks_told(marks: Sequence[MarkUse]) -> str:
     """What became of the score's own marks, in one sentence."""
-    counts = Counter()
+    counts: Counter[Fate] = Counter()
     for use in marks:
         counts[use.fate] += use.count
     words = {Fate.OVERRIDDEN: "overridden by the plan"}

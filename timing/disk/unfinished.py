@@ -92,7 +92,7 @@ def tidy(folder: Path, names: re.Pattern[str]) -> None:
                 _remove_if_left(path)
 
 
-def _plain(entry: os.DirEntry) -> bool:
+def _plain(entry: os.DirEntry[str]) -> bool:
     with suppress(OSError):
         return entry.is_file(follow_symlinks=False)
     return False

@@ -114,7 +114,7 @@ def phrase_scores(melody: Melody, told: np.ndarray | None = None, walls: np.ndar
     each says that a phrase ends after one of the notes from its first to its last."""
     by_notes, columns, row = length_classes(melody, longest_phrase(melody))
     found = features(melody).items()
-    ends = sum((weights.BOUNDARY[name] * values for name, values in found), np.zeros(len(by_notes)))
+    ends = sum((weights.BOUNDARY[name] * values for name, values in found), np.zeros(len(columns)))
     if told is not None:
         ends = ends + told
     ends[-1] = 0.0

@@ -15,6 +15,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema, WrapVa
 from timing.plan import words
 from timing.plan.accept import Acceptance
 from timing.plan.entry import AnyEntry, Entry, Faults, KeyFault, Words, exactly_one
+from timing.plan.position import shown
 from timing.plan.sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan.strings import Capo, Name, Sounds, StringChoice, Tuning
 from timing.plan.time import MAX_ENTRIES, AnyPhrase, AnyTempo, Hold, Rubato, Slowing
@@ -119,7 +120,7 @@ def _marks(value: Any) -> Any:
     """`ignore` stands for all kinds."""
     if isinstance(value, str):
         if value.strip() != "ignore":
-            message = f"{words.shown(value)}: marks can be 'ignore', or some kinds, as in {{ignore: [dynamics, tempo]}}"
+            message = f"{shown(value)}: marks can be 'ignore', or some kinds, as in {{ignore: [dynamics, tempo]}}"
             raise words.UnknownWord(message, value, ["ignore"])
         return {"ignore": list(MARKS)}
     return value
@@ -181,12 +182,13 @@ class Plan(Words):
         return self._files
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         emptied = {*SECTIONS, "voices", "articulation"}
         yield from super().faults({key: value for key, value in given.items() if key not in emptied}, made)
         if "without" in given and "based on" not in given:
             yield ("without",), KeyFault("'without' leaves out parts of another plan: name that plan with 'based on'")
-        tempi = [n for n, mark in enumerate(made.tempo) if mark.at is mark.over is None] if made is not None else []
+        marks = made.tempo if made is not None else ()
+        tempi = [number for number, mark in enumerate(marks) if mark.at is None and mark.over is None]
         for again in tempi[1:]:
             message = (
                 "a tempo without a place holds from the beginning: one is enough, so say 'at' which bar this one begins"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
 from pydantic import Field
 
@@ -21,7 +21,7 @@ class Acceptance(Entry):
     because: Reason
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         if "pass" in given and "at" not in given:
             yield ("pass",), KeyFault("a pass belongs to a place: say 'at' which bar")

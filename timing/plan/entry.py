@@ -26,7 +26,7 @@ class Words(BaseModel):
     """A group of settings of the plan, which remembers where it and its keys stand in the file."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
-    _source: dict | None = PrivateAttr(default=None)
+    _source: dict[str, Any] | None = PrivateAttr(default=None)
 
     @model_validator(mode="wrap")
     @classmethod
@@ -51,7 +51,7 @@ class Words(BaseModel):
         return made
 
     @property
-    def source(self) -> dict | None:
+    def source(self) -> dict[str, Any] | None:
         """What the file has here (a `Map`, if it comes from a file), or was given in Python; None for a mark of the
         score, which no one has written into a plan."""
         return self._source
@@ -67,7 +67,7 @@ class Words(BaseModel):
         return [field.alias or name for name, field in cls.model_fields.items()]
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         """What is wrong with these keys together. `made` holds the values that are sound; None where too few are."""
         for key, value in given.items():
             if value is None and key in cls.known():
@@ -125,7 +125,7 @@ class Entry(Words):
     omit: words.YesNo = Field(False, description="in a plan based on another: leave this entry of it out")
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kinds = [key for key in given if key in cls.KINDS]
         if cls.KINDS and not kinds and given.keys() <= set(cls.known()):  # else an unknown key was meant to be it
@@ -165,17 +165,17 @@ def any_of(keys: tuple[str, ...]) -> str:
     return f"{', '.join(keys[:-1])} or {keys[-1]}"
 
 
-def misplaced(given: dict, keys: tuple[str, ...], message: str) -> Faults:
+def misplaced(given: dict[str, Any], keys: tuple[str, ...], message: str) -> Faults:
     """A fault for each of these keys that stands in the entry."""
     yield from (((key,), KeyFault(message)) for key in keys if given.get(key) is not None)
 
 
-def not_both(given: dict, *keys: str) -> Faults:
+def not_both(given: dict[str, Any], *keys: str) -> Faults:
     """A fault at the later of two keys that exclude each other."""
     found = [key for key in given if key in keys and given[key] is not None]
     if len(found) > 1:
         yield (found[1],), KeyFault(f"'{found[0]}' and '{found[1]}' cannot both hold: keep one of them")
 
 
-def kind_of(cls: type[Entry], given: dict) -> str | None:
+def kind_of(cls: type[Entry], given: dict[str, Any]) -> str | None:
     return next((key for key in given if key in cls.KINDS), None)

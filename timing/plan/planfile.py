@@ -261,7 +261,7 @@ def _place(source: Map, error: Any) -> Place:
     return place
 
 
-def _locate(source: Map, loc: list) -> tuple[Place, Any]:
+def _locate(source: Map, loc: list[Any]) -> tuple[Place, Any]:
     """The place of the longest beginning of `loc` that the file really has, and the group of settings that holds it."""
     place, holder, here = source.place, source, source
     for step in loc:
@@ -302,7 +302,7 @@ def _unknown_key(key: str, model: type[Words], place: Place, value: Any) -> Rema
     return _fault("plan-word", message, place, suggestion=near)
 
 
-def _model_at(loc: list) -> type[Words]:
+def _model_at(loc: list[Any]) -> type[Words]:
     """The model that stands at `loc`, found through the fields' types."""
     model: type[Words] = Plan
     for step in loc:
@@ -318,7 +318,7 @@ def _words_in(annotation: Any) -> type[Words] | None:
     return next((found for inner in get_args(annotation) if (found := _words_in(inner))), None)
 
 
-def _in_words(error: Any, loc: list) -> str:
+def _in_words(error: Any, loc: list[Any]) -> str:
     kind, given = error["type"], error.get("input")
     name = next((step for step in reversed(loc) if isinstance(step, str)), "plan")
     if kind == "value_error":

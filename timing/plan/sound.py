@@ -52,7 +52,7 @@ class Dynamic(Entry):
     for_: words.Voices | None = Field(None, alias="for")
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         if kind == "at":
@@ -103,7 +103,7 @@ class SecondTime(Entry):
     tone: words.Tone | None = None
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         yield from not_both(given, "softer", "louder")
         if given.keys() <= {"bars", "pass", "why"}:
@@ -131,7 +131,7 @@ class Glissando(Entry):
     _left_out: tuple[float, ...] = PrivateAttr(default=())  # moments of slide lines that the plan leaves out
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         if given.get("to") is not None and given.get("from") is None:
             yield ("to",), KeyFault("a slide that ends 'to' a place needs the place that it comes 'from'")

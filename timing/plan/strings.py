@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from timing.plan import words
 from timing.plan.entry import Entry, Faults, exactly_one, kind_of, misplaced, not_both
+from timing.plan.position import shown
 
 # Sounding MIDI pitches of the open strings, string 1 first (common practice).
 TUNINGS = {
@@ -27,11 +28,11 @@ _MOST_STRINGS = 12
 def _pitch(name: object) -> int:
     found = _PITCH.fullmatch(name.strip().replace("♯", "#").replace("♭", "b")) if isinstance(name, str) else None
     if found is None:
-        raise ValueError(f"{words.shown(name)} is not a pitch: write it with its octave, as E4 or F#3")
+        raise ValueError(f"{shown(name)} is not a pitch: write it with its octave, as E4 or F#3")
     step, sign, octave = found[1].lower(), found[2], int(found[3])
     pitch = 12 * (octave + 1) + _STEPS[step] + {"": 0, "#": 1, "b": -1}[sign]
     if not 21 <= pitch <= 88:
-        raise ValueError(f"{words.shown(name)} is beyond any string (A0 to E6)")
+        raise ValueError(f"{shown(name)} is beyond any string (A0 to E6)")
     return pitch
 
 
@@ -44,7 +45,7 @@ def _tuning(value: Any) -> tuple[int, ...]:
             return named[key]
         if not any(letter.isdigit() for letter in value):
             known = ", ".join(TUNINGS)
-            message = f"{words.shown(value)} is not a tuning: {known}, or a list such as [E4, B3, G3, D3, A2, D2]"
+            message = f"{shown(value)} is not a tuning: {known}, or a list such as [E4, B3, G3, D3, A2, D2]"
             raise words.UnknownWord(message, value, TUNINGS)
         value = re.split(r"[\s,]+", value.strip())[: _MOST_STRINGS + 1]
     if not isinstance(value, list | tuple) or not 1 <= len(value) <= _MOST_STRINGS:
@@ -71,7 +72,7 @@ def _for_each(read: Callable[[Any], Any]) -> Callable[[Any], Any]:
     return one_or_each
 
 
-def _or_each(one: dict, description: str) -> WithJsonSchema:
+def _or_each(one: dict[str, Any], description: str) -> WithJsonSchema:
     each = {"type": "object", "additionalProperties": one}
     return WithJsonSchema({"anyOf": [*one.get("anyOf", [one]), each], "description": description})
 
@@ -83,7 +84,7 @@ OCTAVES = {"an octave lower": -12, "as written": 0, "an octave higher": 12}
 def _octave(value: Any) -> str:
     word = " ".join(value.split()).lower() if isinstance(value, str) else ""
     if word not in OCTAVES:
-        message = f"{words.shown(value)} is not an octave to sound in: {', '.join(OCTAVES)}"
+        message = f"{shown(value)} is not an octave to sound in: {', '.join(OCTAVES)}"
         raise words.UnknownWord(message, value, OCTAVES)
     return word
 
@@ -144,7 +145,7 @@ class StringChoice(Entry):
     rasgueado: words.YesNo = Field(False, description="chords rolled quickly by the nails")
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         yield from not_both(given, "harmonic", "pizzicato")
         yield from not_both(given, "harmonic", "ligado")

@@ -34,7 +34,7 @@ class TempoMark(Entry):
         return self._said
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         yield from not_both(given, "at", "over")
         if "over" not in given:
@@ -107,7 +107,7 @@ class Slowing(Entry):
     curvature: words.Curvature | None = None
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         act = cls.DOES[kind].act if kind is not None else None
@@ -158,7 +158,7 @@ class Rubato(Entry):
     still_beats: words.Stillness | None = Field(None, alias="still beats")
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         act = cls.DOES[kind].act if kind is not None else None
@@ -204,7 +204,7 @@ class Hold(Entry):
         return self.does.usual if given is None else given
 
     @classmethod
-    def faults(cls, given: dict, made: Self | None) -> Faults:
+    def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
         act = cls.DOES[kind].act if kind is not None else None

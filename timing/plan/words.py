@@ -268,7 +268,7 @@ def also(*kinds: Any) -> Any:
     shorts = [{"type": kind} if isinstance(kind, str) else _told_editors(kind) for kind in kinds]
 
     class Short:
-        def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict:
+        def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict[str, Any]:
             return {"anyOf": [handler(core), *shorts]}
 
     return Short()
@@ -277,7 +277,7 @@ def also(*kinds: Any) -> Any:
 class OrNothing:
     """Tell editors that a section may be empty."""
 
-    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict:
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict[str, Any]:
         schema = handler(core)
         return (
             {**schema, "type": [schema["type"], "null"]} if "type" in schema else {"anyOf": [schema, {"type": "null"}]}

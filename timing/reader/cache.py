@@ -15,6 +15,7 @@ import zipfile
 from contextlib import suppress
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -52,7 +53,7 @@ def load(name: str, path: Path) -> Score | None:
         return None
 
 
-def _unpacked(archive: Path) -> tuple[dict[str, np.ndarray], dict]:
+def _unpacked(archive: Path) -> tuple[dict[str, np.ndarray], dict[str, Any]]:
     """The tables and what else is known. Each is taken out whole first: only so their sums are checked to the end."""
     with zipfile.ZipFile(archive) as kept:
         held = {table: np.load(BytesIO(kept.read(f"{table}.npy")), allow_pickle=False) for table in (*_TABLES, "about")}

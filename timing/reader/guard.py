@@ -318,7 +318,7 @@ def text_metres(raw: Raw, content: str) -> tuple[str, list[str]]:
     CannotDo for metres out of all measure."""
     figures, bad = [], []
 
-    def mended(found: re.Match) -> str:
+    def mended(found: re.Match[str]) -> str:
         said = found[1]
         if not _METRE.fullmatch(said) and not _NO_FIGURES.fullmatch(said):
             bad.append(said.strip()[:20])

@@ -174,7 +174,7 @@ def _near(string: int, note: int) -> bool:
     return away <= 3
 
 
-def _string(found: re.Match, text: str, others: bool) -> int:
+def _string(found: re.Match[str], text: str, others: bool) -> int:
     """The string that is named; 0 where the words are likely to mean something else."""
     if found["circled"]:
         return _figure(found["circled"].strip("()"))

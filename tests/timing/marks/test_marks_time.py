@@ -100,6 +100,11 @@ def test_tempo_primo_after_a_middle_section_is_the_first_tempo():
     assert tempo(passing, 72) == [76]  # the Allegro was no longer than the Andante
 
 
+def test_changes_of_a_tempo_that_is_not_said_leave_tempo_primo_as_it_is():
+    played = made(word("doppio movimento", 1), word("più mosso", 3), word("Tempo I", 6), bars=8)
+    assert [mark.tempo for mark in played.plan.tempo] == ["200%", "118%", "tempo primo"]
+
+
 def hidden(bar: int, value: float, beat: float = 1, text: str = "") -> dict:
     """A tempo that the file has for programs, and does not print."""
     return sign("tempo", bar, beat, value=value, text=text, hidden=True)
