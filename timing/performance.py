@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.timemap import TimeMap
+
 MELODY, INNER, BASS = 0, 1, 2
 ROLES = ("melody", "inner", "bass")
 
@@ -121,7 +123,7 @@ class Performance:
     lanes: np.ndarray  # LANE
     tunings: np.ndarray  # (parts, 12) sounding pitches of the open strings, string 1 first; 0 where there is none
     bars: np.ndarray  # PASSAGE
-    time: object  # timing.timemap.TimeMap
+    time: TimeMap
     curves: np.ndarray  # CURVE
     glides: np.ndarray  # GLIDE
     bends: np.ndarray  # BEND

@@ -111,10 +111,10 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     order = np.lexsort((slid.table["pitch"], slid.table["lane"], slid.table["onset"]))
     notes, lines, level = slid.table[order], slid.lines.among(slid.table["id"][order]), level.ordered(order)
     slides, displaced = _renumbered(slides, order), displaced.ordered(order)
-    notes, *moving = _while_sounding(notes, lanes, slides, level, pace, displaced, written.fretted)
+    notes, curves, glides, bends = _while_sounding(notes, lanes, slides, level, pace, displaced, written.fretted)
     title = plan.title or score.title or score.path.stem
-    tables = (*moving, phrase_table(pace.phrases))
-    performance = Performance(title, notes, lanes, written.tuned.tunings, where.bars, pace.time, *tables)
+    tunings, phrases = written.tuned.tunings, phrase_table(pace.phrases)
+    performance = Performance(title, notes, lanes, tunings, where.bars, pace.time, curves, glides, bends, phrases)
     shaped = (pace, level, lines, written.tuned.capos, written.octaves, marked.uses, remarks)
     return Reading(score, where.score, acting, performance, where, *shaped)
 

@@ -1,50 +1,27 @@
-"""The FluidSynth library: found, bound, and kept from the terminal.
+"""The FluidSynth library: found, bound by pyfluidsynth, and kept from the terminal.
 
-The system's own is taken first; otherwise the copy that the pygame-ce wheel carries for its mixer. It is bound with
-ctypes alone, since the package that binds it looks for it while it is imported, with no say in where, and so could find
-the wheel's only where the search of the whole process was changed.
+The system's own is taken first; otherwise the copy that the pygame-ce wheel carries for its mixer. pyfluidsynth looks
+for the library while it is imported, with no say in where; so its module is made here with an import of its own, which
+finds ours, and nothing that other threads could see is changed for it.
 """
 
 from __future__ import annotations
 
+import builtins
 import ctypes
 import ctypes.util
-import os
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
-from importlib.util import find_spec
+from importlib.util import find_spec, module_from_spec
 from pathlib import Path
+from types import ModuleType, SimpleNamespace
+from typing import Any
 
 from timing.remarks import CannotDo
 
-_NAMES = ("fluidsynth", "fluidsynth-3", "libfluidsynth", "libfluidsynth-3") if os.name == "nt" else ("fluidsynth",)
 _INT, _POINTER, _TEXT = ctypes.c_int, ctypes.c_void_p, ctypes.c_char_p
-_NUMBERS = ctypes.POINTER(ctypes.c_int)
-
-# Of FluidSynth 2 (its API reference): what each function gives, and what it takes.
-_FUNCTIONS: dict[str, tuple[type | None, list[type]]] = {
-    "fluid_version": (None, [_NUMBERS] * 3),
-    "fluid_set_log_function": (_POINTER, [_INT, _POINTER, _POINTER]),
-    "new_fluid_settings": (_POINTER, []),
-    "delete_fluid_settings": (None, [_POINTER]),
-    "fluid_settings_setnum": (_INT, [_POINTER, _TEXT, ctypes.c_double]),
-    "fluid_settings_setint": (_INT, [_POINTER, _TEXT, _INT]),
-    "new_fluid_synth": (_POINTER, [_POINTER]),
-    "delete_fluid_synth": (None, [_POINTER]),
-    "fluid_synth_sfload": (_INT, [_POINTER, _TEXT, _INT]),
-    "fluid_synth_program_select": (_INT, [_POINTER, *[_INT] * 4]),
-    "fluid_synth_program_change": (_INT, [_POINTER, *[_INT] * 2]),
-    "fluid_synth_get_channel_preset": (_POINTER, [_POINTER, _INT]),
-    "fluid_synth_noteon": (_INT, [_POINTER, *[_INT] * 3]),
-    "fluid_synth_noteoff": (_INT, [_POINTER, *[_INT] * 2]),
-    "fluid_synth_cc": (_INT, [_POINTER, *[_INT] * 3]),
-    "fluid_synth_pitch_bend": (_INT, [_POINTER, *[_INT] * 2]),
-    "fluid_synth_get_active_voice_count": (_INT, [_POINTER]),
-    "fluid_synth_write_float": (_INT, [_POINTER, _INT, *[_POINTER, _INT, _INT] * 2]),
-}
-
 _LEVELS = 5  # of FluidSynth's own messages
 # GLib (its API reference): all levels, and the flags that come with one; libinstpatch speaks under no name.
 _ALL = 0xFF | 1 | 2
@@ -53,26 +30,25 @@ _HANDLER = ctypes.CFUNCTYPE(None, _TEXT, _INT, _TEXT, _POINTER)
 
 
 @cache
-def binding() -> ctypes.CDLL:
-    """The library with its functions. CannotDo names what was tried and what mends it."""
+def binding() -> ModuleType:
+    """pyfluidsynth's module, bound to a library. CannotDo names what was tried and what mends it."""
     tried: list[str] = []
-    fault = ""
-    for path in _places(tried):
+    for finder in (ctypes.util.find_library, lambda _: next(iter(bundled()), None)):
         try:
-            return _bound(path)
-        except (OSError, AttributeError) as refusal:
-            fault = f": {refusal}"
+            return _bound(finder, tried)
+        except (ImportError, OSError, AttributeError) as refusal:
+            fault = refusal
     message = (
         "no sound: the FluidSynth library was not found, neither the system's nor the one in the package pygame-ce "
-        f"(tried {', '.join(dict.fromkeys(tried))}{fault}). MIDI files and checks work without it"
+        f"(tried {', '.join(dict.fromkeys(tried))}: {fault}). MIDI files and checks work without it"
     )
     raise CannotDo.because("no-synth", message, suggestion="pip install pygame-ce")
 
 
-def version(library: ctypes.CDLL) -> str:
+def version(fluidsynth: ModuleType) -> str:
     """As in `2.5.7`."""
     numbers = [ctypes.c_int() for _ in range(3)]
-    library.fluid_version(*numbers)
+    fluidsynth.fluid_version(*numbers)
     return ".".join(str(number.value) for number in numbers)
 
 
@@ -87,27 +63,31 @@ def bundled() -> list[str]:
     return [str(path) for path in sorted(found)]
 
 
-def _places(tried: list[str]) -> Iterator[str]:
-    """Where the library may be; names and paths are added to `tried`."""
-    for name in _NAMES:
-        found = ctypes.util.find_library(name)
+def _bound(finder: Callable[[str], str | None], tried: list[str]) -> ModuleType:
+    """The module with a library that `finder` finds. Names or paths are added to `tried`."""
+
+    def find_library(name: str) -> str | None:
+        found = finder(name)
         tried.append(found or f"lib{name}")
-        if found:
-            yield found
-    brewed = Path(os.environ.get("HOMEBREW_PREFIX", ""), "lib", "libfluidsynth.dylib")
-    for path in [str(brewed)] * ("HOMEBREW_PREFIX" in os.environ and brewed.exists()) + bundled():
-        tried.append(path)
-        yield path
+        return found
 
+    def imported(name: str, *more: Any) -> Any:
+        return SimpleNamespace(find_library=find_library) if name == "ctypes.util" else __import__(name, *more)
 
-def _bound(path: str) -> ctypes.CDLL:
-    library = ctypes.CDLL(path)
-    for name, (gives, takes) in _FUNCTIONS.items():
-        function = getattr(library, name)
-        function.restype, function.argtypes = gives, takes
+    spec = find_spec("fluidsynth")
+    if spec is None or spec.loader is None:
+        raise ImportError("the package pyfluidsynth is not there")
+    module = module_from_spec(spec)
+    # it announces what it found where CI is set
+    vars(module)["__builtins__"] = vars(builtins) | {"__import__": imported, "print": lambda *_: None}
+    spec.loader.exec_module(module)
+    library = module._fl
+    library.fluid_synth_write_float.argtypes = [_POINTER, _INT, *[_POINTER, _INT, _INT] * 2]
+    preset = library.fluid_synth_get_channel_preset
+    preset.argtypes, preset.restype = [_POINTER, _INT], _POINTER
     for level in range(_LEVELS):  # what matters is said by us
         library.fluid_set_log_function(level, None, None)
-    return library
+    return module
 
 
 @contextmanager

@@ -61,9 +61,9 @@ class Loudness:
 
     def _weigh(self) -> None:
         """Weight the window, keep the energies of its whole steps, and let its end be the past of the next one."""
-        np.fft.rfft(self._window, out=self._spectrum)
+        np.fft.rfft(self._window, out=self._spectrum)  # type: ignore[arg-type]  # single precision, as the stubs deny
         self._spectrum *= self._response
-        np.fft.irfft(self._spectrum, out=self._weighted)
+        np.fft.irfft(self._spectrum, out=self._weighted)  # type: ignore[arg-type]
         whole = (self._filled - self._past) // self._step
         steps = self._weighted[:, self._past : self._past + whole * self._step].reshape(2, whole, self._step)
         self._energies.append(np.square(steps).mean(axis=2, dtype=np.float64).sum(axis=0))

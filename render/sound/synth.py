@@ -26,8 +26,8 @@ class Synth:
     """One fresh FluidSynth without reverb and chorus. A reused synth would not sound the same twice."""
 
     def __init__(self, bank: Path, rate: int, ports: int, *others: Path):
-        self._library = binding()
-        self.version = version(self._library)
+        self._fs = binding()
+        self.version = version(self._fs)
         self._synth: int | None
         self._settings, self._synth = self._made(rate, ports)
         self._banks = (bank, *others)
@@ -41,16 +41,16 @@ class Synth:
             b"synth.polyphony": POLYPHONY, b"synth.dynamic-sample-loading": 1, b"synth.lock-memory": 0,
         }  # fmt: skip
         with _OPENING:
-            settings = self._library.new_fluid_settings()
+            settings = self._fs.new_fluid_settings()
             for name, value in numbers.items():
-                self._library.fluid_settings_setnum(settings, name, value)
+                self._fs.fluid_settings_setnum(settings, name, value)
             for name, value in switches.items():
-                self._library.fluid_settings_setint(settings, name, value)
-            return settings, self._library.new_fluid_synth(settings)
+                self._fs.fluid_settings_setint(settings, name, value)
+            return settings, self._fs.new_fluid_synth(settings)
 
     def _load(self, bank: Path) -> int:
-        with _OPENING, glib_hushed(self._library):
-            font: int = self._library.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
+        with _OPENING, glib_hushed(self._fs._fl):
+            font: int = self._fs.fluid_synth_sfload(self._synth, os.fsencode(bank), 0)
         if font < 0:
             self.close()
             raise CannotDo.because("not-a-bank", f"FluidSynth {self.version} cannot read the SoundFont {bank}", bank)
@@ -62,40 +62,40 @@ class Synth:
 
         CannotDo where there is nothing to choose, since the channel would be silent.
         """
-        if self._library.fluid_synth_program_select(self._synth, channel, self._fonts[font], bank, program) != 0:
-            self._library.fluid_synth_program_change(self._synth, channel, program)
-        if not self._library.fluid_synth_get_channel_preset(self._synth, channel):
+        if self._fs.fluid_synth_program_select(self._synth, channel, self._fonts[font], bank, program) != 0:
+            self._fs.fluid_synth_program_change(self._synth, channel, program)
+        if not self._fs._fl.fluid_synth_get_channel_preset(self._synth, channel):
             file = self._banks[font]
             message = f"the SoundFont {file} has no sound for program {program + 1} of General MIDI"
             raise CannotDo.because("no-program", message, file)
 
     def note_on(self, channel: int, pitch: int, velocity: int) -> None:
-        self._library.fluid_synth_noteon(self._synth, channel, pitch, velocity)
+        self._fs.fluid_synth_noteon(self._synth, channel, pitch, velocity)
 
     def note_off(self, channel: int, pitch: int) -> None:
-        self._library.fluid_synth_noteoff(self._synth, channel, pitch)
+        self._fs.fluid_synth_noteoff(self._synth, channel, pitch)
 
     def control(self, channel: int, number: int, value: int) -> None:
-        self._library.fluid_synth_cc(self._synth, channel, number, value)
+        self._fs.fluid_synth_cc(self._synth, channel, number, value)
 
     def bend(self, channel: int, value: int) -> None:
         """Turn the pitch wheel, from -8192 to 8191."""
-        self._library.fluid_synth_pitch_bend(self._synth, channel, value + 8192)
+        self._fs.fluid_synth_pitch_bend(self._synth, channel, value + 8192)
 
     @property
     def sounding(self) -> int:
         """How many voices still sound."""
-        return int(self._library.fluid_synth_get_active_voice_count(self._synth))
+        return int(self._fs.fluid_synth_get_active_voice_count(self._synth))
 
     def read(self, into: np.ndarray) -> None:
         """Fill a (frames, 2) float32 array with what sounds next."""
         at = into.ctypes.data
-        self._library.fluid_synth_write_float(self._synth, len(into), at, 0, 2, at, 1, 2)
+        self._fs._fl.fluid_synth_write_float(self._synth, len(into), at, 0, 2, at, 1, 2)
 
     def close(self) -> None:
         if self._synth:
-            self._library.delete_fluid_synth(self._synth)
-            self._library.delete_fluid_settings(self._settings)
+            self._fs.delete_fluid_synth(self._synth)
+            self._fs.delete_fluid_settings(self._settings)
             self._synth = None
 
 

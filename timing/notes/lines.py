@@ -34,7 +34,7 @@ class Lines:
         told = {name.strip().lower(): voice for name, voice in voices.items() if voice.is_}
         for role, code in (("melody", MELODY), ("bass", BASS), ("inner", INNER)):
             if (voice := told.pop(role, None)) is not None:
-                named = self.of_score(voice.is_, voice.place("is"), hearings)
+                named = self.of_score(str(voice.is_), voice.place("is"), hearings)
                 found[(found == code) & ~named] = INNER
                 found[named] = code
         for name, voice in told.items():

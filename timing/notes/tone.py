@@ -19,26 +19,26 @@ def with_tones(plan: Plan, played: Played, fretted: np.ndarray, where: Where) ->
     (parts,), which parts have a distance from the bridge."""
     hearings, table = Hearings(where), played.table.copy()
     moment = np.ascontiguousarray(table["score_onset"])
-    entries = (*plan.tone, *(second.at_its_pass() for second in plan.second_time if second.tone is not None))
+    entries: tuple[ToneChange | SecondTime, ...] = (*plan.tone, *(second.at_its_pass() for second in plan.second_time if second.tone is not None))
     for entry in entries:
         voices = entry.for_ if isinstance(entry, ToneChange) else None
         chosen = played.lines.select(voices, entry.place("for"), hearings)
-        named = isinstance(entry.tone, str)
+        tone = entry.tone
         for start, end in hearings.spans_of(entry):
             inside = slice(*np.searchsorted(moment, (start - 1e-9, end - 1e-9)))
             mine = chosen[inside]
             strung = fretted[table["part"][inside][mine]]
-            if not named and not strung.all():
-                _tell_no_bridge(entry, bool(strung.any()), hearings)
-            table["tone"][inside][mine] = TONES.index(entry.tone if named else "naturale")
-            table["pluck"][inside][mine] = np.nan if named else entry.tone
+            if isinstance(tone, float) and not strung.all():
+                _tell_no_bridge(entry, tone, bool(strung.any()), hearings)
+            table["tone"][inside][mine] = TONES.index(tone if isinstance(tone, str) else "naturale")
+            table["pluck"][inside][mine] = tone if isinstance(tone, float) else np.nan
     return played.with_table(table, hearings)
 
 
-def _tell_no_bridge(entry: ToneChange | SecondTime, elsewhere: bool, hearings: Hearings) -> None:
+def _tell_no_bridge(entry: ToneChange | SecondTime, cm: float, elsewhere: bool, hearings: Hearings) -> None:
     """A caution where a distance from the bridge is asked of what has none; `elsewhere` it has a sense."""
     message = "a distance from the bridge has a sense on guitars only: elsewhere a tone is dark or bright"
-    colour = min(TONES[3:], key=lambda tone: abs(POINTS[tone] - entry.tone))
+    colour = min(TONES[3:], key=lambda tone: abs(POINTS[tone] - cm))
     fix = () if elsewhere else (replaced(entry, {"tone": colour}),)
-    more = {"suggestion": f"tone: {colour}", "fix": fix}
-    hearings.remark(Severity.CAUTION, "no-strings", message, entry.place("tone"), **more)
+    suggestion = f"tone: {colour}"
+    hearings.remark(Severity.CAUTION, "no-strings", message, entry.place("tone"), suggestion=suggestion, fix=fix)

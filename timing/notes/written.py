@@ -35,7 +35,7 @@ class Written:
     @property
     def fretted(self) -> np.ndarray:
         """(parts,) which have strings and frets."""
-        return self.tuned.tunings.any(axis=1)
+        return np.any(self.tuned.tunings, axis=1)
 
 
 def written_out(plan: Plan, where: Where) -> Written:

@@ -32,7 +32,7 @@ class Kind:
 
     act: Act
     printed: str  # as a page has it (common practice), a sign as in SMuFL 1.4
-    usual: float | None = None  # its share, seconds or dB where the plan gives none
+    usual: float = 0.0  # its share, seconds or dB where the plan gives none; 0 where it must
     ends: bool = False  # whether it may end something
     at_once: bool = False  # the new pace is there as soon as its range begins
     grows: float | None = None  # dB by which the level grows meanwhile, where the plan gives no number

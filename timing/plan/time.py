@@ -167,7 +167,7 @@ class Rubato(Entry):
             yield from misplaced(given, ("for", "meets"), message)
         elif act is Act.DISPLACES:
             if "for" not in given:
-                yield (kind,), KeyFault(f"say which voice comes {kind}, as in for: melody")
+                yield (str(kind),), KeyFault(f"say which voice comes {kind}, as in for: melody")
             yield from misplaced(given, ("keeps",), "the other voices keep the time: say where the voice 'meets' them")
         elif act is Act.FLOWS:
             message = "all voices have the same beats, and the bars together keep their length: this has no sense here"

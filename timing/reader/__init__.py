@@ -164,8 +164,8 @@ def _unreadable(raw: guard.Raw, error: Exception, warned: Sequence[Warned] = ())
 
 def _warnings(warned: Sequence[Warned]) -> list[Remark]:
     """What music21 warned of; bars that are too full are remarked on elsewhere."""
-    texts = dict.fromkeys(" ".join(each.message.split()) for each in warned if "MusicXML" in each.kind)
-    texts = [text for text in texts if "overfull" not in text]
+    said = dict.fromkeys(" ".join(each.message.split()) for each in warned if "MusicXML" in each.kind)
+    texts = [text for text in said if "overfull" not in text]
     return [
         Remark(Severity.ADVICE, "passed-over", f"reading passed over a fault: {text[:200]}")
         for text in texts[:_MOST_WARNINGS]

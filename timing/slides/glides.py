@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,7 +50,7 @@ def find_slides(plan: Plan, notes: Played, where: Where, amount: float = 1.0) ->
     for number, entry in enumerate(plan.glissandi):
         chosen = lines.select(entry.for_, entry.place("for"), hearings)
         if entry.to is None:
-            pairs = _on_lines(drawn, entry, played, opening, chosen, hearings)
+            pairs: Iterable[tuple[int, int]] = _on_lines(drawn, entry, played, opening, chosen, hearings)
         else:
             pairs = _between_places(entry, played, moment, chosen, hearings)
         for begun, goal in pairs:
@@ -67,7 +67,7 @@ def find_slides(plan: Plan, notes: Played, where: Where, amount: float = 1.0) ->
                 continue
             if note in found:
                 into.pop(found[note].goal, None)
-            found.pop(into.get(goal), None)
+            found.pop(into.get(goal, -1), None)
             found[note], into[goal] = Slide(entry, number, note, goal, amount * entry.swell), note
     return [found[note] for note in sorted(found)], tuple(hearings.remarks)
 

@@ -141,14 +141,14 @@ def _play_part(
 ) -> None:
     wish = wishes.table[rows]
     wish["harmonic"] = played["technique"][rows] == HARMONIC
-    asked = np.column_stack([played["pitch"][rows], *(wish[name] for name in WISH.names), wishes.source[rows]])
+    asked = np.column_stack([played["pitch"][rows], *(wish[name] for name in WISH.names or ()), wishes.source[rows]])
     kinds, kind = np.unique(asked, axis=0, return_inverse=True)
     kind = kind.ravel()
     by_kind = np.split(np.argsort(kind, kind="stable"), np.cumsum(np.bincount(kind))[:-1]) if len(kinds) else []
     tables = []
     for (pitch, *values, source), members in zip(kinds.tolist(), by_kind, strict=True):
         entry = wishes.sources[source] if source >= 0 else None
-        asks = np.array(tuple(values), WISH)
+        asks = np.array([tuple(values)], WISH)[0]
         found = _granted(pitch, asks, tuning, frets, entry, rows[members], teller, played)
         tables.append(ways(found, asks))
     possible = np.array([len(table) for table in tables])[kind] > 0
@@ -218,8 +218,8 @@ def _sounds(
     source, mine = notes[rows], played[rows]
     start = np.round(mine["score_onset"], 6)
     stage = np.where(source["grace"] == 0, 2, np.where(source["after"], 0, 1))
-    moment = np.unique(np.column_stack([start, stage, -source["grace"].astype(np.int64)]), axis=0, return_inverse=True)
-    moment = moment[1].ravel()
+    places = np.column_stack([start, stage, -source["grace"].astype(np.int64)])
+    moment = np.unique(places, axis=0, return_inverse=True)[1].ravel()
     asked = [-wish[name] for name in ("finger", "fret", "position", "string")]  # what one notehead says is for both
     order = np.lexsort((*asked, mine["pitch"], moment))
     together = np.column_stack([moment, mine["pitch"]])[order]

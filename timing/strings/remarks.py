@@ -39,8 +39,8 @@ class Teller:
                 spot = {"bar_name": name, "beat": round(float(note["beat"]), 6), "pass_": int(note["pass"])}
                 more = {"suggestion": shown(fix) or None, "fix": fix}
                 self.hearings.remark(Severity.CAUTION, code, text, place, **spot, **more)
-            if (more := len(ordered) - _MOST) > 0:
-                text = f"and {more} more place{'s' * (more > 1)} like these ({code})"
+            if (untold := len(ordered) - _MOST) > 0:
+                text = f"and {untold} more place{'s' * (untold > 1)} like these ({code})"
                 self.hearings.remark(Severity.CAUTION, code, text, None)
 
     def no_harmonic(self, pitch: int, rows: np.ndarray) -> None:

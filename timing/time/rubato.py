@@ -12,13 +12,14 @@ earlier one, in which a voice is displaced against the others, is in `timing.not
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
 from timing import timemap
 from timing.plan.time import Rubato
 from timing.remarks import Severity
-from timing.where import Where
+from timing.where import Run, Where
 from timing.where.hearings import Hearings
 
 # A stretch of score time, in quarters, whose end is kept: the log of the pace at the height of its first half, and the
@@ -42,7 +43,7 @@ def rubato_cells(entries: tuple[Rubato, ...], hearings: Hearings, amount: float 
         if len(made):
             made["start"] = np.concatenate([each[:-1] for each in edges])
             made["end"] = np.concatenate([each[1:] for each in edges])
-        made["height"] = amount * (math.log1p(entry.hurry) if entry.linger is None else math.log1p(-entry.linger))
+        made["height"] = amount * math.log1p(entry.hurry if entry.hurry is not None else -(entry.linger or 0.0))
         made["entry"] = number
         first = np.searchsorted(kept["end"], made["start"] + 1e-9, side="right")
         met = first < np.searchsorted(kept["start"], made["end"] - 1e-9)
@@ -56,7 +57,7 @@ def rubato_cells(entries: tuple[Rubato, ...], hearings: Hearings, amount: float 
     return kept
 
 
-def _edges(run, bar_lines: bool, where: Where) -> np.ndarray:
+def _edges(run: Run, bar_lines: bool, where: Where) -> np.ndarray:
     """The quarters between which time is given back: the ends of a run, and the bar lines in it if they are kept."""
     inside = np.arange(run.first + 1, run.last + 1) if bar_lines else np.zeros(0, np.int64)
     bars = where.bars
@@ -149,7 +150,7 @@ def _bent(pieces: np.ndarray, halves: np.ndarray, height: np.ndarray) -> np.ndar
     return made
 
 
-def _root(function, count: int) -> np.ndarray:
+def _root(function: Callable[[np.ndarray], np.ndarray], count: int) -> np.ndarray:
     """(count,) the places between -MOST and MOST at which a falling, nearly straight function of each is 0, or the end
     that comes nearest: secants, kept inside a bracket."""
     low, high = np.full(count, -MOST), np.full(count, MOST)

@@ -200,6 +200,7 @@ class Where:
     def instant(self, position: Position) -> tuple[int, float]:
         """Bar row and offset of the very moment that a position names, which may be that at which a bar, or a part of
         it, is over: there no beat begins."""
+        assert position.beat is not None, "a bar alone is no instant"
         for row in self._rows_of(position):
             bar = self.score.bars[row]
             offset = float((position.beat - 1) * 4 / int(bar["unit"])) - float(bar["shift"])
@@ -231,7 +232,7 @@ class Where:
         numbers = self.score.bars["number"]
         same = np.flatnonzero(numbers == int(name.rstrip(ascii_lowercase)))
         if len(same) or not name.isdecimal():
-            others = list(dict.fromkeys(self.score.bar_name(row) for row in same))
+            others = list(dict.fromkeys(self.score.bar_name(row) for row in same.tolist()))
             more = f" and {len(others) - _MOST_NAMED:,} more" if others[_MOST_NAMED:] else ""
             hint = f" (it has {', '.join(others[:_MOST_NAMED])}{more})" if others else ""
             raise Fault(f"bar {name}: the score has no such bar{hint}")
@@ -243,6 +244,7 @@ class Where:
         raise Fault(f"bar {name}: the score's numbering leaves this bar out")
 
     def _no_beat(self, position: Position, rows: list[int]) -> str:
+        assert position.beat is not None
         first, last = self.score.bars[rows[0]], self.score.bars[rows[-1]]
         low = 1 + first["shift"] * int(first["unit"]) / 4
         high = (last["shift"] + last["length"]) * int(last["unit"]) / 4
@@ -288,7 +290,7 @@ class Where:
             a, b = int(stretch[0]), int(stretch[-1])
             begin = self.bars["start"][a] + (start if rows[a] == first else 0.0)
             stop = self.bars["start"][b] + (end if rows[b] == last else self.bars["length"][b])
-            complete = bool(rows[b] == last or (end == 0.0 and self._follows(rows[b], np.int64(last))))
+            complete = bool(rows[b] == last or (end == 0.0 and self._follows(rows[[b]], np.array([last]))[0]))
             if stop > begin:
                 made.append(Run(float(begin), float(stop), a, b, complete, bool(rows[a] == first)))
         return made
@@ -354,7 +356,7 @@ class Where:
 
 def pass_in_words(passes: Passes) -> str:
     """When a pass is heard: on pass 2, the last time, after a da capo."""
-    return {"last": "the last time", "da capo": "after a da capo"}.get(passes, f"on pass {passes}")
+    return {"last": "the last time", "da capo": "after a da capo"}.get(str(passes), f"on pass {passes}")
 
 
 def _rows_by_name(score: Score) -> dict[str, list[int]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sized
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -71,7 +71,7 @@ class Hearings:
             )
             raise CannotDo([Remark(Severity.ERROR, "plan-size", message, entry.place())])
 
-    def remark(self, severity: Severity, code: str, message: str, place: Place | None, **more) -> None:
+    def remark(self, severity: Severity, code: str, message: str, place: Place | None, **more: Any) -> None:
         """Keep a remark, once; `more` are further fields of it."""
         made = Remark(severity, code, message, place, **more)
         if made not in self._said:
