@@ -94,7 +94,7 @@ def test_interrupted_in_the_midst_of_a_library_nothing_is_left(folder, words):
 
 
 STANDING_BY = """
-from render.commands.app import entry as command
+from render.commands import entry as command
 ready = command.stand_by
 command.stand_by = lambda: (ready(), print("begun", flush=True))
 command.main()

@@ -154,6 +154,8 @@ def test_exaggerated_is_twice_as_far_in_pace_and_level():
         ({"phrases": ["1-4", "5-8"], "slowing": [RIT | {"rallentando": "3:3 - 4:4"}]}, "1:3 - 2:4"),
         ({"phrases": ["1-4", "5-8"], "slowing": [RIT | {"rallentando": "3:4 - 5:1"}]}, "1:3 - 2:4"),  # a beat after
         (EIGHT | {"slowing": [RIT]}, "2"),  # the inner phrase
+        # of three bars at least, since the middle of two is near their ends; clear of the inner end at 7:1
+        ({"phrases": [{"bars": "5-8", "inside": ["5-6", "7-8"]}], "slowing": [RIT | {"rallentando": "8"}]}, "5"),
         ({"phrases": ["1-8"], "slowing": [RIT | {"rallentando": "8"}]}, "4"),  # the middle is at 5:1
         # as long as the phrase has room for it
         ({"phrases": ["1-4", "5-8"], "slowing": [RIT | {"rallentando": "5:3 - 8:4"}]}, "5:1 - 6:4"),
