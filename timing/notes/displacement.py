@@ -143,7 +143,9 @@ def _stretches(entry: Rubato, edges: np.ndarray, seconds: np.ndarray, hearings: 
     return made
 
 
-def _tell_overlaps(begun: list[tuple], entries: tuple[Rubato, ...], lines: Lines, hearings: Hearings) -> None:
+def _tell_overlaps(
+    begun: list[tuple[float, float, int]], entries: tuple[Rubato, ...], lines: Lines, hearings: Hearings
+) -> None:
     """A caution where two entries displace the same notes. `begun` are (start, end, entry), sorted."""
     until, last = -1.0, -1
     for start, end, number in begun:
