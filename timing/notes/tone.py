@@ -19,7 +19,8 @@ def with_tones(plan: Plan, played: Played, fretted: np.ndarray, where: Where) ->
     (parts,), which parts have a distance from the bridge."""
     hearings, table = Hearings(where), played.table.copy()
     moment = np.ascontiguousarray(table["score_onset"])
-    entries: tuple[ToneChange | SecondTime, ...] = (*plan.tone, *(second.at_its_pass() for second in plan.second_time if second.tone is not None))
+    second_times = tuple(second.at_its_pass() for second in plan.second_time if second.tone is not None)
+    entries: tuple[ToneChange | SecondTime, ...] = (*plan.tone, *second_times)
     for entry in entries:
         voices = entry.for_ if isinstance(entry, ToneChange) else None
         chosen = played.lines.select(voices, entry.place("for"), hearings)
