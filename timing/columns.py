@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-# All in quarters along the order or in seconds, wherever moments are compared.
+# How near is near enough: in quarters, bars or seconds, and in shares of them.
 ROUNDING = 1e-9  # what rounding may have done to a sum
 NEAR = 1e-6  # what lies so close together is one moment: nothing in music is as short
 WITHIN = 1e-4  # so little before the end of a bar or beat is still within it

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import ROUNDING
+
 
 @dataclass(frozen=True)
 class Event:
@@ -108,6 +110,6 @@ def table(segments: Sequence[Segment]) -> np.ndarray:
 def sample(segments: np.ndarray, quarters: np.ndarray) -> np.ndarray:
     """The value of straight segments (a `table`) at these quarters; at a step, or a hair before it, the new one."""
     start, end, first, last = segments[
-        np.clip(np.searchsorted(segments[:, 0], quarters + 1e-9, side="right") - 1, 0, len(segments) - 1)
+        np.clip(np.searchsorted(segments[:, 0], quarters + ROUNDING, side="right") - 1, 0, len(segments) - 1)
     ].T
     return first + (last - first) * np.clip((quarters - start) / (end - start), 0, 1)

@@ -8,6 +8,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System
+from timing.columns import NEAR
 from timing.score import Score
 from timing.where import felt_beat
 
@@ -39,7 +40,7 @@ def _lines(wanted: np.ndarray, width: float) -> list[tuple[int, int]]:
     made, first = [], 0
     while first < len(wanted):
         before = ends[first] - wanted[first]
-        end = max(int(np.searchsorted(ends, before + width + 1e-6, side="right")), first + 1)
+        end = max(int(np.searchsorted(ends, before + width + NEAR, side="right")), first + 1)
         made.append((first, end))
         first = end
     return made
@@ -69,7 +70,7 @@ def _beats(score: Score, boxes: np.ndarray) -> np.ndarray:
         if length / beat > _MOST_TICKS:
             beat = max(float(felt_beat(bar)), length / _MOST_TICKS)
         first = -(float(bar["shift"]) % beat) % beat  # a pickup may come in on a part of a beat
-        offsets = np.append(0.0, np.arange(first, length - 1e-6, beat)) if first > 1e-6 else np.arange(0, length, beat)
+        offsets = np.append(0.0, np.arange(first, length - NEAR, beat)) if first > NEAR else np.arange(0, length, beat)
         room = box["right"] - box["left"] - _BEFORE - _AFTER
         rows = np.zeros(len(offsets), MOMENT)
         rows["bar"], rows["offset"] = box["bar"], offsets

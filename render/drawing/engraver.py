@@ -11,6 +11,7 @@ from render.drawing.cleaning import NAME, clean
 from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System, divided
 from render.drawing.preparing import prepared
 from render.drawing.rests import part_rests
+from timing.columns import ROUNDING
 from timing.remarks import CannotDo
 from timing.score import Score
 
@@ -200,7 +201,7 @@ def _moments(heads: np.ndarray, score: Score) -> np.ndarray:
     rows, x = rows[main], heads["x"][main]
     order = np.lexsort((x, rows["offset"], rows["bar"]))
     rows, x = rows[order], x[order]
-    first = np.append(True, (np.diff(rows["bar"]) != 0) | (np.diff(rows["offset"]) > 1e-9)) if len(x) else slice(0)
+    first = np.append(True, (np.diff(rows["bar"]) != 0) | (np.diff(rows["offset"]) > ROUNDING)) if len(x) else slice(0)
     made = np.zeros(len(x[first]), MOMENT)
     made["bar"], made["offset"], made["x"] = rows["bar"][first], rows["offset"][first], np.maximum.accumulate(x[first])
     return made

@@ -11,6 +11,8 @@ from functools import cached_property
 
 import numpy as np
 
+from timing.columns import ROUNDING
+
 SPACE = 8.0  # units between two staff lines
 STAFF = 4 * SPACE
 
@@ -87,7 +89,7 @@ class Engraving:
                 inside, row = moments[low:high], int(box["bar"])
                 length = max(float(self.lengths[row]), 1e-9)
                 offsets, places = list(inside["offset"] / length), list(inside["x"])
-                if not offsets or offsets[0] > 1e-9:
+                if not offsets or offsets[0] > ROUNDING:
                     after = box["left"]
                     if places and row == system.bars["bar"][0]:  # clef and signatures come first
                         after = max(after, places[0] - 2 * _BEFORE_FIRST)
@@ -120,5 +122,5 @@ def divided(boxes: np.ndarray, moments: np.ndarray, bars: np.ndarray) -> tuple[n
     both = np.concatenate([moments, np.array(cuts, MOMENT)])
     order = np.lexsort((both["offset"], both["bar"]))
     both = both[order]
-    same = np.append(False, (np.diff(both["bar"]) == 0) & (np.diff(both["offset"]) < 1e-9))
+    same = np.append(False, (np.diff(both["bar"]) == 0) & (np.diff(both["offset"]) < ROUNDING))
     return np.array(made, BOX), both[~same]

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from timing.columns import NEAR, WITHIN
 from timing.comparing import is_held, last_beats
 from timing.plan.entry import Entry
 from timing.plan.kinds import Act
@@ -108,7 +109,7 @@ def _tempi(reading: Reading) -> Iterator[Label]:
                 found.append((entry, "", 0.0, 1e-3))
             continue
         for start, end in _hearings(entry, reading):
-            at = start if entry.at is not None else min(end, where.length - 1e-6)
+            at = start if entry.at is not None else min(end, where.length - NEAR)
             beat = float(felt_beat(where.bars[where.ordinal(at)]))
             found.append((entry, tempo_text(float(time.basic(at)) / beat, beat), start, end))
     yield from _merged("tempo", found, reading)
@@ -270,7 +271,7 @@ def _merged(
     where, bars = reading.where, reading.where.bars
     places: dict[tuple, tuple[set[int], bool, set[str]]] = {}
     for entry, text, start, end in found:
-        first, last = where.ordinal(start), where.ordinal(end - 1e-4)
+        first, last = where.ordinal(start), where.ordinal(end - WITHIN)
         begin = (int(bars["row"][first]), round(max(start - float(bars["start"][first]), 0.0), 6))
         stop = (int(bars["row"][last]), round(max(end - float(bars["start"][last]), 0.0), 6))
         if stop >= begin:

@@ -15,6 +15,7 @@ from render.drawing.lines import Line, level_y, lines_of, pace_y, path, thinned
 from render.drawing.skyline import Skyline
 from render.drawing.style import LETTERS
 from render.drawing.writing import SIZE, SMALL, TINY, LabelWriter, Part, WrittenLabel, merged, numbered, triangle
+from timing.columns import NEAR
 
 _GAP = 6.0  # units between what lies above one another
 _LINE = 1.25  # of text, from line to line
@@ -182,7 +183,7 @@ class _Plot:
         row = int(heard[0])
         tempi = [each.tempo[each.bars["row"] == row][:1].tolist() for each in self.drawn[: reading + 1]]
         mine = ("shared", f"reading {self.letters[reading]}")
-        first = [said.label for said in self.of("tempo") if said.kind in mine and said.label.start <= (row, 1e-6)]
+        first = [said.label for said in self.of("tempo") if said.kind in mine and said.label.start <= (row, NEAR)]
         told = any(label.text and label.start[0] == row for label in first)
         if told or tempi[-1] in tempi[:-1]:
             return []

@@ -9,6 +9,7 @@ import numpy as np
 
 from render.events.levels import EXPRESSION, VOLUME
 from render.midi.clock import Clock, tempi
+from timing.columns import NEAR
 from timing.performance import Performance
 from timing.remarks import CannotDo
 
@@ -33,7 +34,7 @@ def conductor(performance: Performance, clock: Clock) -> mido.MidiTrack:
 
 
 def _too_slow(performance: Performance, quarter: float) -> CannotDo:
-    bar = performance.bars[np.searchsorted(performance.bars["start"], quarter + 1e-6, side="right") - 1]
+    bar = performance.bars[np.searchsorted(performance.bars["start"], quarter + NEAR, side="right") - 1]
     name = f"{bar['number']}{bar['suffix']}"
     message = f"bar {name} is slower than a MIDI file can say (3.58 quarters a minute)"
     mend = "a quicker tempo, a slowdown that goes less far, or a shorter hold"
@@ -54,9 +55,9 @@ def _metre(length: float, beats: float, unit: float) -> tuple[int, int]:
     A pickup of one beat in 4/4 is a bar of 1/4, so that all later bar lines of the file fall where they should.
     """
     finer = int(unit)
-    while abs(length * unit - beats * 4) > 1e-6 and 0 < finer <= _SMALLEST_UNIT:
+    while abs(length * unit - beats * 4) > NEAR and 0 < finer <= _SMALLEST_UNIT:
         count = length * finer / 4
-        if count >= 1 and abs(count - round(count)) < 1e-6:
+        if count >= 1 and abs(count - round(count)) < NEAR:
             return round(count), finer
         finer *= 2
     return int(beats), int(unit)

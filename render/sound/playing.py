@@ -17,6 +17,7 @@ from rich.text import Text
 from render.files import temporary_file
 from render.sound.stems import RATE
 from render.telling.words import clock
+from timing.columns import NEAR
 from timing.listening.excerpt import lead_in
 from timing.performance import Performance
 from timing.remarks import CannotDo
@@ -46,7 +47,7 @@ class Playhead:
         if bar["pass"] == 0:
             return "count-in"
         _, beat, pass_ = self._where.beat(quarter)
-        said = f"bar {self._score.bar_name(int(bar['row']))}:{int(beat + 1e-6)}  pass {pass_}"
+        said = f"bar {self._score.bar_name(int(bar['row']))}:{int(beat + NEAR)}  pass {pass_}"
         if self._rounds > 1:
             each = (len(self._performance.bars) - self._before) // self._rounds
             said += f"  round {(ordinal - self._before) // each + 1} of {self._rounds}"

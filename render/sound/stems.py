@@ -20,6 +20,7 @@ from render.events.wheel import BY_SOUNDFONT, lane_range, range_controls
 from render.sound.colours import GAINS, Shelf
 from render.sound.sounds import Timbres
 from render.sound.synth import BLOCK, MOST_PORTS, Synth, open_synth
+from timing.columns import NEAR
 from timing.performance import Performance
 
 RATE = 44_100
@@ -85,7 +86,7 @@ def _ranges(performance: Performance, lanes: np.ndarray, where: np.ndarray) -> l
 def _frames(seconds: np.ndarray) -> np.ndarray:
     """The nearest block boundary to each time. What lies halfway (8 s do) goes to the later one, also where a float
     falls short of it, so that a stretch of the music is rounded as in the whole."""
-    return np.floor(seconds * RATE / BLOCK + (0.5 + 1e-6)).astype(np.int64) * BLOCK
+    return np.floor(seconds * RATE / BLOCK + (0.5 + NEAR)).astype(np.int64) * BLOCK
 
 
 _SAMPLES = Medium(_frames, least=BLOCK, reach=BY_SOUNDFONT, exact=True)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.comparing import MEASURE, Comparison
 from timing.comparing.alignment import Apart
 from timing.comparing.spans import ALL, SHARED, Span
@@ -86,7 +87,7 @@ def tones_of(comparison: Comparison, row: int) -> list[str]:
 def equal(made: np.ndarray) -> bool:
     """Whether all readings are measured alike, beyond what can be heard."""
     numbers = [name for name in MEASURE.names or () if made.dtype[name].kind == "f"]
-    return all(np.allclose(made[name], made[name][0], rtol=0, atol=1e-6, equal_nan=True) for name in numbers)
+    return all(np.allclose(made[name], made[name][0], rtol=0, atol=NEAR, equal_nan=True) for name in numbers)
 
 
 def length(seconds: float) -> str:

@@ -17,6 +17,7 @@ from functools import cached_property
 import numpy as np
 
 from timing.cautions.slowdowns import EndsThatGiveWay, waits
+from timing.columns import NEAR, ROUNDING, WITHIN
 from timing.finding.phrases import find_phrases, is_accompanied
 from timing.marks.uses import Fate
 from timing.performance import MELODY
@@ -59,15 +60,15 @@ class Facts:
 
 def like_an_ending(facts: Facts) -> Severity | None:
     """How grave it is to be slowest there: a slowdown may be heard as an ending if all of this holds."""
-    far_from_every_end = facts.away > FAR + 1e-6
-    slower_than_the_own_end = facts.to * (1 + HEARD) <= facts.own_end + 1e-9
+    far_from_every_end = facts.away > FAR + NEAR
+    slower_than_the_own_end = facts.to * (1 + HEARD) <= facts.own_end + ROUNDING
     movement_goes_on = max(facts.attacks) < TURNS * min(facts.attacks)
     not_asked_for = not facts.asked
     if not (far_from_every_end and slower_than_the_own_end and movement_goes_on and not_asked_for):
         return None
-    if facts.to <= DEEP + 1e-9:
+    if facts.to <= DEEP + ROUNDING:
         return Severity.CAUTION
-    return Severity.ADVICE if facts.to <= SLOWER + 1e-9 else None
+    return Severity.ADVICE if facts.to <= SLOWER + ROUNDING else None
 
 
 class Endings:
@@ -95,8 +96,8 @@ class Endings:
         phrase = self.phrase_at(end)
         if phrase is None:
             return None
-        bar = self._where.full_bar(end - 1e-4)
-        edges = np.searchsorted(self._attacks, np.array([end - bar, end, end + bar]) - 1e-6)
+        bar = self._where.full_bar(end - WITHIN)
+        edges = np.searchsorted(self._attacks, np.array([end - bar, end, end + bar]) - NEAR)
         before, after = np.diff(edges).tolist()
         slowest = self._give_way.slowest(phrase.end, but=entry)
         own_end = min(slowest.to if slowest is not None else 1.0, self._give_way.held_to(phrase.end))
@@ -104,7 +105,7 @@ class Endings:
 
     def phrase_at(self, end: float) -> PhraseRun | None:
         """The innermost phrase that what is over at this quarter belongs to."""
-        around = np.flatnonzero((self._starts + 1e-6 < end) & (end <= self._ends + 1e-6))
+        around = np.flatnonzero((self._starts + NEAR < end) & (end <= self._ends + NEAR))
         return self._reading.phrases[around[np.argmin(self._bars[around])]] if len(around) else None
 
     def beats_from_an_end(self, end: float) -> float:
@@ -117,8 +118,9 @@ class Endings:
         """The quarter at which the last note of the melody begins that sounds on into the last bar of a phrase; the
         end itself where there is none."""
         onset, over = self._melody
-        row = int(np.searchsorted(onset, end - 1e-6)) - 1
-        sounds_on = row >= 0 and onset[row] > start - 1e-6 and over[row] > end - self._where.full_bar(end - 1e-4) + 1e-6
+        row = int(np.searchsorted(onset, end - NEAR)) - 1
+        last_bar = end - self._where.full_bar(end - WITHIN)
+        sounds_on = row >= 0 and onset[row] > start - NEAR and over[row] > last_bar + NEAR
         return float(onset[row]) if sounds_on else end
 
     @cached_property
@@ -130,7 +132,7 @@ class Endings:
         return notes["score_onset"], notes["score_onset"] + notes["score_length"]
 
     def _asked(self, start: float, end: float) -> bool:
-        beat = self._where.felt_beat(end) + 1e-6
+        beat = self._where.felt_beat(end) + NEAR
         return _any_in(self._signs, end - beat, end + beat) or _any_in(self._words, start - beat, end + beat)
 
 
@@ -142,7 +144,7 @@ class MusicalEnds:
 
     def end_at(self, quarters: float) -> float | None:
         """The quarter at which a phrase that was found is over, if it surely ends here, within half a beat."""
-        near = self._ends[np.abs(self._ends - quarters) <= self._reading.where.felt_beat(quarters) / 2 + 1e-6]
+        near = self._ends[np.abs(self._ends - quarters) <= self._reading.where.felt_beat(quarters) / 2 + NEAR]
         return float(near[np.argmin(np.abs(near - quarters))]) if len(near) else None
 
     @cached_property

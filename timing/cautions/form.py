@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from timing.cautions.rules import ADVICE, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
+from timing.columns import NEAR
 from timing.plan.edits import added, replaced
 from timing.plan.sound import Dynamic
 from timing.plan.time import Slowing, TempoMark
@@ -35,7 +36,7 @@ def second_time_same(reading: Reading) -> Iterator[Remark]:
     before = _heard_before(bars["row"])
     again = before >= 0
     features = _features(reading)
-    same = again & np.isclose(features, features[:, before], rtol=0, atol=1e-6).all(axis=0)
+    same = again & np.isclose(features, features[:, before], rtol=0, atol=NEAR).all(axis=0)
     for line in np.split(np.arange(len(bars)), np.flatnonzero(~reading.where.neighbours) + 1):
         heard = line[again[line]]
         if len(heard) and same[heard].all():
@@ -126,7 +127,7 @@ def _runs(entry: Slowing | Dynamic | TempoMark, key: str, reading: Reading) -> l
 
 def _ends_within(run: Run, ends: np.ndarray, reading: Reading) -> bool:
     """Whether one of these ends comes after the beginning of a run and no later than a beat after it."""
-    first, last = np.searchsorted(ends, (run.start + 1e-6, run.end + reading.where.felt_beat(run.end) + 1e-6))
+    first, last = np.searchsorted(ends, (run.start + NEAR, run.end + reading.where.felt_beat(run.end) + NEAR))
     return bool(last > first)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from timing.cautions.open_strings import plucked_at
 from timing.cautions.rules import CAUTION, COMMON_PRACTICE, first_few, part_of, place_of, remark_at, rule, said, spot_of
+from timing.columns import NEAR
 from timing.performance import PLUCKED, TONES
 from timing.plan.edits import added
 from timing.plan.position import parse_range
@@ -54,7 +55,7 @@ def tone_too_quick(reading: Reading) -> Iterator[Remark]:
         one = strokes.far - strokes.near < SAME_PLACE
         moved = (np.abs(np.diff(strokes.near)) >= SAME_PLACE) & one[1:] & one[:-1]
         time = strokes.begin[1:] - strokes.end[:-1]
-        quick = np.flatnonzero(moved & (time < MOVE_TIME - 1e-6))
+        quick = np.flatnonzero(moved & (time < MOVE_TIME - NEAR))
         by_row = dict(zip(strokes.rows[strokes.heads[quick + 1]].tolist(), quick.tolist(), strict=True))
 
         def tell(
@@ -121,7 +122,7 @@ def _all_strokes(reading: Reading) -> Iterator[_Strokes]:
         if not len(rows):
             continue
         mine = notes[rows]
-        apart = (np.diff(mine["onset"]) >= TOGETHER) & (np.abs(np.diff(mine["score_onset"])) > 1e-6)
+        apart = (np.diff(mine["onset"]) >= TOGETHER) & (np.abs(np.diff(mine["score_onset"])) > NEAR)
         heads = np.flatnonzero(np.append(True, apart))
         ends = np.append(heads[1:], len(rows)) - 1
         cm = plucked_at(mine)
@@ -178,4 +179,4 @@ def _told_again(runs: list[Run], reading: Reading) -> bool:
     """Whether a tone of the second time holds in one of these runs, whatever another entry says."""
     toned = [entry.at_its_pass() for entry in reading.plan.second_time if entry.tone is not None]
     held = [run for entry in toned for run in reading.where.runs(entry.bars, entry.passes)]
-    return any(one.start < run.end - 1e-6 and one.end > run.start + 1e-6 for one in held for run in runs)
+    return any(one.start < run.end - NEAR and one.end > run.start + NEAR for one in held for run in runs)

@@ -19,7 +19,7 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )
-from timing.columns import NEAR
+from timing.columns import NEAR, ROUNDING, WITHIN
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.plan import Plan
 from timing.plan.edits import added, replaced
@@ -71,7 +71,7 @@ def level_out_of_range(reading: Reading) -> Iterator[Remark]:
 def _beyond(reading: Reading, excess: np.ndarray, what: str, suggestion: str) -> Iterator[Remark]:
     """A caution at the worst of the notes that go beyond a limit by `excess` dB."""
     notes = reading.performance.notes
-    rows = np.flatnonzero(excess > 1e-6)
+    rows = np.flatnonzero(excess > NEAR)
     if not len(rows):
         return
     note, most = notes[rows[np.argmax(excess[rows])]], f"{excess[rows].max():.1f} dB"
@@ -118,7 +118,7 @@ def level_not_restored(reading: Reading) -> Iterator[Remark]:
             continue
         begun, stays = sample(track, np.array([phrase.start, goal]))
         change = float(stays - begun)
-        if abs(change) < LEAST_CHANGE - 1e-9:
+        if abs(change) < LEAST_CHANGE - ROUNDING:
             continue
         seen.add(id(entry))
         mark = entry.mark or ("louder" if entry.louder else "softer")
@@ -165,7 +165,7 @@ def _phrase_around(quarters: float, reading: Reading) -> PhraseRun | None:
     """The innermost phrase that this moment is inside of, if it is more than a beat from where any phrase begins or
     ends."""
     starts, ends, bars = reading.phrase_spans
-    beat = reading.where.felt_beat(quarters + 2e-4) + 1e-6
+    beat = reading.where.felt_beat(quarters + 2 * WITHIN) + NEAR
     around = np.flatnonzero((starts < quarters) & (quarters < ends))
     if not len(around) or np.any(np.abs(starts - quarters) <= beat) or np.any(np.abs(ends - quarters) <= beat):
         return None
@@ -173,7 +173,7 @@ def _phrase_around(quarters: float, reading: Reading) -> PhraseRun | None:
 
 
 def _bars_after(quarters: float, reading: Reading) -> int:
-    return int(np.count_nonzero(reading.where.bars["start"] >= quarters - 1e-6))
+    return int(np.count_nonzero(reading.where.bars["start"] >= quarters - NEAR))
 
 
 @rule(
@@ -205,7 +205,7 @@ def tone_not_restored(reading: Reading) -> Iterator[Remark]:
             if over is not None:
                 spot = where.beat_before(over)
                 message = f"the tone of {entry.bars} goes on over the phrase end at {said(spot)} "
-                to_the_end = run.end >= where.length - 1e-6
+                to_the_end = run.end >= where.length - NEAR
                 message += "to the end of the piece" if to_the_end else "and changes back in the middle of a phrase"
                 bars = where.range_text(run.start, over)
                 fix = replaced(entry, {"bars": bars})
@@ -215,10 +215,10 @@ def tone_not_restored(reading: Reading) -> Iterator[Remark]:
 
 def _outlasted(start: float, end: float, ends: np.ndarray, reading: Reading) -> float | None:
     """The phrase end that a tone between these quarters should have ended at, if there is one."""
-    if end >= reading.where.length - 1e-6:
+    if end >= reading.where.length - NEAR:
         phrase = _phrase_around(start, reading)
         return phrase.end if phrase is not None and _bars_after(phrase.end, reading) >= FOUR_BARS else None
-    beat = reading.where.felt_beat(end) + 1e-6
+    beat = reading.where.felt_beat(end) + NEAR
     row = int(np.searchsorted(ends, end - beat)) - 1
     if row < 0 or ends[row] <= start + beat or _phrase_around(end, reading) is None:
         return None
@@ -261,7 +261,7 @@ def inner_over_melody(reading: Reading) -> Iterator[Remark]:
         most = np.full(beat[mine].max() + 1, -np.inf)
         np.maximum.at(most, beat[mine], excess[mine])
         heard = np.flatnonzero(np.isfinite(most))
-        loud = np.concatenate([[False], most[heard] >= LOUDER - 1e-9, [False]])
+        loud = np.concatenate([[False], most[heard] >= LOUDER - ROUNDING, [False]])
         begins, over = np.flatnonzero(~loud[:-1] & loud[1:]), np.flatnonzero(loud[:-1] & ~loud[1:])
         long = over - begins >= BEATS
         first_of_beat = mine[np.sort(np.unique(beat[mine], return_index=True)[1])]
@@ -287,9 +287,9 @@ def _over_melody(notes: np.ndarray) -> np.ndarray:
     melody = melody[np.lexsort((notes["level"][melody], notes["score_onset"][melody]))]
     if not len(melody):
         return np.full(len(notes), np.nan)
-    row = np.searchsorted(notes["score_onset"][melody], notes["score_onset"] + 1e-6) - 1
+    row = np.searchsorted(notes["score_onset"][melody], notes["score_onset"] + NEAR) - 1
     with_it = notes[melody[np.maximum(row, 0)]]
-    sounds = (row >= 0) & (with_it["score_onset"] + with_it["score_length"] > notes["score_onset"] + 1e-6)
+    sounds = (row >= 0) & (with_it["score_onset"] + with_it["score_length"] > notes["score_onset"] + NEAR)
     return np.where(sounds & (notes["score_length"] > 0), notes["level"] - with_it["level"], np.nan)
 
 

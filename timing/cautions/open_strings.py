@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from timing.cautions.rules import ADVICE, CAUTION, Sound, first_few, keys_of, place_of, remark_at, rule, spot_of
+from timing.columns import NEAR
 from timing.instruments.programs import program_of
 from timing.instruments.tuning import FRETS, pitch_name
 from timing.performance import HARMONIC, PIZZICATO, POINTS, ROLES, SLURRED, TONES
@@ -68,7 +69,7 @@ def _alone_in_their_lines(reading: Reading) -> tuple[np.ndarray, np.ndarray, np.
     outer = np.where(notes["role"] == ROLES.index("bass"), -1, 1) * notes["pitch"].astype(np.int64)
     key = np.unique(lines, return_inverse=True)[1].ravel()
     order = np.lexsort((outer, notes["onset"], np.round(notes["score_onset"], 6), key))
-    same = (np.diff(key[order]) == 0) & (np.diff(notes["score_onset"][order]) < 1e-6)
+    same = (np.diff(key[order]) == 0) & (np.diff(notes["score_onset"][order]) < NEAR)
     order = order[np.append(~same, True)[: len(order)]]  # the outer note of each chord
     line, onset = key[order], notes["onset"][order]
     beside = (np.diff(line) == 0) & (np.diff(onset) <= NEIGHBOURS)
@@ -153,7 +154,7 @@ def _codes(notes: np.ndarray) -> np.ndarray:
 def _stopped(reading: Reading, row: int) -> tuple[Edit, ...]:
     """The strings entry that stops the note on a lower string which is free when it begins."""
     notes, note = reading.performance.notes, reading.performance.notes[row]
-    sounding = (notes["onset"] <= note["onset"] + 1e-6) & (notes["end"] > note["onset"] + 1e-3)
+    sounding = (notes["onset"] <= note["onset"] + NEAR) & (notes["end"] > note["onset"] + 1e-3)
     taken = set(notes["string"][sounding & (notes["part"] == note["part"])].tolist())
     for string, opened in enumerate(reading.performance.tunings[note["part"]].tolist(), 1):
         if opened > 0 and string not in taken and 1 <= note["pitch"] - opened <= FRETS - reading.capos[note["part"]]:

@@ -9,6 +9,7 @@ import numpy as np
 from timing.cautions.endings import HEARD
 from timing.cautions.rules import ADVICE, CAUTION, COMMON_PRACTICE, OWN_VALUE, remark_at, rule
 from timing.cautions.slowdowns import slowdowns, tempo_starts
+from timing.columns import NEAR, ROUNDING
 from timing.marks.uses import Fate
 from timing.plan.edits import added, replaced
 from timing.plan.kinds import Act
@@ -69,9 +70,9 @@ def no_return(reading: Reading) -> Iterator[Remark]:
     for slow, following in zip(slowings, [*(s.run.start for s in slowings[1:]), where.length], strict=False):
         entry, end = slow.entry, slow.until
         chained = following < where.length and following <= end + where.felt_beat(end)  # the next one goes on from it
-        if entry.then is not None or end >= last_bar - 1e-6 or chained or entry.printed or id(entry) in seen:
+        if entry.then is not None or end >= last_bar - NEAR or chained or entry.printed or id(entry) in seen:
             continue
-        if np.any((releases >= end - 1e-6) & (releases <= following + 1e-6)):
+        if np.any((releases >= end - NEAR) & (releases <= following + NEAR)):
             continue
         seen.add(id(entry))
         message = f"after the {entry.kind} {entry.where} nothing brings the tempo back: the new pace stays"
@@ -110,7 +111,7 @@ def slowings_multiply(reading: Reading) -> Iterator[Remark]:
     for slow in reading.pace.slowings:
         entry = slow.entry
         before, after = float(basic(slow.run.start)), float(basic(slow.until, before=True))
-        if entry.act is Act.HURRIES or after > (1 - HEARD) * before + 1e-9:
+        if entry.act is Act.HURRIES or after > (1 - HEARD) * before + ROUNDING:
             continue
         if entry.printed or id(entry) in seen:
             continue
@@ -158,8 +159,8 @@ def _only_one(changes: tuple[np.ndarray, list[TempoMark]], start: float, end: fl
 def _reads_on(quarters: float, where: Where) -> bool:
     """Whether the music goes on here as it stands on the page."""
     ordinal = where.ordinal(quarters)
-    inside = quarters > where.bars["start"][ordinal] + 1e-6
-    return quarters < where.length - 1e-6 and (inside or bool(where.neighbours[ordinal - 1]))
+    inside = quarters > where.bars["start"][ordinal] + NEAR
+    return quarters < where.length - NEAR and (inside or bool(where.neighbours[ordinal - 1]))
 
 
 # -- sudden jumps
@@ -207,12 +208,12 @@ def _jumps(reading: Reading) -> list[tuple[float, float]]:
     pieces = reading.performance.time.pieces.copy()
     pieces["hold"] = 1.0
     ratio = tempo_at(pieces, np.zeros(len(pieces)))[1:] / tempo_at(pieces, np.ones(len(pieces)))[:-1]
-    rows = np.flatnonzero(np.abs(np.log(ratio)) >= np.log(JUMP) - 1e-9)
+    rows = np.flatnonzero(np.abs(np.log(ratio)) >= np.log(JUMP) - ROUNDING)
     starts, ends, _ = reading.phrase_spans
     edges = np.unique(np.concatenate([starts, ends]))
     made = []
     for moment, step in zip(pieces["start"][1:][rows].tolist(), ratio[rows].tolist(), strict=True):
-        beat = reading.where.felt_beat(moment) + 1e-6
+        beat = reading.where.felt_beat(moment) + NEAR
         near = np.searchsorted(edges, moment + beat) > np.searchsorted(edges, moment - beat)
         if not near and np.any((starts < moment) & (moment < ends)):
             made.append((moment, step))
@@ -227,7 +228,7 @@ def _causes(reading: Reading) -> dict[float, tuple[Slowing | TempoMark, str, str
 
     def hurried(quarters: float) -> bool:
         """Whether the last change of pace before is a hurrying."""
-        row = int(np.searchsorted(begins, quarters - 1e-6)) - 1
+        row = int(np.searchsorted(begins, quarters - NEAR)) - 1
         return row >= 0 and slowings[row].entry.act is Act.HURRIES
 
     made: dict[float, tuple | None] = {}
@@ -252,7 +253,7 @@ def _smoothed(entry: Slowing | TempoMark, key: str, moment: float, reading: Read
     where, (starts, ends, bars) = reading.where, reading.phrase_spans
     if key == "at":
         first, last = where.line(moment)
-        near = starts[(starts >= first - 1e-6) & (starts < last - 1e-6)]
+        near = starts[(starts >= first - NEAR) & (starts < last - NEAR)]
         nearest = float(near[np.argmin(np.abs(near - moment))]) if len(near) else None
         return (replaced(entry, {"at": where.position_text(nearest)}),) if nearest is not None else ()
     around = np.flatnonzero((starts < moment) & (moment < ends))

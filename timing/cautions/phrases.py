@@ -15,6 +15,7 @@ from timing.cautions.rules import (
     rule,
     said,
 )  # fmt: skip
+from timing.columns import NEAR, WITHIN
 from timing.performance import MELODY
 from timing.plan.edits import added, replaced
 from timing.plan.position import Range
@@ -43,7 +44,7 @@ def phrases_overlap(reading: Reading) -> Iterator[Remark]:
     seen = set()
     for phrase in reading.phrases:
         older = latest.get(phrase.depth)
-        if older is not None and older.end > phrase.start + 1e-6 and (older.number, phrase.number) not in seen:
+        if older is not None and older.end > phrase.start + NEAR and (older.number, phrase.number) not in seen:
             seen.add((older.number, phrase.number))
             message = f"the phrase {phrase.phrase.bars} begins before the phrase {older.phrase.bars} is over"
             spot, place = reading.where.beat(phrase.start), phrase.phrase.place("bars")
@@ -56,7 +57,7 @@ def phrases_overlap(reading: Reading) -> Iterator[Remark]:
 
 def _shortened(older: PhraseRun, newer: PhraseRun, reading: Reading) -> tuple[Edit, ...]:
     """The older phrase, ending where the newer one begins; nothing where the newer lies in it or it holds others."""
-    if older.phrase.inside or newer.end <= older.end + 1e-6 or newer.start <= older.start + 1e-6:
+    if older.phrase.inside or newer.end <= older.end + NEAR or newer.start <= older.start + NEAR:
         return ()
     return (replaced(older.phrase, {"bars": bars_until(older, newer.start, reading)}),)
 
@@ -64,7 +65,7 @@ def _shortened(older: PhraseRun, newer: PhraseRun, reading: Reading) -> tuple[Ed
 def bars_until(phrase: PhraseRun, end: float, reading: Reading) -> str:
     """The bars of a phrase if it ended at this quarter."""
     where, start = reading.where, phrase.phrase.bars.start
-    last = where.bars[where.ordinal(end - 1e-4)]
+    last = where.bars[where.ordinal(end - WITHIN)]
     write = end_of_range if start.beat is None else position_over
     return str(Range(start, write(reading.score, int(last["row"]), end - float(last["start"]), start)))
 
@@ -95,7 +96,7 @@ def phrase_outside(reading: Reading) -> Iterator[Remark]:
     for phrase in reading.phrases:
         current[phrase.number] = phrase
         outer = current.get(phrase.outer)
-        out = phrase.outer is not None and (outer is None or phrase.end > outer.end + 1e-6)
+        out = phrase.outer is not None and (outer is None or phrase.end > outer.end + NEAR)
         if out and phrase.number not in seen:
             seen.add(phrase.number)
             message = f"the phrase {phrase.phrase.bars} does not lie inside the one it is listed in"
@@ -109,7 +110,7 @@ def _trimmed(phrase: PhraseRun, reading: Reading) -> tuple[Edit, ...]:
     """What of a phrase lies in a hearing of its outer one; nothing where that is nothing, or where it holds others."""
     starts, ends, _ = reading.phrase_spans
     numbers = np.array([each.number for each in reading.phrases])
-    meets = (numbers == phrase.outer) & (starts < phrase.end - 1e-6) & (ends > phrase.start + 1e-6)
+    meets = (numbers == phrase.outer) & (starts < phrase.end - NEAR) & (ends > phrase.start + NEAR)
     if phrase.phrase.inside or not meets.any():
         return ()
     row = int(np.argmax(meets))
@@ -146,10 +147,10 @@ def phrases_gap(reading: Reading) -> Iterator[Remark]:
         if older is None or (older.number, phrase.number) in seen or older.end > phrase.start:
             continue
         # not where the order goes elsewhere, or in another hearing of the larger phrase
-        line_end = where.line_ends[where.ordinal(older.end - 1e-4)]
-        if phrase.start > line_end - 1e-6 or older.start < begun.get(phrase.outer, 0.0) - 1e-6:
+        line_end = where.line_ends[where.ordinal(older.end - WITHIN)]
+        if phrase.start > line_end - NEAR or older.start < begun.get(phrase.outer, 0.0) - NEAR:
             continue
-        first, last = np.searchsorted(onsets, (older.end - 1e-6, phrase.start - 1e-6))
+        first, last = np.searchsorted(onsets, (older.end - NEAR, phrase.start - NEAR))
         if last > first:
             seen.add((older.number, phrase.number))
             yield _gap(older, phrase, reading)
@@ -163,7 +164,7 @@ def _gap(older: PhraseRun, newer: PhraseRun, reading: Reading) -> Remark:
         f"{newer.phrase.bars}"
     )
     fix: tuple[Edit, ...] = ()
-    if newer.start - older.end <= UPBEAT * where.full_bar(older.end) + 1e-6 and newer.run.begun:
+    if newer.start - older.end <= UPBEAT * where.full_bar(older.end) + NEAR and newer.run.begun:
         fix = (replaced(newer.phrase, {"bars": bars_from(newer, older.end, reading)}),)
     elif newer.depth == 0:
         fix = (added("phrases", {"bars": gap}),)
@@ -191,14 +192,14 @@ def phrase_cuts_tie(reading: Reading) -> Iterator[Remark]:
     over = np.maximum.accumulate(melody["score_onset"] + melody["score_length"]) if len(melody) else np.zeros(0)
     seen = set()
     for phrase in reading.phrases:
-        begun = int(np.searchsorted(melody["score_onset"], phrase.end - 1e-6))
-        if phrase.end >= reading.where.length - 1e-6 or not begun or over[begun - 1] <= phrase.end + 1e-6:
+        begun = int(np.searchsorted(melody["score_onset"], phrase.end - NEAR))
+        if phrase.end >= reading.where.length - NEAR or not begun or over[begun - 1] <= phrase.end + NEAR:
             continue
         spot = reading.where.beat_before(phrase.end)
         if spot[:2] in seen:
             continue
         seen.add(spot[:2])
-        note = melody[np.argmax(over[:begun] > phrase.end + 1e-6)]
+        note = melody[np.argmax(over[:begun] > phrase.end + NEAR)]
         message = (
             f"the phrase {phrase.phrase.bars} ends at {said(spot)} while the melody's note from "
             f"{place_of(note, reading)} still sounds"
@@ -213,11 +214,11 @@ def _after_the_note(phrase: PhraseRun, end: float, reading: Reading) -> tuple[Ed
     have the same boundary, or the music goes elsewhere."""
     starts, ends, _ = reading.phrase_spans
     here = phrase.end
-    ending = [reading.phrases[row] for row in np.flatnonzero(np.abs(ends - here) < 1e-6)]
-    beginning = [reading.phrases[row] for row in np.flatnonzero(np.abs(starts - here) < 1e-6)]
-    if len(ending) != 1 or len(beginning) > 1 or any(each.end <= end + 1e-6 for each in beginning):
+    ending = [reading.phrases[row] for row in np.flatnonzero(np.abs(ends - here) < NEAR)]
+    beginning = [reading.phrases[row] for row in np.flatnonzero(np.abs(starts - here) < NEAR)]
+    if len(ending) != 1 or len(beginning) > 1 or any(each.end <= end + NEAR for each in beginning):
         return ()
-    if end > reading.where.line_ends[reading.where.ordinal(here - 1e-4)] + 1e-6:
+    if end > reading.where.line_ends[reading.where.ordinal(here - WITHIN)] + NEAR:
         return ()
     edits = [replaced(phrase.phrase, {"bars": bars_until(phrase, end, reading)})]
     edits += [replaced(each.phrase, {"bars": bars_from(each, end, reading)}) for each in beginning]

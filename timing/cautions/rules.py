@@ -13,6 +13,7 @@ from typing import Protocol, TypedDict, Unpack
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.plan.edits import shown
 from timing.plan.position import beat_name
 from timing.reading import Reading
@@ -135,7 +136,7 @@ def place_of(note: np.void, reading: Reading) -> str:
 def keys_of(row: int, reading: Reading) -> dict[str, str]:
     """The keys by which an entry of the plan means one note: its place, and its voice if higher notes begin there."""
     notes, note = reading.performance.notes, reading.performance.notes[row]
-    beside = np.flatnonzero(np.abs(notes["score_onset"] - note["score_onset"]) < 1e-6)
+    beside = np.flatnonzero(np.abs(notes["score_onset"] - note["score_onset"]) < NEAR)
     keys = {"at": place_of(note, reading)}
     if np.any(notes["pitch"][beside] > note["pitch"]):
         keys["for"] = ", ".join([*part_of(note, reading).values(), f"voice {note['voice']}"])

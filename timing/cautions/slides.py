@@ -18,6 +18,7 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )  # fmt: skip
+from timing.columns import NEAR
 from timing.instruments.tuning import FRETS
 from timing.notes.lines import voice_numbers
 from timing.performance import SLURRED
@@ -140,12 +141,12 @@ def slide_long(reading: Reading) -> Iterator[Remark]:
     length, whole = slides["arrive"] - slides["leave"], slides["arrive"] - notes["onset"][slides["note"]]
     most = np.minimum(LATE, QUICK / np.maximum(whole, 1e-9))
     between = np.abs(np.diff(notes["pitch"][np.stack([slides["note"], slides["goal"]])].astype(int), axis=0)[0]) > 1
-    long = between & (length > most * whole + 1e-6)  # a slide of one fret has none in between to be heard
+    long = between & (length > most * whole + NEAR)  # a slide of one fret has none in between to be heard
 
     def tell(row: int) -> Remark:
         n = int(np.argmax(slides["note"] == row))
         alike = (slides["entry"] == slides["entry"][n]) & long  # what is written goes for all of them
-        percent = max(int(100 * most[alike].min() + 1e-6), 1)
+        percent = max(int(100 * most[alike].min() + NEAR), 1)
         message = (
             f"the slide from {place_of(notes[row], reading)} moves for {length[n]:.2f} s, {length[n] / whole[n]:.0%} "
             f"of its note, which is unusual: over half of the note or {QUICK:g} s every fret is heard"
@@ -386,7 +387,7 @@ def _latest_before(group: np.ndarray, onset: np.ndarray, end: np.ndarray) -> np.
     after = end[order] - end.min() + 1
     span = after.max() + 1  # so that no group reaches into the next one
     latest = np.maximum.accumulate(after + numbers * span) - numbers * span
-    fresh = np.append(True, (np.diff(numbers) > 0) | (np.diff(onset[order]) > 1e-6))
+    fresh = np.append(True, (np.diff(numbers) > 0) | (np.diff(onset[order]) > NEAR))
     heads = np.maximum.accumulate(np.where(fresh, np.arange(len(order)), 0))  # what begins together counts as one
     before = np.where(heads > 0, latest[heads - 1], 0.0)
     same = (heads > 0) & (numbers[heads - 1] == numbers)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import NEAR, WITHIN
 from timing.plan.kinds import Act
 from timing.plan.time import Slowing, TempoMark
 from timing.reading import Reading
@@ -39,7 +40,7 @@ def slowdowns(reading: Reading) -> list[Slowdown]:
     for mark in reading.plan.tempo:
         for run in where.runs(mark.over, mark.passes) if mark.over is not None else ():
             to = float(basic(run.end, before=True) / basic(run.start))
-            if run.complete and to < 1 - 1e-6:
+            if run.complete and to < 1 - NEAR:
                 made.append(Slowdown(mark, "over", run.start, run.end, run.length, to))
     return sorted(made, key=lambda slow: slow.start)
 
@@ -99,9 +100,9 @@ class EndsThatGiveWay:
         without one."""
         about = self._about(self._over, end)
         moments, longer = self._over[about], self._longer[about]
-        shares = [longer[np.abs(moments - moment) < 1e-6].sum() for moment in moments]
+        shares = [longer[np.abs(moments - moment) < NEAR].sum() for moment in moments]
         return 1 / (1 + max(shares, default=0.0))
 
     def _about(self, moments: np.ndarray, end: float) -> slice:
-        before, after = self._where.full_bar(end - 1e-4) - 1e-6, self._where.felt_beat(end) + 1e-6
+        before, after = self._where.full_bar(end - WITHIN) - NEAR, self._where.felt_beat(end) + NEAR
         return slice(*np.searchsorted(moments, (end - before, end + after)))

@@ -22,6 +22,7 @@ from timing.cautions.endings import (
 from timing.cautions.phrases import bars_from, bars_until
 from timing.cautions.rules import ADVICE, EVIDENCE, remark_at, rule, said
 from timing.cautions.slowdowns import EndsThatGiveWay, Slowdown, slowdowns, tempo_starts
+from timing.columns import NEAR, ROUNDING, WITHIN
 from timing.plan.edits import added, replaced, written
 from timing.plan.position import parse_range
 from timing.plan.time import Slowing
@@ -71,7 +72,7 @@ def _cases(reading: Reading, endings: Endings) -> Iterable[_Case]:
         if phrase is None or facts is None or severity is None or (key in found and severity is Severity.ADVICE):
             continue
         row = int(np.searchsorted(ends, slow.end)) - 1
-        over = float(ends[row]) if row >= 0 and ends[row] > slow.start + 1e-6 else None
+        over = float(ends[row]) if row >= 0 and ends[row] > slow.start + NEAR else None
         found[key] = _Case(slow, severity, facts, phrase, over)
     return found.values()
 
@@ -204,15 +205,15 @@ def _moved(
     that end."""
     where, passes = reading.where, slow.entry.passes
     ends = phrase_ends(reading)
-    first, last = where.line(slow.end - 1e-4)
-    elsewhere = (ends <= first) | (ends > last + 1e-6)  # beyond a repeat, say
+    first, last = where.line(slow.end - WITHIN)
+    elsewhere = (ends <= first) | (ends > last + NEAR)  # beyond a repeat, say
     nearest = ends[np.lexsort((-ends, np.abs(ends - slow.end), elsewhere))][:_MOST_TRIED].tolist()
     others = [(each.run.start, each.until) for each in reading.pace.slowings if each.entry is not slow.entry]
     starts, untils = np.array(others).reshape(-1, 2).T
     free = True
     for end in chain([over] if over is not None else [], nearest):
         stays = end == over and end - slow.start >= slow.length / 2
-        start = slow.start if stays else max(end - slow.length, where.line(end - 1e-4)[0])
+        start = slow.start if stays else max(end - slow.length, where.line(end - WITHIN)[0])
         text = where.range_text(start, end)
         try:
             runs = [run for run in where.runs(parse_range(text), passes) if run.complete]
@@ -220,7 +221,7 @@ def _moved(
             continue
         if not runs or any(endings.judge(run.end, slow.to, slow.entry, run.start) is not None for run in runs):
             continue
-        if any(np.any((starts < run.end - 1e-6) & (untils > run.start + 1e-6)) for run in runs):
+        if any(np.any((starts < run.end - NEAR) & (untils > run.start + NEAR)) for run in runs):
             free = False
             continue
         return end, free, _rewritten(slow, text, end, reading)
@@ -236,7 +237,7 @@ def _rewritten(slow: Slowdown, bars: str, end: float, reading: Reading) -> tuple
         return (replaced(entry, {slow.key: bars} | returned),)
     edits = [replaced(entry, {"over": bars})]
     if end < where.length:  # the tempo that comes after it moves with it
-        beat, (moments, marks) = where.felt_beat(slow.end) + 1e-6, tempo_starts(reading)
+        beat, (moments, marks) = where.felt_beat(slow.end) + NEAR, tempo_starts(reading)
         following = marks[slice(*np.searchsorted(moments, (slow.end - beat, slow.end + beat)))][:1]
         edits += [replaced(mark, {"at": where.position_text(end)}) for mark in following if not mark.printed]
     return tuple(edits)
@@ -278,7 +279,7 @@ def inner_end_slower(reading: Reading) -> Iterator[Remark]:
     for inner in reading.phrases:
         current[inner.number] = inner
         outer = current.get(inner.outer)
-        if outer is None or not (inner.run.complete and outer.run.complete) or inner.end > outer.end - 1e-6:
+        if outer is None or not (inner.run.complete and outer.run.complete) or inner.end > outer.end - NEAR:
             continue
         slow, larger = giving_way.slowest(inner.end), giving_way.slowest(outer.end)
         if slow is None or slow is larger or not isinstance(slow.entry, Slowing):
@@ -288,7 +289,7 @@ def inner_end_slower(reading: Reading) -> Iterator[Remark]:
         if larger is None and giving_way.held(outer.end):
             continue
         pace = larger.to if larger is not None else 1.0
-        if slow.to > pace - HEARD + 1e-9:
+        if slow.to > pace - HEARD + ROUNDING:
             continue
         seen.add(id(slow.entry))
         there = f"which goes to {pace:.0%}" if larger is not None else "which does not slow"
@@ -308,7 +309,7 @@ def inner_end_slower(reading: Reading) -> Iterator[Remark]:
 
 def _slowed_as_much(slow: Slowdown, outer: PhraseRun, where: Where) -> Edit:
     """A slowdown at the end of the outer phrase that is as deep as this one."""
-    bars = where.range_text(max(outer.end - slow.length, where.line(outer.end - 1e-4)[0]), outer.end)
+    bars = where.range_text(max(outer.end - slow.length, where.line(outer.end - WITHIN)[0]), outer.end)
     keys = {slow.key: bars, "to": f"{slow.to:.0%}"}
     if outer.end < where.length:
         keys["then"] = "a tempo"

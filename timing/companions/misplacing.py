@@ -16,6 +16,7 @@ import numpy as np
 
 from timing.cautions.endings import SLOWER, Endings
 from timing.cautions.slowing import phrase_ends
+from timing.columns import NEAR, WITHIN
 from timing.plan.kinds import Act
 from timing.plan.position import Position, Range, parse_position, parse_range
 from timing.plan.time import Slowing
@@ -28,7 +29,6 @@ from timing.where import Fault, Passes, Run, Where, beats_of, felt_beat
 MOST_HEARD = 5_000  # hearings of all changes of pace: far beyond any music
 
 SHORT_PHRASE = 2.75  # bars; the middle of a shorter one is near both its ends
-_NEAR = 1e-6  # quarters
 _MOST_TRIED = 32  # beats about the middle of a phrase
 
 
@@ -87,16 +87,16 @@ class _Heard:
             if slow.back is not None and slow.until == slow.run.end:
                 over = slow.back
             else:
-                release = self.releases[np.searchsorted(self.releases, slow.until - _NEAR) :][:1]
-                over = float(release[0]) if len(release) and release[0] <= start + _NEAR else over
+                release = self.releases[np.searchsorted(self.releases, slow.until - NEAR) :][:1]
+                over = float(release[0]) if len(release) and release[0] <= start + NEAR else over
             made.append(over)
             start = slow.run.start
         return made[::-1]
 
     def free(self, start: float, end: float, entry: Slowing) -> bool:
         """Whether no other change of pace acts, and no tempo begins, between these quarters."""
-        met = (self.busy[:, 0] < end - _NEAR) & (self.busy[:, 1] > start + _NEAR) & (self.owner != id(entry))
-        return not met.any() and not np.any((self.releases > start + _NEAR) & (self.releases < end - _NEAR))
+        met = (self.busy[:, 0] < end - NEAR) & (self.busy[:, 1] > start + NEAR) & (self.owner != id(entry))
+        return not met.any() and not np.any((self.releases > start + NEAR) & (self.releases < end - NEAR))
 
     def move(self, entry: Slowing, stretches: list[tuple[float, float]]) -> None:
         """Take note of where an entry acts now."""
@@ -146,19 +146,19 @@ def _ended(slow: SlowingRun, heard: _Heard) -> PhraseRun | None:
     which, it is slowest."""
     where, end = heard.where, slow.run.end
     starts, ends, bars = heard.spans
-    around = np.flatnonzero((starts + _NEAR < end) & (end <= ends + where.felt_beat(end) + _NEAR))
+    around = np.flatnonzero((starts + NEAR < end) & (end <= ends + where.felt_beat(end) + NEAR))
     grown = around[bars[around] >= min(SHORT_PHRASE, bars[around].max(initial=0.0))]
-    ended = grown[end > ends[grown] - where.full_bar(end - 1e-4) + _NEAR]
+    ended = grown[end > ends[grown] - where.full_bar(end - WITHIN) + NEAR]
     return heard.reading.phrases[ended[np.argmin(bars[ended])]] if len(ended) else None
 
 
 def _alone(slow: SlowingRun, heard: _Heard) -> bool:
     """Whether a slowdown begins in tempo, is heard to its end and does not hold its pace on."""
-    if slow.until < slow.run.end - _NEAR:
+    if slow.until < slow.run.end - NEAR:
         return False
-    begun = (heard.busy[:, 0] < slow.run.start - _NEAR) & (heard.busy[:, 1] > slow.run.start + _NEAR)
-    held = slow.back is None and heard.over[id(slow)] > slow.run.end + heard.where.felt_beat(slow.run.end) + _NEAR
-    return not begun.any() and not (held and slow.run.end < heard.where.length - _NEAR)
+    begun = (heard.busy[:, 0] < slow.run.start - NEAR) & (heard.busy[:, 1] > slow.run.start + NEAR)
+    held = slow.back is None and heard.over[id(slow)] > slow.run.end + heard.where.felt_beat(slow.run.end) + NEAR
+    return not begun.any() and not (held and slow.run.end < heard.where.length - NEAR)
 
 
 def _return_after(slow: SlowingRun) -> float:
@@ -174,7 +174,7 @@ def _places(entry: Slowing, slows: list[SlowingRun], phrases: list[PhraseRun], h
     passes = (entry.passes, *np.unique(where.bars["pass"][within]).tolist(), tuple(within))
     for end in _beats_about_the_middle(phrase, heard):
         start = max(end - first.length, phrase.start)
-        if end - start < where.felt_beat(end) - _NEAR and end - start < first.length - _NEAR:
+        if end - start < where.felt_beat(end) - NEAR and end - start < first.length - NEAR:
             continue
         try:
             bars = parse_range(where.range_text(start, end))
@@ -194,7 +194,7 @@ def _as_often(
     for passes in choice:
         runs = [run for run in where.runs(bars, passes) if run.complete]
         if len(runs) == len(phrases) and all(
-            run.begun and p.start - _NEAR < run.start and run.end < p.end for run, p in zip(runs, phrases, strict=True)
+            run.begun and p.start - NEAR < run.start and run.end < p.end for run, p in zip(runs, phrases, strict=True)
         ):
             return passes, runs
     return None, []
@@ -217,7 +217,7 @@ def _severity(place: _Place, entry: Slowing, to: float, heard: _Heard) -> Severi
     for run in place.runs:
         row = int(np.searchsorted(heard.ends, run.end)) - 1
         severity = heard.endings.judge(run.end, to, entry, run.start)
-        if severity is None or (row >= 0 and heard.ends[row] > run.start + _NEAR):
+        if severity is None or (row >= 0 and heard.ends[row] > run.start + NEAR):
             return None
         told.add(severity)
     return Severity.ADVICE if Severity.ADVICE in told else Severity.CAUTION

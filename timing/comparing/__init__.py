@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import NEAR, ROUNDING
 from timing.comparing.alignment import Alignment, Apart, align
 from timing.comparing.differences import Difference, differences
 from timing.comparing.spans import Span, spans_and_beats
@@ -41,7 +42,6 @@ MEASURE = np.dtype(
     ]
 )
 
-_NEAR = 1e-6  # quarters within which a note counts as begun
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ def _measured(reading: Reading, beats: np.ndarray, ordinal: np.ndarray, count: i
     at = bars[slowest]
     made["beat"][here] = np.round(1 + (beats["start"][slowest] + at["shift"]) * at["unit"] / 4, 6)
     made["pass"][here] = at["pass"]
-    made["held"][here] = heard[slowest] - freely[slowest] > 1e-6
+    made["held"][here] = heard[slowest] - freely[slowest] > NEAR
     made["softest"], made["loudest"] = _levels(reading.performance, span, start, end, count)
     return made
 
@@ -183,7 +183,7 @@ def _levels(
     for chosen in (np.ones(len(notes), bool), notes["role"] == MELODY):  # the melody goes over all
         rows = np.flatnonzero(chosen)
         rows = rows[np.argsort(notes["score_onset"][rows], kind="stable")]
-        first, last = (np.searchsorted(notes["score_onset"][rows], edge - _NEAR) for edge in (start, end))
+        first, last = (np.searchsorted(notes["score_onset"][rows], edge - NEAR) for edge in (start, end))
         some = np.flatnonzero(last > first)
         if len(some):
             pairs = np.column_stack([first[some], last[some]]).ravel()  # every other one is what lies between two beats
@@ -210,13 +210,13 @@ def _tone_shares(
     order = np.argsort(notes["score_onset"], kind="stable")
     onset, lasting = notes["score_onset"][order], (notes["end"] - notes["onset"])[order]
     start = performance.bars["start"][ordinal]
-    first, last = (np.searchsorted(onset, start + beats[side] - _NEAR) for side in ("start", "end"))
+    first, last = (np.searchsorted(onset, start + beats[side] - NEAR) for side in ("start", "end"))
     seconds = np.zeros((count, tones))
     for number in range(tones):
         sums = np.append(0.0, np.cumsum(np.where(tone[order] == number, lasting, 0.0)))
         seconds[:, number] = np.bincount(beats["span"], sums[last] - sums[first], count)
     whole = seconds.sum(axis=1, keepdims=True)
-    return np.divide(seconds, whole, out=np.full_like(seconds, np.nan), where=whole > 1e-9)
+    return np.divide(seconds, whole, out=np.full_like(seconds, np.nan), where=whole > ROUNDING)
 
 
 # -- the same
@@ -226,7 +226,7 @@ def _sound_alike(one: Reading, two: Reading) -> bool:
     """Whether two performances are the same, note by note."""
     a, b = one.performance, two.performance
     tables = ("notes", "lanes", "tunings", "bars", "curves", "bends")
-    if abs(a.time.length - b.time.length) > 1e-9:
+    if abs(a.time.length - b.time.length) > ROUNDING:
         return False
     return all(_close(getattr(a, name), getattr(b, name)) for name in tables)
 
@@ -236,6 +236,6 @@ def _close(one: np.ndarray, two: np.ndarray) -> bool:
         return False
     columns = [(one[name], two[name]) for name in one.dtype.names] if one.dtype.names else [(one, two)]
     return all(
-        np.allclose(a, b, rtol=0, atol=1e-9, equal_nan=True) if a.dtype.kind == "f" else np.array_equal(a, b)
+        np.allclose(a, b, rtol=0, atol=ROUNDING, equal_nan=True) if a.dtype.kind == "f" else np.array_equal(a, b)
         for a, b in columns
     )

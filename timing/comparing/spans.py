@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from timing.columns import spread
+from timing.columns import NEAR, spread
 from timing.comparing.alignment import Alignment
 from timing.reading import Reading
 from timing.remarks import CannotDo
@@ -20,7 +20,6 @@ PHRASE, SECTION, SHARED, ALL = "phrase", "section", "shared", "all"
 BEAT = np.dtype([("span", np.int64), ("row", np.int64), ("start", np.float64), ("end", np.float64)])
 
 MOST_BEATS = 4_000_000  # in all stretches: far beyond any music, however deep its phrases are nested
-_EDGE = 1e-6  # quarters; nothing in music is as short
 
 
 @dataclass(frozen=True)
@@ -178,7 +177,7 @@ def _cut(grid: tuple[np.ndarray, np.ndarray], hearings: list[_Hearing]) -> np.nd
     opening, closing = of_bar == (ends - sizes)[made["span"]], of_bar == (ends - 1)[made["span"]]
     made["start"][opening] = np.maximum(made["start"], starts[made["span"]])[opening]
     made["end"][closing] = np.minimum(made["end"], stops[made["span"]])[closing]
-    return made[made["end"] - made["start"] > _EDGE]
+    return made[made["end"] - made["start"] > NEAR]
 
 
 def _comparable(beats: np.ndarray, hearings: list[_Hearing], alignment: Alignment) -> np.ndarray:

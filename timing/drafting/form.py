@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import ROUNDING
 from timing.drafting.harmony import Tonality, WrittenNotes, close_at, tonality
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.reading import Reading
@@ -50,7 +51,7 @@ def _ends(phrases: Sequence[FoundPhrase], sounds: WrittenNotes) -> list[float]:
 def _content(sounds: WrittenNotes, phrase: FoundPhrase) -> tuple:
     """Its notes: when each begins after it, and its pitch."""
     start, end = sounds.at(*phrase.start), sounds.at(*phrase.end)
-    low, high = np.searchsorted(sounds.start, [start - 1e-9, end - 1e-9])
+    low, high = np.searchsorted(sounds.start, [start - ROUNDING, end - ROUNDING])
     onsets = np.round(sounds.start[low:high] - start, 4)
     return tuple(zip(onsets.tolist(), sounds.pitch[low:high].tolist(), strict=True))
 

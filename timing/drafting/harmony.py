@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from timing.columns import NEAR, ROUNDING
 from timing.drafting.keys import Tonality, find_key
 from timing.score import Score
 
@@ -41,12 +42,12 @@ class WrittenNotes:
 
     def signature(self, at: float) -> int | None:
         """The signature that holds at a quarter, in fifths; None where none is printed."""
-        row = int(np.searchsorted(self._signatures[:, 0], at + 1e-6, side="right")) - 1
+        row = int(np.searchsorted(self._signatures[:, 0], at + NEAR, side="right")) - 1
         return int(self._signatures[row, 1]) if row >= 0 else None
 
     def first_bass(self, start: float, end: float) -> int | None:
         """The lowest note that begins with the first full bar of a stretch, or sounds there."""
-        bar = int(np.searchsorted(self.bar_starts, start - 1e-6))
+        bar = int(np.searchsorted(self.bar_starts, start - NEAR))
         at = float(self.bar_starts[bar]) if bar < len(self.bar_starts) and self.bar_starts[bar] < end else start
         pitch = self.between(at, min(at + 1e-3, end))[1]
         return int(pitch.min()) if len(pitch) else None
@@ -59,9 +60,9 @@ class WrittenNotes:
 
     def between(self, start: float, end: float) -> tuple[np.ndarray, np.ndarray]:
         """(12,) quarters for which each pitch class sounds in a stretch, and the pitches themselves."""
-        low, high = np.searchsorted(self.start, [start - self._longest, end - 1e-9])
+        low, high = np.searchsorted(self.start, [start - self._longest, end - ROUNDING])
         begins, ends = np.maximum(self.start[low:high], start), np.minimum(self.end[low:high], end)
-        here = ends > begins + 1e-9
+        here = ends > begins + ROUNDING
         pitch = self.pitch[low:high][here]
         return np.bincount(pitch % 12, (ends - begins)[here], minlength=12), pitch
 
@@ -110,11 +111,11 @@ def close_at(sounds: WrittenNotes, start: float, end: float, key: Tonality) -> C
 
 def _last_bass(sounds: WrittenNotes, start: float, end: float) -> float:
     """Where the lowest note begins that sounds until `end`, or the last to do so before."""
-    low, high = np.searchsorted(sounds.start, [start - 1e-9, end - 1e-9])
+    low, high = np.searchsorted(sounds.start, [start - ROUNDING, end - ROUNDING])
     if high <= low:
         return start
     starts, ends, pitch = (column[low:high] for column in (sounds.start, sounds.end, sounds.pitch))
-    latest = ends >= min(end, ends.max()) - 1e-6
+    latest = ends >= min(end, ends.max()) - NEAR
     lowest = pitch[latest].min()
     return float(starts[latest & (pitch == lowest)].max())
 

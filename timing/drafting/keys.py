@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import ROUNDING
+
 # C. Krumhansl and E. Kessler's profiles (C. Krumhansl, Cognitive Foundations of Musical Pitch, 1990; from memory): how
 # well each pitch class fits into C major and C minor.
 _MAJOR = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
@@ -95,4 +97,4 @@ def _said(keynote: int, minor: bool, signature: int | None, first: int | None, e
 
 def _correlation(durations: np.ndarray, profile: np.ndarray) -> float:
     """0 where all pitch classes sound alike."""
-    return float(np.corrcoef(durations, profile)[0, 1]) if np.ptp(durations) > 1e-9 else 0.0
+    return float(np.corrcoef(durations, profile)[0, 1]) if np.ptp(durations) > ROUNDING else 0.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from timing.columns import NEAR
 from timing.drafting.items import DraftItem, decibels, percent
 from timing.drafting.slowing import with_last_onset
 from timing.plan.entry import Entry
@@ -18,7 +19,6 @@ from timing.where.naming import end_of_range, position_at, position_over
 
 SECTIONS = ("slowing", "holds", "dynamics", "accents", "tone")
 _PERCENT, _DECIBELS = {"to", "length"}, {"by", "louder", "softer"}
-_SAME_PLACE = 1e-6
 
 
 def marks_of(reading: Reading) -> dict[str, list[DraftItem]]:
@@ -58,7 +58,7 @@ def tempi_of(reading: Reading) -> list[DraftItem]:
     if not marks:
         return [DraftItem(first, "the score says no tempo, and this is none in particular", printed=True)]
     begins = int(reading.performance.bars["row"][0])
-    later = [mark for mark in marks if _at(mark).row != begins or float(reading.where.moments(_at(mark))[0]) > 1e-6]
+    later = [mark for mark in marks if _at(mark).row != begins or float(reading.where.moments(_at(mark))[0]) > NEAR]
     opening = [mark for mark in marks if all(mark is not each for each in later)]
     why = opening[0].said if opening else "what is played where the score says none"
     if not later:
@@ -89,7 +89,7 @@ def tempo_in_words(reading: Reading, tempo: float, row: int) -> str:
     beat = float(felt_beat(reading.score.bars[row]))
     for name, quarters in NOTE_VALUES.items():
         for dots, value in (("", quarters), ("dotted ", 1.5 * quarters)):
-            if abs(value - beat) < _SAME_PLACE:
+            if abs(value - beat) < NEAR:
                 return f"{dots}{name} = {tempo / beat:.4g}"
     return f"{tempo:.4g}"
 
@@ -146,7 +146,7 @@ def _hairpin(bars: Range, score: Score) -> str:
     end = bars.end
     if end.instant:
         row, offset = _row(end), _offset(end, score)
-        if offset < score.bars["length"][row] - _SAME_PLACE:
+        if offset < score.bars["length"][row] - NEAR:
             end = position_at(score, row, offset)
         else:
             end = position_at(score, row + 1, 0.0) if row + 1 < len(score.bars) else end_of_range(score, row, offset)

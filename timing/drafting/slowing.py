@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.cautions.slowdowns import tempo_starts
+from timing.columns import NEAR, WITHIN
 from timing.drafting.items import DraftItem, percent, sureness
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.notes.lines import voice_numbers
@@ -38,7 +39,6 @@ LEAST = 0.04  # of slowing that is worth an entry: less is hardly heard (C. Drak
 # moments that inner voices and the bass have at least, and the melody, alone or with the bass, at most.
 EVEN, RUNNING = 0.85, (0.5, 0.8)
 SINGLE, INNER_PART, LOW_PART, TOP_PART = 0.98, 0.2, 0.57, 0.72
-_NEAR = 1e-6
 
 
 @dataclass(frozen=True)
@@ -78,9 +78,9 @@ def slowing_items(reading: Reading, phrases: Sequence[FoundPhrase]) -> list[Draf
         return []
     begins, last = last_beats(reading)
     found = [] if equal_voices(reading) else endings(reading, phrases)
-    items = _inner(reading, [ending for ending in found if ending.at < begins + _NEAR])
+    items = _inner(reading, [ending for ending in found if ending.at < begins + NEAR])
     before = [slow for slow in _printed(reading) if _comes_before(reading, slow)]
-    if not _changed(reading, begins, last, before) and last - begins > reading.where.felt_beat(last + _NEAR) / 2:
+    if not _changed(reading, begins, last, before) and last - begins > reading.where.felt_beat(last + NEAR) / 2:
         items += _final(reading, begins, last)
     return items
 
@@ -119,7 +119,7 @@ def _inner(reading: Reading, found: Sequence[HeardEnding]) -> list[DraftItem]:
     over = 0.0
     for ending in found:
         start, end = _stretch(reading, ending)
-        if start < over - _NEAR or end - start < _NEAR or 1 - ending.to < LEAST - _NEAR:
+        if start < over - NEAR or end - start < NEAR or 1 - ending.to < LEAST - NEAR:
             continue
         if _changed(reading, start, end):
             continue
@@ -156,12 +156,12 @@ def _stretch(reading: Reading, ending: HeardEnding) -> tuple[float, float]:
     """From where to where an end is slowed: its last beats as they are felt, through an upbeat of half a beat or less,
     but no more than half of its phrase. What ends soon after a beat, ends with it."""
     where = reading.where
-    bar = where.bars[where.ordinal(ending.at - 1e-4)]
+    bar = where.bars[where.ordinal(ending.at - WITHIN)]
     beat = beat_of(reading, ending.at)
     line = float(bar["start"] - bar["shift"])
-    end = line + np.floor((ending.at - line) / beat + 0.5 + _NEAR) * beat
+    end = line + np.floor((ending.at - line) / beat + 0.5 + NEAR) * beat
     end = min(end, float(bar["start"] + bar["length"]))
-    most = np.floor((ending.at - ending.since) / 2 / beat + _NEAR)
+    most = np.floor((ending.at - ending.since) / 2 / beat + NEAR)
     start = end - min(BEATS, max(most, 1)) * beat
     return _on_page(reading, max(start, ending.since), end), float(end)
 
@@ -169,8 +169,8 @@ def _stretch(reading: Reading, ending: HeardEnding) -> tuple[float, float]:
 def beat_of(reading: Reading, quarters: float) -> float:
     """Quarters of a beat that is long enough to give way: as it is felt, or the bar where that goes by quicker than
     anyone would beat (common practice: a fast waltz is beaten in one)."""
-    beat, bar = reading.where.felt_beat(quarters), reading.where.full_bar(max(quarters - 1e-4, 0.0))
-    seconds = 60 / float(reading.performance.time.basic(max(quarters - 1e-4, 0.0)))
+    beat, bar = reading.where.felt_beat(quarters), reading.where.full_bar(max(quarters - WITHIN, 0.0))
+    seconds = 60 / float(reading.performance.time.basic(max(quarters - WITHIN, 0.0)))
     return bar if beat * seconds < QUICKEST and bar * seconds <= SLOWEST else beat
 
 
@@ -178,7 +178,7 @@ def _on_page(reading: Reading, start: float, end: float) -> float:
     """From where on the music is played as it stands on the page until a quarter: `start`, or the place to which a
     repeat or jump has led since."""
     bars, neighbours = reading.where.bars, reading.where.neighbours
-    number = reading.where.ordinal(end - 1e-4)
+    number = reading.where.ordinal(end - WITHIN)
     while number > 0 and bars["start"][number] > start and neighbours[number - 1]:
         number -= 1
     return max(start, float(bars["start"][number]))
@@ -187,7 +187,7 @@ def _on_page(reading: Reading, start: float, end: float) -> float:
 def _range(reading: Reading, start: float, end: float) -> str:
     """A stretch as a plan writes it: whole bars by their names alone, all else by its beats."""
     where = reading.where
-    first, last = where.bars[where.ordinal(start)], where.bars[where.ordinal(end - 1e-4)]
+    first, last = where.bars[where.ordinal(start)], where.bars[where.ordinal(end - WITHIN)]
     begins, ends = start - float(first["start"]), end - float(last["start"])
     found = range_at(reading.score, (int(first["row"]), begins), (int(last["row"]), ends))
     whole = found.start.beat is None and found.end.beat is None
@@ -227,14 +227,14 @@ def last_beats(reading: Reading) -> tuple[float, float]:
     the tempo in which it ends."""
     last = last_onset(reading)
     tempi, _ = tempo_starts(reading)
-    latest = float(tempi[tempi < last - _NEAR].max(initial=0.0))
-    return max(_on_page(reading, last - LAST_BEATS * beat_of(reading, last + _NEAR), last), latest), last
+    latest = float(tempi[tempi < last - NEAR].max(initial=0.0))
+    return max(_on_page(reading, last - LAST_BEATS * beat_of(reading, last + NEAR), last), latest), last
 
 
 def _changed(reading: Reading, start: float, end: float, besides: Sequence[SlowingRun] = ()) -> bool:
     """Whether the score says itself how the pace changes in a stretch."""
     return any(
-        slow.run.start < end - _NEAR and max(slow.until, slow.back or 0.0) > start + _NEAR
+        slow.run.start < end - NEAR and max(slow.until, slow.back or 0.0) > start + NEAR
         for slow in _printed(reading)
         if slow not in besides
     )
@@ -262,8 +262,8 @@ def _over_the_end(reading: Reading, slow: SlowingRun) -> bool:
     heard once."""
     last = last_onset(reading)
     once = sum(other.entry is slow.entry for other in reading.pace.slowings) == 1
-    begun = last - slow.run.start >= reading.where.felt_beat(last + _NEAR) / 2
-    return once and begun and slow.entry.act is Act.SLOWS and slow.run.end >= last - _NEAR
+    begun = last - slow.run.start >= reading.where.felt_beat(last + NEAR) / 2
+    return once and begun and slow.entry.act is Act.SLOWS and slow.run.end >= last - NEAR
 
 
 def _comes_before(reading: Reading, slow: SlowingRun) -> bool:

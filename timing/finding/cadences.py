@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.finding.texture import SILENT, Texture
 
 BEFORE, AFTER = 6.0, 2.0  # bars in which the key is looked for
@@ -55,7 +56,7 @@ def _chords(
     """(n,) each: what the chord is that sounds between two moments, and how it is reached from the beat before."""
     each = np.arange(len(key))
     bass, before = texture.lowest(begin, end), texture.lowest(begin - beat, begin)
-    lasting, earlier = texture.lasting(begin, end), texture.lasting(begin - beat, begin) > 1e-6
+    lasting, earlier = texture.lasting(begin, end), texture.lasting(begin - beat, begin) > NEAR
     heard = lasting > ESSENTIAL * np.maximum(lasting.sum(axis=1, keepdims=True), 1e-9)
 
     def has(steps: list[int], root: np.ndarray) -> np.ndarray:

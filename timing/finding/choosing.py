@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.finding import weights
 from timing.finding.boundaries import end_probabilities, over_a_wall
 from timing.finding.cadences import cadence_facts
@@ -69,9 +70,9 @@ def choose(
     phrases[at.notes], known[at.notes] = of_places, likely
     over = np.append(line.melody.onset[1:], line.in_bars(line.bar_quarter[-1]))
     of_phrases = np.append(0.0, over[phrases])
-    following = np.searchsorted(of_phrases, over - 1e-6)
+    following = np.searchsorted(of_phrases, over - NEAR)
     after, before = over - of_phrases[following - 1], of_phrases[np.minimum(following, len(of_phrases) - 1)] - over
-    return Chosen(phrases, ends & (np.minimum(after, before) >= IDEA - 1e-6), known)
+    return Chosen(phrases, ends & (np.minimum(after, before) >= IDEA - NEAR), known)
 
 
 def places(score: Score, line: Leading, ends: np.ndarray, sure: np.ndarray) -> PossibleEnds:
@@ -118,7 +119,7 @@ def _breaks(score: Score, line: Leading, texture: Texture, at: PossibleEnds) -> 
     before, earlier = texture.attacks(over - at.full, over), texture.attacks(over - 2 * at.full, over - at.full)
     under = texture.attacks_under(over - at.full, over) > 0
     return {
-        "all silent": texture.silence_before(over) > 1e-6,
+        "all silent": texture.silence_before(over) > NEAR,
         "bars to next": np.minimum(line.melody.steps[at.notes], 2.0),
         "new dynamic": _marked(score, line, at),
         "thinner": np.clip((earlier - before) / 2, 0.0, 3.0),
@@ -132,7 +133,7 @@ def _marked(score: Score, line: Leading, at: PossibleEnds) -> np.ndarray:
     marks = score.marks_of("dynamic")
     marks = marks[~line.skipped[marks["bar"]]]
     printed = np.sort(line.bar_quarter[marks["bar"]] + marks["offset"])
-    within = 0.75 * at.beat + 1e-6
+    within = 0.75 * at.beat + NEAR
     return np.searchsorted(printed, at.over + within) > np.searchsorted(printed, at.over - within)
 
 
@@ -176,7 +177,7 @@ def length_classes(at: PossibleEnds) -> np.ndarray:
     """(m, MOST) the entry of `weights.LENGTHS` of the phrase that ends at each place and passes over MOST - 1, ..., 1,
     0 others; -1 where there is none."""
     first = np.arange(1, len(at.notes) + 1)[:, None] - np.arange(MOST, 0, -1)
-    classes = np.searchsorted(weights.LENGTH_EDGES, at.bars[1:, None] - at.bars[np.maximum(first, 0)] - 1e-6)
+    classes = np.searchsorted(weights.LENGTH_EDGES, at.bars[1:, None] - at.bars[np.maximum(first, 0)] - NEAR)
     return np.where(first < 0, -1, classes)
 
 
@@ -204,8 +205,8 @@ def walls_among(at: PossibleEnds, walls: np.ndarray) -> np.ndarray:
 def about(at: PossibleEnds, sure: np.ndarray) -> np.ndarray:
     """(m,) how probable it is that a phrase ends at each place or within a felt beat of it."""
     total = np.append(0.0, np.cumsum(sure))
-    first = np.searchsorted(at.over, at.over - at.beat - 1e-6)
-    last = np.searchsorted(at.over, at.over + at.beat + 1e-6)
+    first = np.searchsorted(at.over, at.over - at.beat - NEAR)
+    last = np.searchsorted(at.over, at.over + at.beat + NEAR)
     return np.clip(total[last] - total[first], 0.0, 1.0)
 
 
@@ -213,8 +214,8 @@ def chosen(at: PossibleEnds, sure: np.ndarray, near: np.ndarray, walls: np.ndarr
     """(m,) at which places phrases end: where it is more probable, by the model's own sums `sure`, than anywhere within
     a beat, and by `near` probable enough; and once within each wall, where the `melody` makes it likeliest."""
     ends = near >= WORTH
-    first = np.searchsorted(at.over, at.over - at.beat - 1e-6)
-    last = np.searchsorted(at.over, at.over + at.beat + 1e-6)
+    first = np.searchsorted(at.over, at.over - at.beat - NEAR)
+    last = np.searchsorted(at.over, at.over + at.beat + NEAR)
     for place in np.flatnonzero(ends).tolist():
         ends[place] = sure[first[place] : last[place]].argmax() == place - first[place]
     ends[-1] = True

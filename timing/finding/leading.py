@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.finding.melody import Melody
 from timing.notes.lines import find_roles, voice_numbers
 from timing.performance import MELODY
@@ -81,8 +82,8 @@ def _without_filling(notes: np.ndarray, rows: np.ndarray, quarter: np.ndarray, f
     leads = (share >= min(0.5, share.max()))[voices[rows]]
     leading = rows[leads][np.argsort(quarter[rows[leads]], kind="stable")]
     begin, end = quarter[leading], np.maximum.accumulate(quarter[leading] + notes["length"][leading])
-    place = np.searchsorted(begin, quarter[rows] + 1e-6)  # leading notes that have begun
+    place = np.searchsorted(begin, quarter[rows] + NEAR)  # leading notes that have begun
     silent_from = np.append(-np.inf, end)[place]
     silent_to = np.append(begin, np.inf)[place]
     interlude = silent_to - silent_from >= INTERLUDE * full[notes["bar"][rows]]
-    return rows[leads | (interlude & (quarter[rows] >= silent_from - 1e-6))]
+    return rows[leads | (interlude & (quarter[rows] >= silent_from - NEAR))]

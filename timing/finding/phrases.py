@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from timing.columns import ROUNDING
 from timing.finding.boundaries import best_ends, end_probabilities, phrase_scores
 from timing.finding.choosing import ACCOMPANIED, choose
 from timing.finding.leading import Leading, leading_voice
@@ -180,7 +181,7 @@ def notes_before(score: Score, place: tuple[int, float]) -> bool:
 def _before(score: Score, place: tuple[int, float]) -> tuple[int, float]:
     """The same place as an end: the beginning of a bar is the end of the one before."""
     row, offset = place
-    return (row - 1, float(score.bars["length"][row - 1])) if offset < 1e-9 and row > 0 else place
+    return (row - 1, float(score.bars["length"][row - 1])) if offset < ROUNDING and row > 0 else place
 
 
 def _parted(units: list[Unit], walls: np.ndarray) -> list[list[Unit]]:

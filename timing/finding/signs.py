@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.finding.leading import Leading
 from timing.marks.words import clauses
 from timing.score import Score
@@ -46,13 +47,13 @@ def read_signs(score: Score, line: Leading) -> EndSigns:
     for mark in marks[~line.skipped[marks["bar"]]]:
         at = line.at(mark["bar"], mark["offset"])
         fermata = mark["kind"] == "fermata"  # it stands where its note begins, a breath where its note is over
-        note = np.searchsorted(line.quarter, at + 1e-6 if fermata else at - 1e-6) - 1
+        note = np.searchsorted(line.quarter, at + NEAR if fermata else at - NEAR) - 1
         if note >= 0:
             told[note] = max(told[note], FERMATA if fermata else BREATH)
     told += _by_slurs(score, line) + ALL_REST * _all_rest(score, line)
     walls = _apart(_walls(score, line), line)
     for at, _ in walls:
-        told[:-1][np.abs(line.quarter[1:] - at) < 1e-6] += AT_WALL
+        told[:-1][np.abs(line.quarter[1:] - at) < NEAR] += AT_WALL
     spans = [(span, outer) for at, outer in walls if (span := _notes_before(line, at))]
     between = np.array([span for span, _ in spans], np.int64).reshape(-1, 2)
     return EndSigns(told, between, np.array([outer for _, outer in spans], bool))
@@ -66,9 +67,9 @@ def _by_slurs(score: Score, line: Leading) -> np.ndarray:
         if (int(mark["part"]), int(mark["staff"])) not in staves:
             continue
         ends = [line.at(mark["bar"], mark["offset"]), line.at(mark["end_bar"], mark["end_offset"])]
-        first, last = np.searchsorted(line.quarter, np.array(ends) + 1e-6) - 1
+        first, last = np.searchsorted(line.quarter, np.array(ends) + NEAR) - 1
         first = max(first, 0)
-        if last <= first or line.melody.steps[first : last + 1].sum() <= 1 + 1e-6:
+        if last <= first or line.melody.steps[first : last + 1].sum() <= 1 + NEAR:
             continue
         told[first:last] += UNDER_SLUR
         told[last] += SLUR_END
@@ -82,10 +83,10 @@ def _all_rest(score: Score, line: Leading) -> np.ndarray:
     begin = line.bar_quarter[notes["bar"][heard]] + notes["offset"][heard]
     order = np.argsort(begin, kind="stable")
     begin, end = begin[order], np.maximum.accumulate((begin + notes["length"][heard])[order])
-    before = np.searchsorted(begin, line.quarter[1:] - 1e-6) - 1  # the last note of all voices that begins earlier
+    before = np.searchsorted(begin, line.quarter[1:] - NEAR) - 1  # the last note of all voices that begins earlier
     silence = line.quarter[1:] - end[before]
     full = np.diff(line.quarter) / np.maximum(np.diff(line.melody.onset), 1e-9)  # quarters a bar
-    return np.append(silence >= 0.25 * full - 1e-6, False)
+    return np.append(silence >= 0.25 * full - NEAR, False)
 
 
 def _walls(score: Score, line: Leading) -> list[tuple[float, bool]]:
@@ -115,7 +116,7 @@ def _apart(walls: list[tuple[float, bool]], line: Leading) -> list[tuple[float, 
     """The walls without those that the next one follows too soon, which then parts what either does."""
     kept: list[tuple[float, bool]] = []
     for at, outer in walls:
-        if kept and line.in_bars(at) - line.in_bars(kept[-1][0]) < SHORTEST - 1e-6:
+        if kept and line.in_bars(at) - line.in_bars(kept[-1][0]) < SHORTEST - NEAR:
             outer |= kept.pop()[1]
         kept.append((at, outer))
     return kept
@@ -126,5 +127,5 @@ def _notes_before(line: Leading, at: float) -> tuple[int, int] | None:
     there or with an upbeat to it; where nothing begins there, it may be the first that comes later. None where no
     phrase needs to end: before and at the beginning of the melody, and after its last note has begun."""
     onset, wall = line.melody.onset, line.in_bars(at)
-    first, last = np.searchsorted(onset, [wall - UPBEAT - 1e-6, wall - 1e-6])
+    first, last = np.searchsorted(onset, [wall - UPBEAT - NEAR, wall - NEAR])
     return (int(first) - 1, int(last) - 1) if first > 0 and last < len(onset) else None

@@ -6,6 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.finding.leading import Leading
 from timing.notes.lines import covering_max
 from timing.score import Score
@@ -30,7 +31,7 @@ class Texture:
         self.bar, self.offset, self.pitch = notes["bar"][rows], notes["offset"][rows], notes["pitch"][rows].astype(int)
         self.start = start[order]
         self.end = np.round(self.start + notes["length"][rows], 6)
-        self.home = int(self.pitch[self.end >= self.end.max() - 1e-6].min())
+        self.home = int(self.pitch[self.end >= self.end.max() - NEAR].min())
         self.in_melody = np.isin(rows, line.rows)
         self._times = np.unique(np.concatenate([self.start, self.end]))  # at which a note begins or is over
 
@@ -62,8 +63,8 @@ class Texture:
 
     def lowest(self, begin: np.ndarray, end: np.ndarray) -> np.ndarray:
         """(n,) the lowest note that sounds between two moments; SILENT where none does."""
-        first = np.maximum(np.searchsorted(self._times, begin + 1e-6, side="right") - 1, 0)
-        last = np.maximum(np.searchsorted(self._times, end - 1e-6), first + 1)
+        first = np.maximum(np.searchsorted(self._times, begin + NEAR, side="right") - 1, 0)
+        last = np.maximum(np.searchsorted(self._times, end - NEAR), first + 1)
         return np.minimum.reduceat(self._lowest, np.column_stack([first, last]).ravel())[::2]
 
     @cached_property
@@ -91,10 +92,10 @@ class Texture:
 
     def silence_before(self, moment: np.ndarray) -> np.ndarray:
         """(n,) quarters for which nothing has sounded just before each moment."""
-        begun = np.searchsorted(self.start, moment - 1e-6)
+        begun = np.searchsorted(self.start, moment - NEAR)
         over = np.append(-np.inf, np.maximum.accumulate(self.end))[begun]
         return np.where(begun > 0, np.maximum(moment - over, 0.0), 0.0)
 
 
 def _between(times: np.ndarray, begin: np.ndarray, end: np.ndarray) -> np.ndarray:
-    return np.searchsorted(times, end - 1e-6) - np.searchsorted(times, begin - 1e-6)
+    return np.searchsorted(times, end - NEAR) - np.searchsorted(times, begin - NEAR)

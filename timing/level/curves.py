@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing.columns import spread
+from timing.columns import NEAR, spread
 from timing.level.dynamics import Level
 from timing.notes.displacement import Displacement
 from timing.performance import CURVE
@@ -13,7 +13,6 @@ from timing.timemap import TimeMap
 
 STEP = 0.25  # dB between neighbouring points, which players step through: about what one step of a controller is
 _LEAST_MOVE = 0.25  # dB; a note that moves less than this is left alone
-_HAIR = 1e-6  # quarters; so close before a corner the value that is left is taken
 _MOST = 5_000_000  # stretches between corners, of all notes together
 
 
@@ -29,12 +28,12 @@ def build_curves(
 
     Raises CannotDo where the plan has more to change in the notes than memory can hold.
     """
-    rows = np.flatnonzero(sustained & (played["score_length"] > 2 * _HAIR))
+    rows = np.flatnonzero(sustained & (played["score_length"] > 2 * NEAR))
     owner, start, end = _stretches(played, rows, level.corners)
     base = level.moving(rows, played["score_onset"][rows])
     note = rows[owner]
     first, middle, last = (
-        level.moving(note, at) - base[owner] for at in (start, (start + end) / 2, np.maximum(end - _HAIR, start))
+        level.moving(note, at) - base[owner] for at in (start, (start + end) / 2, np.maximum(end - NEAR, start))
     )
     moves = np.zeros(len(rows))
     np.maximum.at(moves, owner, np.maximum(np.abs(first), np.maximum(np.abs(middle), np.abs(last))))
@@ -47,7 +46,7 @@ def build_curves(
     points = np.maximum(np.ceil(steepest / STEP - 1e-3), 1).astype(np.int64) + 1
     stretch, place = spread(points)
     place = place / (points[stretch] - 1)
-    quarters = start[stretch] + place * np.maximum(end - _HAIR - start, 0)[stretch]
+    quarters = start[stretch] + place * np.maximum(end - NEAR - start, 0)[stretch]
     note = rows[owner[stretch]]
     curves = np.zeros(len(note), CURVE)
     curves["note"], curves["lane"] = note, played["lane"][note]
@@ -66,7 +65,7 @@ def _stretches(played: np.ndarray, rows: np.ndarray, corners: np.ndarray) -> tup
     quarters."""
     start = played["score_onset"][rows]
     end = start + played["score_length"][rows]
-    first, last = np.searchsorted(corners, start + _HAIR), np.searchsorted(corners, end - _HAIR)
+    first, last = np.searchsorted(corners, start + NEAR), np.searchsorted(corners, end - NEAR)
     counts = np.maximum(last - first, 0) + 1
     if counts.sum() > _MOST:
         raise CannotDo.because("too-much", "the plan's dynamics and arches come to more than can be worked out")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing import timemap
-from timing.columns import spread
+from timing.columns import NEAR, ROUNDING, spread
 from timing.notes.lines import Lines
 from timing.notes.playing import Played
 from timing.plan import Plan
@@ -55,7 +55,8 @@ class Level:
         return level
 
     def _arched(self, quarters: np.ndarray) -> np.ndarray:
-        row = np.clip(np.searchsorted(self.arches["start"], quarters + 1e-9, side="right") - 1, 0, len(self.arches) - 1)
+        begun = np.searchsorted(self.arches["start"], quarters + ROUNDING, side="right") - 1
+        row = np.clip(begun, 0, len(self.arches) - 1)
         pieces = self.arches[row]
         u = np.clip((quarters - pieces["start"]) / (pieces["end"] - pieces["start"]), 0, 1)
         return pieces["a0"] + (pieces["a1"] + pieces["a2"] * u) * u
@@ -78,7 +79,7 @@ def build_level(
     for second in plan.second_time:
         change = (second.louder or 0) - (second.softer or 0)
         for run in hearings.runs_of(second.at_its_pass(), "bars"):
-            part = slice(*np.searchsorted(onsets, (run.start - 1e-9, run.end - 1e-9)))
+            part = slice(*np.searchsorted(onsets, (run.start - ROUNDING, run.end - ROUNDING)))
             own[part] += change
             if second.dynamics is not None:
                 begin = np.array([sample(track, np.array([run.start]))[0] for track in tracks])
@@ -102,7 +103,7 @@ def _accents(plan: Plan, onsets: np.ndarray, signs: np.ndarray, lines: Lines, he
 
 def begun_at(onsets: np.ndarray, moments: np.ndarray) -> np.ndarray:
     """The rows of the notes that begin at one of these moments; both are in quarters and sorted."""
-    first, last = np.searchsorted(onsets, moments - 1e-6), np.searchsorted(onsets, moments + 1e-6)
+    first, last = np.searchsorted(onsets, moments - NEAR), np.searchsorted(onsets, moments + NEAR)
     moment, place = spread(last - first)
     return first[moment] + place
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.listening.excerpt import cut_time, lead_in, moved
 from timing.listening.rounds import in_order
 from timing.performance import LANE, PLAYED, PLUCKED, Performance
@@ -30,7 +31,7 @@ def with_clicks(performance: Performance, *, through: bool, count_in: bool, grid
     """
     made, start = _counted_in(performance, grid) if count_in else (performance, lead_in(performance))
     beats, first = felt_beats(made.bars)
-    before = beats < start - 1e-6
+    before = beats < start - NEAR
     wanted = (before & count_in) | (~before & through)
     return _clicking(made, beats[wanted], first[wanted])
 
@@ -84,7 +85,7 @@ def _clicking(performance: Performance, beats: np.ndarray, first: np.ndarray) ->
     notes = np.zeros(len(beats), PLAYED)
     notes["id"], notes["part"], notes["lane"] = NO_NOTE, len(performance.tunings), len(performance.lanes)
     bars, time = performance.bars, performance.time
-    row = np.searchsorted(bars["start"], beats + 1e-6, side="right") - 1
+    row = np.searchsorted(bars["start"], beats + NEAR, side="right") - 1
     notes["ordinal"], notes["bar"], notes["pass"] = row, bars["number"][row], bars["pass"][row]
     notes["beat"] = 1 + (beats - bars["start"][row] + bars["shift"][row]) * bars["unit"][row] / 4
     notes["score_onset"], notes["score_length"] = beats, 1 / 8

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.performance import CARRIED, PLUCKED, Performance
 from timing.remarks import CannotDo
 from timing.timemap import TimeMap, between, split
 
-_HAIR = 1e-6  # quarters; what is closer is one place
 _SAME = 1e-9  # seconds
 _NEARLY = 1e-6  # of the grid: what misses a line of it by so little lies on it
 
@@ -65,7 +65,7 @@ def excerpt(performance: Performance, start: float, end: float, grid: float = 0.
     at = float(time.seconds(start))
     origin = _line_before(min(at, float(part.notes["onset"].min())), grid)
     begin = start if at - origin < _SAME else float(time.quarters(origin))
-    phrases = part.phrases[(part.phrases["end"] > start + _HAIR) & (part.phrases["start"] < end - _HAIR)]
+    phrases = part.phrases[(part.phrases["end"] > start + NEAR) & (part.phrases["start"] < end - NEAR)]
     phrases["start"], phrases["end"] = np.maximum(phrases["start"], start), np.minimum(phrases["end"], end)
     cut, first = _cut_bars(bars, begin, start, end)
     made = moved(replace(part, phrases=phrases), -origin, -begin, -first)
@@ -108,7 +108,7 @@ def _on_bar_line(bars: np.ndarray, quarters: float) -> float:
     """The bar line that lies at these quarters, where one does, as exactly as the bars have it."""
     lines = np.append(bars["start"], bars["start"][-1] + bars["length"][-1])
     nearest = float(lines[np.argmin(np.abs(lines - quarters))])
-    return nearest if abs(nearest - quarters) < _HAIR else quarters
+    return nearest if abs(nearest - quarters) < NEAR else quarters
 
 
 def _begins_in(performance: Performance, start: float, end: float) -> np.ndarray:
@@ -117,8 +117,8 @@ def _begins_in(performance: Performance, start: float, end: float) -> np.ndarray
     notes, bars = performance.notes, performance.bars
     over = (bars["start"] + bars["length"])[notes["ordinal"]]
     onset = notes["score_onset"]
-    place = np.where(np.abs(onset - over) < _HAIR, over - 2 * _HAIR, onset)
-    return (place >= start - _HAIR) & (place < end - _HAIR)
+    place = np.where(np.abs(onset - over) < NEAR, over - 2 * NEAR, onset)
+    return (place >= start - NEAR) & (place < end - NEAR)
 
 
 def _line_before(second: float, grid: float) -> float:
@@ -134,7 +134,7 @@ def _cut_bars(bars: np.ndarray, begin: float, start: float, end: float) -> tuple
     row = np.searchsorted(bars["start"], starts, side="right") - 1
     cut, own = bars[row].copy(), bars[row]
     ends = np.append(starts[1:], end)
-    whole = (starts == own["start"]) & (ends >= own["start"] + own["length"] - _HAIR)
+    whole = (starts == own["start"]) & (ends >= own["start"] + own["length"] - NEAR)
     cut["length"] = np.where(whole, own["length"], ends - starts)
     cut["shift"] += starts - own["start"]
     cut["start"] = starts - begin

@@ -13,6 +13,7 @@ from math import inf, isfinite
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.marks import playback
 from timing.marks.left_out import LeftOut
 from timing.marks.places import Page, Printed
@@ -147,7 +148,7 @@ def _read(score: Score, written: Written, page: Page, book: Book) -> Iterator[Pr
                 book.note(mark, Fate.NOT_UNDERSTOOD)
             elif not section:
                 book.note(mark, Fate.WITHOUT_EFFECT, _WHY_NOT[meaning.kind])
-            elif mark.at >= page.length - 1e-6 and section != "holds":
+            elif mark.at >= page.length - NEAR and section != "holds":
                 book.note(mark, Fate.WITHOUT_EFFECT, "nothing follows it")
             else:
                 yield mark
@@ -179,7 +180,7 @@ def _senses(row: np.void, fretted: np.ndarray, page: Page) -> list[tuple[str, Me
     if kind in ("fermata", "breath", "caesura"):
         # over a bar line a fermata is a silence
         on_line = (
-            kind == "fermata" and row["note"] < 0 and row["offset"] >= page.score.bars["length"][row["bar"]] - 1e-6
+            kind == "fermata" and row["note"] < 0 and row["offset"] >= page.score.bars["length"][row["bar"]] - NEAR
         )
         return [(kind, Meaning("caesura" if on_line else kind))]
     if kind == "dynamic" and dynamic(text) is not None:

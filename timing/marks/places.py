@@ -10,6 +10,7 @@ from math import inf
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.marks.words import Meaning
 from timing.notes.lines import Lines
 from timing.plan.entry import AnyEntry, Entry
@@ -64,7 +65,7 @@ class Page:
 
     def bar(self, at: float, over: bool = False) -> int:
         """The bar at this place; `over`: the one that is over there, if it is a bar line."""
-        after = np.searchsorted(self.starts, at - 1e-6) if over else np.searchsorted(self.starts, at + 1e-6, "right")
+        after = np.searchsorted(self.starts, at - NEAR) if over else np.searchsorted(self.starts, at + NEAR, "right")
         return min(max(int(after) - 1, 0), len(self.score.bars) - 1)
 
     def position(self, at: float, over: bool = False, instant: bool = False) -> Position:
@@ -197,9 +198,9 @@ class Stretches:
 
     def instead(self, start: float, end: float) -> Entry | None:
         """An entry that acts between these quarters (or at `start`, if they are one)."""
-        last = bisect_left(self._starts, max(end, start + 2e-6) - 1e-6)
-        first = int(np.searchsorted(self._furthest, start + 1e-6, side="right")) if last else 0
-        return next((entry for _, stop, entry in self._found[first:last] if stop > start + 1e-6), None)
+        last = bisect_left(self._starts, max(end, start + 2 * NEAR) - NEAR)
+        first = int(np.searchsorted(self._furthest, start + NEAR, side="right")) if last else 0
+        return next((entry for _, stop, entry in self._found[first:last] if stop > start + NEAR), None)
 
 
 def heard_runs(hearings: Hearings, entry: Entry, bars: Range, arriving: bool = False) -> list[Run]:

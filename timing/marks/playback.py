@@ -14,6 +14,7 @@ from math import isfinite
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.marks.places import Page
 from timing.marks.words import Meaning
 
@@ -41,7 +42,7 @@ def unheard(rows: np.ndarray, senses: Sequence[list[tuple[str, Meaning | None]]]
     for at, following in zip(turns, [*turns, page.length][1:], strict=True):
         kinds, numbers = here[at]
         bars = page.bar(following, over=True) - page.bar(at) + 1
-        lasts = at <= page.starts[1] + 1e-6 or bars >= LASTING
+        lasts = at <= page.starts[1] + NEAR or bars >= LASTING
         why = _why_not(kinds, at in printed, said_before, lasts)
         made |= {number: why for number in numbers if why and rows[number]["hidden"]}
         said_before |= at in printed or bool(kinds & (_SET | {"first tempo"}))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.instruments.programs import sustains
 from timing.marks.places import Page, Printed, heard_moments
 from timing.marks.time import at_places
@@ -52,7 +53,7 @@ def _shaping(
 ) -> Entry | None:
     """The last entry of the plan that shapes a slide of these cells at this moment."""
     for entry, moments, those in starts[::-1]:
-        if those & cells and np.any(np.abs(moments - moment) < 1e-6):
+        if those & cells and np.any(np.abs(moments - moment) < NEAR):
             return entry
     return None
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.level.dynamics import UNMARKED, begun_at
 from timing.marks.places import Page, Printed, Said, heard_moments, heard_runs
 from timing.marks.uses import NOWHERE, Book, Fate
@@ -135,7 +136,7 @@ class _Planned:
 
     def next(self, start: float, end: float, cells: frozenset[int]) -> tuple[float, str] | None:
         """(moment, mark) of the first that is for these cells, from `start` to `end`."""
-        first, last = bisect_left(self._moments, start - 1e-6), bisect_right(self._moments, end + 1e-6)
+        first, last = bisect_left(self._moments, start - NEAR), bisect_right(self._moments, end + NEAR)
         return next(((moment, mark) for moment, mark, those in self._found[first:last] if those & cells), None)
 
 
@@ -167,7 +168,7 @@ def _swell(
     def leads_to(run: Run) -> str | None:
         """The mark in which a hearing ends: the plan's, where it has one there, else the score's."""
         found = planned.next(run.end, run.end + slack, cells)
-        if goal is not None and (found is None or goal[0] - end < found[0] - run.end - 1e-6):
+        if goal is not None and (found is None or goal[0] - end < found[0] - run.end - NEAR):
             bar = page.where.ordinal(run.end + goal[0] - end)
             found = goal if said.instead(bar, bar, cells) is None else found
         if nothing and not louder:
@@ -192,24 +193,24 @@ def _swell(
 def _goal(mark: Printed, group: _Group, stops: list[float], page: Page) -> tuple[float, tuple[float, str] | None]:
     """(where a hairpin ends, the level mark that it leads to): one at its end, or within a bar after it and before the
     next hairpin; one that stands before its end ends it."""
-    following = bisect_right(group.levels, (mark.at + 1e-6, ""))
+    following = bisect_right(group.levels, (mark.at + NEAR, ""))
     level = group.levels[following] if following < len(group.levels) else None
-    swell = bisect_right(group.swells, mark.at + 1e-6)
+    swell = bisect_right(group.swells, mark.at + NEAR)
     next_swell = group.swells[swell] if swell < len(group.swells) else page.length
     end = mark.end
-    if end <= mark.at + 1e-6:
-        stop = bisect_right(stops, mark.at + 1e-6)
+    if end <= mark.at + NEAR:
+        stop = bisect_right(stops, mark.at + NEAR)
         end = min(page.end_of_bars(mark.at, MOST_BARS), next_swell, *stops[stop : stop + 1])
     if level is None:
         return end, None
     end = min(end, level[0])
-    near = level[0] <= end + float(page.score.bars["length"][page.bar(end)]) + 1e-6
-    return end, level if near and level[0] <= next_swell + 1e-6 else None
+    near = level[0] <= end + float(page.score.bars["length"][page.bar(end)]) + NEAR
+    return end, level if near and level[0] <= next_swell + NEAR else None
 
 
 def _before(at: float, group: _Group) -> float:
     """dB of the last mark until this place."""
-    last = bisect_right(group.levels, (at + 1e-6, "")) - 1
+    last = bisect_right(group.levels, (at + NEAR, "")) - 1
     return DYNAMICS[group.levels[last][1]] if last >= 0 else UNMARKED
 
 
@@ -219,9 +220,9 @@ def sweet_ends(tones: list[Printed], dynamics: list[Printed], page: Page) -> lis
     levels = sorted(found, key=lambda level: level[0])
     made = []
     for mark in tones:
-        if mark.meaning.kind == "sweet tone" and mark.end <= mark.at + 1e-6:
+        if mark.meaning.kind == "sweet tone" and mark.end <= mark.at + NEAR:
             cells = page.whose(mark)[1]
-            first = bisect_right(levels, mark.at + 1e-6, key=lambda level: level[0])
+            first = bisect_right(levels, mark.at + NEAR, key=lambda level: level[0])
             ends = (levels[n][0] for n in range(first, len(levels)) if levels[n][1] & cells)
             mark = replace(mark, end=next(ends, page.length))
         made.append(mark)
@@ -348,8 +349,8 @@ def until_next(
         if not able[mark.part] or not cells:
             book.note(mark, Fate.WITHOUT_EFFECT, why if cells else "it has no notes")
             continue
-        following = read[cells][np.searchsorted(read[cells], mark.at + 1e-6) :]
-        end = mark.end if mark.end > mark.at + 1e-6 else page.length
+        following = read[cells][np.searchsorted(read[cells], mark.at + NEAR) :]
+        end = mark.end if mark.end > mark.at + NEAR else page.length
         bars = page.range(mark.at, min([end, *following[:1].tolist()]))
         heard = [(run.first, run.last) for run in page.where.runs(bars)]
         passes = book.give_way([mark], heard, [said.throughout(*there, cells) for there in heard])

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.marks.places import Page, Printed, Said
 from timing.marks.sound import runs_of, until_next
 from timing.marks.uses import NOWHERE, Book, Fate
@@ -85,11 +86,11 @@ def _stretches(
             book.note(mark, Fate.WITHOUT_EFFECT, why)
             continue
         there = places.get(mark.part, [])
-        following = bisect_right(there, mark.at + 1e-6)
+        following = bisect_right(there, mark.at + NEAR)
         after = there[following] if following < len(there) else page.length
         near = after <= page.end_of_bars(mark.at, MOST_BARS) and after < page.length
         start, end = (mark.at, after) if near else until(mark.at, cells, page) or (mark.at, mark.at)
-        if mark.end > mark.at + 1e-6:
+        if mark.end > mark.at + NEAR:
             start, end = mark.at, mark.end
         if end <= start:
             book.note(mark, Fate.WITHOUT_EFFECT, "no note begins there")
@@ -106,8 +107,8 @@ def _stretches(
 def _until_next_note(at: float, cells: frozenset[int], page: Page) -> tuple[float, float] | None:
     """What begins there, or next in the bar, until the next note or chord of the voices."""
     onsets = page.onsets(cells)
-    first = int(np.searchsorted(onsets, at - 1e-6))
-    if first == len(onsets) or onsets[first] >= page.end_of_bars(at, 1) - 1e-6:
+    first = int(np.searchsorted(onsets, at - NEAR))
+    if first == len(onsets) or onsets[first] >= page.end_of_bars(at, 1) - NEAR:
         return None
     return float(onsets[first]), float(onsets[first + 1]) if first + 1 < len(onsets) else page.length
 

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from timing.columns import NEAR, ROUNDING
 from timing.marks.places import Page, Printed, Said, Stretches, heard_moments, heard_runs
 from timing.marks.uses import NOWHERE, Book, Fate
 from timing.plan import Plan
@@ -121,8 +122,8 @@ class Stops:
         for places, bars in ((self.answers, MOST_BARS), (self.lines, TO_A_LINE)):
             following = bisect_right(places, at + 1e-5)
             found += [place for place in places[following : following + 1] if place <= page.end_of_bars(at, bars)]
-        held = bisect_left(self.holds, (at - 1e-6,))
-        if held < len(self.holds) and self.holds[held][0] < page.end_of_bars(at, TO_A_LINE) - 1e-6:
+        held = bisect_left(self.holds, (at - NEAR,))
+        if held < len(self.holds) and self.holds[held][0] < page.end_of_bars(at, TO_A_LINE) - NEAR:
             found.append(self.holds[held][1])
         return min(found, default=None)
 
@@ -160,7 +161,7 @@ def _slowdown(course: _Course, said: Said, page: Page, book: Book) -> Slowing | 
     passes = book.give_way(course.marks, heard, [said.instead(*there) for there in heard])
     if passes == NOWHERE:
         return None
-    then: Literal[True] | None = True if course.back and course.end < page.length - 1e-6 else None
+    then: Literal[True] | None = True if course.back and course.end < page.length - NEAR else None
     slows: dict[str, Any] = {word: bars}
     return Slowing.model_construct(**slows, to=course.pace, then=then, passes=passes)
 
@@ -175,7 +176,7 @@ def _courses(paces: list[Printed], stops: Stops, page: Page, book: Book) -> list
         here.sort(key=lambda m: m is not mark)
         following = places[number + 1][0].at if number + 1 < len(places) else page.length
         course = _course(here, following, stops, page)
-        if made and mark.at < made[-1].end - 1e-6:
+        if made and mark.at < made[-1].end - NEAR:
             older = made[-1].marks[0]
             if _repeats(mark, older):
                 for each in here:
@@ -192,7 +193,7 @@ def _courses(paces: list[Printed], stops: Stops, page: Page, book: Book) -> list
 def _course(here: list[Printed], following: float, stops: Stops, page: Page) -> _Course:
     """What one slowdown comes to, if nothing takes over. `following` is where the next one is printed."""
     at, end, meaning = here[0].at, here[0].end, here[0].meaning
-    if end > at + 1e-6:
+    if end > at + NEAR:
         return _Course(here, end, meaning.value, back=True)
     if (stop := stops.after(at, page)) is not None:
         return _Course(here, stop, meaning.value, back=True)
@@ -205,7 +206,7 @@ def _course(here: list[Printed], following: float, stops: Stops, page: Page) -> 
 
 def _repeats(mark: Printed, older: Printed) -> bool:
     new, old = mark.meaning.value, older.meaning.value
-    return (new > 1) == (old > 1) and abs(np.log(new)) <= abs(np.log(old)) + 1e-9
+    return (new > 1) == (old > 1) and abs(np.log(new)) <= abs(np.log(old)) + ROUNDING
 
 
 def _bars_of(entry: Slowing, page: Page) -> list[tuple[int, int]]:
@@ -242,7 +243,7 @@ class Held:
         page = self._page
         beat = 4 / int(page.score.bars["unit"][page.bar(at)])
         for places, lengths in self._tables:
-            here = lengths[slice(*np.searchsorted(places, (at - 1e-6, at + 1e-6)))]
+            here = lengths[slice(*np.searchsorted(places, (at - NEAR, at + NEAR)))]
             if len(here):
                 return min(at + max(float(here.min()), beat), page.length)
         return min(at + beat, page.length)
@@ -254,7 +255,7 @@ def fermatas(marks: list[Printed], page: Page) -> list[tuple[float, float, list[
     held = Held(page)
     made: list[tuple[float, float, list[Printed]]] = []
     for here in at_places([mark for mark in marks if mark.meaning.kind == "fermata"]):
-        if made and here[0].at < made[-1][1] - 1e-6:
+        if made and here[0].at < made[-1][1] - NEAR:
             here = made.pop()[2] + here
         made.append((here[-1].at, held.end(here[-1].at), here))
     return made
@@ -290,7 +291,7 @@ def hold_marks(
 
 def _silence(here: list[Printed], silences: Stretches, page: Page, book: Book) -> list[Hold]:
     at = here[0].at
-    if at >= page.length - 1e-6:
+    if at >= page.length - NEAR:
         for mark in here:
             book.note(mark, Fate.WITHOUT_EFFECT, "nothing follows it")
         return []

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import NEAR, ROUNDING
 from timing.notes.lines import Lines
 from timing.plan.kinds import Act
 from timing.plan.time import Hold, Rubato
@@ -92,7 +93,7 @@ def _joined(tables: list[np.ndarray]) -> list[np.ndarray]:
     """One table of all these stretches, if no two of them overlap."""
     every = np.concatenate(tables)
     every = every[np.argsort(every["start"], kind="stable")]
-    return tables if np.any(every["start"][1:] < every["end"][:-1] - 1e-9) else [every]
+    return tables if np.any(every["start"][1:] < every["end"][:-1] - ROUNDING) else [every]
 
 
 # -- a voice against the others
@@ -105,7 +106,7 @@ def _meetings(entry: Rubato, runs: list[Run], hearings: Hearings) -> np.ndarray:
     for number, position in enumerate(entry.meets):
         try:
             heard = hearings.where.moments(position)
-            inside = any(np.any((heard > run.start + 1e-9) & (heard <= run.end + 1e-9)) for run in runs)
+            inside = any(np.any((heard > run.start + ROUNDING) & (heard <= run.end + ROUNDING)) for run in runs)
             fault = "" if inside or not runs else f"the voices cannot meet at {position}: it is not within {entry.bars}"
         except Fault as unknown:
             heard, fault = np.zeros(0), str(unknown)
@@ -115,7 +116,7 @@ def _meetings(entry: Rubato, runs: list[Run], hearings: Hearings) -> np.ndarray:
     met = np.unique(np.concatenate([np.zeros(0), *moments]))
     made = [np.zeros((0, 2))]
     for run in runs:
-        here = met[slice(*np.searchsorted(met, (run.start + 1e-9, run.end + 1e-9)))]
+        here = met[slice(*np.searchsorted(met, (run.start + ROUNDING, run.end + ROUNDING)))]
         edges = np.array([run.start, *(here if len(here) else [run.end])])
         made.append(np.column_stack([edges[:-1], edges[1:]]))
     return np.concatenate(made)
@@ -129,7 +130,7 @@ def _stretches(entry: Rubato, edges: np.ndarray, seconds: np.ndarray, hearings: 
     wanted = amount * (-(entry.early or 0.0) if entry.late is None else entry.late)
     most = STEEPEST * (made["end"] - made["start"]) / np.pi  # half a wave is steepest where it is half as far
     made["far"] = np.clip(wanted, -most, most)
-    short = np.flatnonzero(most < abs(wanted) - 1e-9)
+    short = np.flatnonzero(most < abs(wanted) - ROUNDING)
     if len(short):
         bar, beat, pass_ = hearings.where.beat(float(edges[short[0], 0]))
         message = (
@@ -149,7 +150,7 @@ def _tell_overlaps(
     """A caution where two entries displace the same notes. `begun` are (start, end, entry), sorted."""
     until, last = -1.0, -1
     for start, end, number in begun:
-        if start < until - 1e-9 and number != last:
+        if start < until - ROUNDING and number != last:
             one, other = (lines.select(entries[each].for_, None, hearings) for each in (last, number))
             if np.any(one & other):
                 older, newer = sorted((last, number))
@@ -177,7 +178,7 @@ def _pairs(
     ratio, owner = np.full(len(start), AS_WRITTEN), np.full(len(start), -1)
     for number, entry in enumerate(unequal):
         runs = hearings.runs_of(entry, "bars")
-        spans = [(np.searchsorted(start, r.start - 1e-6), np.searchsorted(over, r.end + 1e-6)) for r in runs]
+        spans = [(np.searchsorted(start, r.start - NEAR), np.searchsorted(over, r.end + NEAR)) for r in runs]
         rows = np.concatenate([np.zeros(0, np.int64), *(np.arange(*span) for span in spans)])
         rows = rows[alone[rows]]
         met = rows[owner[rows] >= 0]
@@ -206,11 +207,11 @@ def _beats(written: np.ndarray, where: Where) -> tuple[np.ndarray, np.ndarray, n
     if not len(start):
         return start, unit, np.zeros(0, bool)
     notes = written[written["score_length"] > 0]
-    row = np.clip(np.searchsorted(start, notes["score_onset"] + 1e-6) - 1, 0, None)
+    row = np.clip(np.searchsorted(start, notes["score_onset"] + NEAR) - 1, 0, None)
     offset = (notes["score_onset"] - start[row]) / unit[row]
-    within = (offset > -1e-6) & (offset < 3 - 1e-6)
-    opens, turns = np.abs(offset) < 1e-6, np.abs(offset - 2) < 1e-6
-    long = opens & (np.abs(notes["score_length"] - 2 * unit[row]) < 1e-6)
+    within = (offset > -NEAR) & (offset < 3 - NEAR)
+    opens, turns = np.abs(offset) < NEAR, np.abs(offset - 2) < NEAR
+    long = opens & (np.abs(notes["score_length"] - 2 * unit[row]) < NEAR)
     has = [np.zeros(len(start), bool) for _ in range(3)]
     for beats, kind in zip(has, (long, turns, within & ~opens & ~turns), strict=True):
         beats[row[kind]] = True
@@ -241,7 +242,8 @@ def delay(
     wanted = np.array([amount * hold.amount for _, hold in delays])
     room = np.full(len(delays), np.inf)
     np.minimum.at(room, group[mine], np.where(opening, np.inf, (played["end"] - played["onset"]) / 2)[mine])
-    short = (wanted > room + 1e-9) & np.isin(np.arange(len(delays)), group)  # a later entry may have taken its notes
+    has_notes = np.isin(np.arange(len(delays)), group)  # a later entry may have taken them
+    short = (wanted > room + ROUNDING) & has_notes
     for number in np.flatnonzero(short).tolist():
         _tell_short(*delays[number], float(room[number]), hearings)
     late = np.minimum(wanted, room)[group[mine]]
@@ -262,7 +264,7 @@ def _delays(
         moments = hearings.moments_of(hold, "delay").tolist()
         before = len(delays)
         for at in moments:
-            rows = np.arange(*np.searchsorted(onsets, (at - 1e-6, at + 1e-6)))
+            rows = np.arange(*np.searchsorted(onsets, (at - NEAR, at + NEAR)))
             rows = rows[chosen[rows]]
             if len(rows):
                 group[rows] = len(delays)

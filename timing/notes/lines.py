@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.plan.sound import Voice
 from timing.remarks import Place, Severity
@@ -119,7 +120,7 @@ def find_roles(score: Score) -> np.ndarray:
     voices = voice_numbers(notes)[1]
     slots = np.unique(onset[real])
     first = np.searchsorted(slots, onset)
-    last = np.maximum(np.searchsorted(slots, onset + notes["length"] - 1e-6), first + 1)
+    last = np.maximum(np.searchsorted(slots, onset + notes["length"] - NEAR), first + 1)
     pitch = notes["pitch"].astype(np.int32)
 
     def highest(chosen: np.ndarray, sign: int) -> np.ndarray:

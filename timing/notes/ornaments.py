@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing.columns import spread
+from timing.columns import ROUNDING, spread
 from timing.notes.touch import dotted, leaning, voice_moments
 from timing.performance import HARMONIC, MOST_PLAYED, ORDINARY, PLUCKED, SLURRED
 from timing.plan.sound import Articulation
@@ -359,7 +359,7 @@ def _signs(
 def _place(played: np.ndarray, rows: np.ndarray, bars: np.ndarray) -> None:
     """Write bar, beat and pass of these rows by their score onset."""
     onset = played["score_onset"][rows]
-    ordinal = np.searchsorted(bars["start"], onset + 1e-9, side="right") - 1
+    ordinal = np.searchsorted(bars["start"], onset + ROUNDING, side="right") - 1
     bar = bars[ordinal]
     played["ordinal"][rows], played["bar"][rows], played["pass"][rows] = ordinal, bar["number"], bar["pass"]
     played["beat"][rows] = 1 + (onset - bar["start"] + bar["shift"]) * bar["unit"] / 4

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from timing.columns import ROUNDING
 from timing.notes.displacement import Displacement, delay, displacement
 from timing.notes.lines import Lines
 from timing.notes.ornaments import realise
@@ -69,7 +70,7 @@ def _strummed(rows: np.ndarray, table: np.ndarray, plan: Plan, lines: Lines, hea
         if entry.rasgueado:
             chosen = lines.select(entry.for_, entry.place("for"), hearings)
             for start, end in hearings.spans_of(entry):
-                inside = np.arange(*np.searchsorted(moment, (start - 1e-9, end - 1e-9)))
+                inside = np.arange(*np.searchsorted(moment, (start - ROUNDING, end - ROUNDING)))
                 rows["roll"][inside[chosen[inside]]] = QUICK
     return rows
 

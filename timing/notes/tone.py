@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import ROUNDING
 from timing.notes.playing import Played
 from timing.performance import POINTS, TONES
 from timing.plan import Plan
@@ -26,7 +27,7 @@ def with_tones(plan: Plan, played: Played, fretted: np.ndarray, where: Where) ->
         chosen = played.lines.select(voices, entry.place("for"), hearings)
         tone = entry.tone
         for start, end in hearings.spans_of(entry):
-            inside = slice(*np.searchsorted(moment, (start - 1e-9, end - 1e-9)))
+            inside = slice(*np.searchsorted(moment, (start - ROUNDING, end - ROUNDING)))
             mine = chosen[inside]
             strung = fretted[table["part"][inside][mine]]
             if isinstance(tone, float) and not strung.all():

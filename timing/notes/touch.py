@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import NEAR, ROUNDING
 from timing.notes.displacement import Displacement
 from timing.notes.lines import voice_numbers
 from timing.plan.sound import Articulation
@@ -36,7 +37,7 @@ def onsets_and_ends(
     finish = played["score_onset"] + played["score_length"]
     onset, written_end, latest = _small_notes(notes, played, touch, time, finish)
     by_finish = np.argsort(finish, kind="stable")
-    gaps = [slice(*np.searchsorted(finish, (at - 1e-6, at + 1e-6), sorter=by_finish)) for at, _, _ in breaths]
+    gaps = [slice(*np.searchsorted(finish, (at - NEAR, at + NEAR), sorter=by_finish)) for at, _, _ in breaths]
     for gap, (_, seconds, waits) in zip(gaps, breaths, strict=True):
         written_end[by_finish[gap]] -= seconds * waits  # the silence that was added is no part of the note
     end = np.minimum(_ends(notes, touch, onset, written_end), latest)
@@ -56,7 +57,7 @@ def until_struck_again(played: np.ndarray) -> np.ndarray:
     order = np.lexsort((played["onset"], played["pitch"], played["lane"]))
     lane, pitch, onset = (played[column][order] for column in ("lane", "pitch", "onset"))
     same = (lane[1:] == lane[:-1]) & (pitch[1:] == pitch[:-1])
-    later = np.append(True, ~same | (onset[1:] > onset[:-1] + 1e-9))  # what is doubled is struck once
+    later = np.append(True, ~same | (onset[1:] > onset[:-1] + ROUNDING))  # what is doubled is struck once
     strokes = np.flatnonzero(later)
     again = np.append(np.where(same[strokes[1:] - 1], onset[strokes[1:]], np.inf), np.inf)
     ends = np.empty(len(played))
@@ -120,7 +121,7 @@ def _small_notes(
     before = grace & ~leans
     place = notes["grace"] + np.where(notes["after"] & ~leant[group], count[group], 0)
     count = _most(group[before], place[before], len(keys), 0.0)
-    opening = moment <= 1e-9
+    opening = moment <= ROUNDING
     shortest = -_most(group[main], (onset - end)[main], len(keys), -np.inf)
     begun = moment + np.where(opening, np.minimum(count * touch.grace, shortest / 2), 0)  # after its own small notes
     np.maximum.at(begun, group[main], onset[main])
@@ -174,7 +175,7 @@ def _room_before(keys: np.ndarray, moment: np.ndarray, begun: np.ndarray) -> np.
 
 def dotted(lengths: np.ndarray) -> np.ndarray:
     """Which lengths are those of a dotted note, 3·2^n quarters: there the appoggiatura takes two parts of three."""
-    return np.abs(np.mod(np.log2(np.clip(lengths, 1e-9, 1e9) / 3) + 0.5, 1) - 0.5) < 1e-6
+    return np.abs(np.mod(np.log2(np.clip(lengths, 1e-9, 1e9) / 3) + 0.5, 1) - 0.5) < NEAR
 
 
 def _rolls(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from timing.columns import spread
+from timing.columns import NEAR, ROUNDING, spread
 from timing.instruments.parts import of_parts
 from timing.instruments.programs import guess_program, program_of
 from timing.instruments.sounding import Octaves, octaves_of, sounding
@@ -80,8 +80,8 @@ def _performed(score: Score, where: Where) -> np.ndarray:
     ids = first[ordinal] + place
     source = notes[ids]
     onset = bars["start"][ordinal] + source["offset"]
-    late = (source["offset"] > bars["length"][ordinal] - 1e-9) & ~source["after"]
-    ordinal = np.where(late, np.searchsorted(bars["start"], onset + 1e-9, side="right") - 1, ordinal)
+    late = (source["offset"] > bars["length"][ordinal] - ROUNDING) & ~source["after"]
+    ordinal = np.where(late, np.searchsorted(bars["start"], onset + ROUNDING, side="right") - 1, ordinal)
     bar = bars[ordinal]
     played = np.zeros(len(ids), PLAYED)
     played["id"], played["ordinal"] = ids, ordinal
@@ -111,7 +111,7 @@ def _tied_over(played: np.ndarray, signs: np.ndarray, bars: np.ndarray) -> np.nd
     kept = np.ones(len(played), bool)
     for row in tied:
         before = sounding[row] if kept[sounding[row]] else sounding[sounding[row]]
-        if before >= 0 and onset[before] < onset[row] <= onset[before] + length[before] + 1e-6:
+        if before >= 0 and onset[before] < onset[row] <= onset[before] + length[before] + NEAR:
             length[before] = onset[row] + length[row] - onset[before]
             sounding[row], kept[row] = before, False
     return played[kept]

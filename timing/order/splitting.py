@@ -11,9 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.score import Score
-
-_NEAR = 1e-6  # quarters: what is no further from a cut stands at it
 
 # What closes the music before it; anything else that stands at a cut opens the music after it.
 _CLOSING = ("repeat end", "double bar", "fine", "to coda", "da capo", "dal segno", "breath", "caesura")
@@ -27,8 +26,8 @@ def split_bars(score: Score, cuts: Iterable[tuple[int, float]]) -> Score:
     lengths = score.bars["length"]
     inside: list[tuple[int, float]] = []
     for row, at in sorted(set(cuts)):
-        again = bool(inside) and inside[-1][0] == row and at - inside[-1][1] < _NEAR
-        if _NEAR < at < lengths[row] - _NEAR and not again:
+        again = bool(inside) and inside[-1][0] == row and at - inside[-1][1] < NEAR
+        if NEAR < at < lengths[row] - NEAR and not again:
             inside.append((row, at))
     return _Split(score, inside).score() if inside else score
 
@@ -37,7 +36,7 @@ def split_alike(score: Score, others: Iterable[Score]) -> Score:
     """The score with its bars split wherever they are in `others`, which are read from the same file."""
     starts = np.cumsum(np.append(0.0, score.bars["length"]))[:-1]
     at = np.concatenate([_cuts(other.bars) for other in others])
-    rows = np.searchsorted(starts, at + _NEAR, side="right") - 1
+    rows = np.searchsorted(starts, at + NEAR, side="right") - 1
     return split_bars(score, zip(rows.tolist(), (at - starts[rows]).tolist(), strict=True))
 
 
@@ -51,7 +50,7 @@ def rows_of(score: Score, split: Score, stretches: np.ndarray) -> np.ndarray:
     and offset of their beginnings and ends in the score before that."""
     old, new = (np.cumsum(np.append(0.0, one.bars["length"]))[:-1] for one in (score, split))
     at = old[stretches[..., 0].astype(np.int64)] + stretches[..., 1]
-    return np.searchsorted(new, at + np.array([_NEAR, -_NEAR]), side="right") - 1
+    return np.searchsorted(new, at + np.array([NEAR, -NEAR]), side="right") - 1
 
 
 def inner_repeats(score: Score) -> list[tuple[int, float]]:
@@ -112,8 +111,8 @@ class _Split:
     def _move(self, table: np.ndarray, bar: str = "bar", offset: str = "offset", *, closing: np.ndarray) -> None:
         """Put rows of a table into the parts; those that are `closing` and stand at a cut stay before it."""
         at = self.starts[table[bar]] + table[offset]
-        before = np.searchsorted(self.cuts, at + np.where(closing, -_NEAR, _NEAR), side="right") - 1
+        before = np.searchsorted(self.cuts, at + np.where(closing, -NEAR, NEAR), side="right") - 1
         part = np.maximum(before, self.first[table[bar]])
         table[bar] = part
         moved = table[offset] - self.begin[part]
-        table[offset] = np.where(np.abs(moved) < _NEAR, 0.0, moved)
+        table[offset] = np.where(np.abs(moved) < NEAR, 0.0, moved)

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
+from timing.columns import NEAR
+
 _BEAT = r"(?P<beat>\d{1,4})(?P<part>\.\d{1,9}|\+\d{1,4}/\d{1,4})?"
 _POSITION = re.compile(rf"(?P<bar>\d{{1,6}}[a-zA-Z]{{0,8}})(?:\s*:\s*{_BEAT})?", re.ASCII)
 _DASH = re.compile(r"\s*[-–—]\s*")
@@ -64,7 +66,7 @@ class Range:
 def beat_of(beat: Fraction | float) -> Fraction:
     """The beat that is meant by a sum of roundings: to a 960th, or else to a millionth."""
     plain = Fraction(beat).limit_denominator(960)
-    return plain if abs(float(plain - beat)) < 1e-6 else Fraction(round(beat * 1_000_000), 1_000_000)
+    return plain if abs(float(plain - beat)) < NEAR else Fraction(round(beat * 1_000_000), 1_000_000)
 
 
 def beat_name(beat: Fraction | float) -> str:

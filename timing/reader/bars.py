@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from timing.columns import ROUNDING
 from timing.reader.guard import MOST_BEATS, SMALLEST_UNIT, Raw
 from timing.reader.mending import LONGEST_BAR
 from timing.reader.musicxml import FileFacts, note_number
@@ -115,7 +116,7 @@ def within_bars(notes: np.ndarray, heads: np.ndarray, bars: np.ndarray) -> None:
     goes beyond is a slip."""
     lasts = bars["length"][heads["bar"]]
     beyond = heads["offset"] + heads["length"] - lasts
-    beyond[(beyond < 1e-9) | (heads["offset"] >= lasts)] = 0
+    beyond[(beyond < ROUNDING) | (heads["offset"] >= lasts)] = 0
     heads["length"] -= beyond
     notes["length"] -= np.bincount(heads["note"], beyond, len(notes))
 

@@ -27,6 +27,7 @@ from xml.etree.ElementTree import Element
 
 import numpy as np
 
+from timing.columns import ROUNDING
 from timing.reader.walk import Head, Parsed, of_class, pitch_of, walk_bars
 from timing.remarks import Remark, Severity
 from timing.score import Ornament
@@ -367,10 +368,10 @@ class _Page:
     def _in_force(self, head: Head, step: StepName, octave: int) -> int:
         """The alteration of a line of the staff at a note: by the notes before it in the bar, else by the key."""
         seen = self._seen.get((head.part, head.staff, head.bar, step, octave), [])
-        before = bisect_right([offset for offset, _ in seen], float(head.offset) + 1e-9)
+        before = bisect_right([offset for offset, _ in seen], float(head.offset) + ROUNDING)
         if before:
             return seen[before - 1][1]
         keys = self._keys.get((head.part, head.staff), [])
-        here = bisect_right([key[:2] for key in keys], (head.bar, float(head.offset) + 1e-9))
+        here = bisect_right([key[:2] for key in keys], (head.bar, float(head.offset) + ROUNDING))
         accidental = keys[here - 1][2].accidentalByStep(step) if here else None
         return int(accidental.alter) if accidental is not None else 0

@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element
 
+from timing.columns import ROUNDING
 from timing.reader.guard import Raw
 from timing.reader.musicxml import FileFacts, NoteFacts, note_number
 from timing.remarks import Remark
@@ -203,4 +204,4 @@ class _Shifts:
         if not changes:
             return 0
         here = float(measure.offset + offset)
-        return next((semitones for start, semitones in reversed(changes) if start <= here + 1e-9), 0)
+        return next((semitones for start, semitones in reversed(changes) if start <= here + ROUNDING), 0)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.notes.ornaments import whole_notes
 from timing.notes.playing import Played
 from timing.performance import CARRIED
@@ -163,7 +164,7 @@ def _notes(
 
 def _highest(played: np.ndarray, moment: np.ndarray, chosen: np.ndarray, quarters: float) -> dict[tuple, int]:
     """For each voice that begins a note at this moment, the row of the highest."""
-    first, last = np.searchsorted(moment, (quarters - 1e-6, quarters + 1e-6))
+    first, last = np.searchsorted(moment, (quarters - NEAR, quarters + NEAR))
     rows = np.arange(first, last)[chosen[first:last] & (played["score_length"][first:last] > 0)]
     rows = rows[np.argsort(played["pitch"][rows], kind="stable")]
     return {played[["part", "staff", "voice"]][row].item(): int(row) for row in rows}
@@ -204,10 +205,10 @@ def _on_lines(
     begun = np.ascontiguousarray(played["score_onset"])[opening]
     pairs = [pair for pair in drawn if chosen[pair[0]] and here[played["ordinal"][pair[0]]]]
     left_out = np.array(entry._left_out)
-    pairs = [pair for pair in pairs if not np.any(np.abs(left_out - begun[pair[0]]) < 1e-6)]
+    pairs = [pair for pair in pairs if not np.any(np.abs(left_out - begun[pair[0]]) < NEAR)]
     if entry.from_ is not None:
         starts = hearings.moments_of(entry, "from")
-        pairs = [pair for pair in pairs if np.any(np.abs(starts - begun[pair[0]]) < 1e-6)]
+        pairs = [pair for pair in pairs if np.any(np.abs(starts - begun[pair[0]]) < NEAR)]
         if len(starts) and not pairs:
             message = f"no slide line of the score begins at {entry.from_}: say where the slide goes 'to'"
             hearings.remark(Severity.ERROR, "plan-position", message, entry.place("from"))

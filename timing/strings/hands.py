@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from timing.columns import spread
+from timing.columns import NEAR, spread
 from timing.instruments.tuning import FRETS
 from timing.strings import weights
 from timing.strings.playable import COMFORTABLE, POSSIBLE, WAY, reach
@@ -163,13 +163,13 @@ class Hand:
             now = start[first]
             begun = self._outermost(first, last)
             struck = {pitch[s] for s in begun}
-            held = [s for s in members if rings[s] > now + 1e-6 and pitch[s] not in struck]
+            held = [s for s in members if rings[s] > now + NEAR and pitch[s] not in struck]
             most = max(self._strings + 2 - len(begun), 1)  # of more, hardly one could sound on
             if len(held) > most:  # what is written stays rather than what only rings
-                held = sorted(held, key=lambda s: end[s] > now + 1e-6)[-most:]
+                held = sorted(held, key=lambda s: end[s] > now + NEAR)[-most:]
             places = {s: place for place, s in enumerate(members)}
             pairs = [(places[s], place, _HELD) for place, s in enumerate(held)]
-            key = [(kind[s], _WRITTEN if end[s] > now + 1e-6 else _RINGS) for s in held]
+            key = [(kind[s], _WRITTEN if end[s] > now + NEAR else _RINGS) for s in held]
             losses = [_loss(start[s], end[s], rings[s], now, across[s]) for s in held]
             for s, loss in zip(held, losses, strict=True):
                 made[-1].ebb[places[s]] -= loss
@@ -310,7 +310,7 @@ def _shifts() -> np.ndarray:
 
 def _loss(start: float, end: float, rings: float, now: float, across: bool) -> float:
     """What it costs to cut a note now: of what is written; after that, of what had better ring."""
-    written = end > now + 1e-6
+    written = end > now + NEAR
     if written and across:
         return weights.BELL_CUT
     most, until = (weights.CUT, end) if written else (weights.RING, rings)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.instruments.tuning import FRETS, pitch_name
 from timing.performance import HARMONIC
 from timing.plan.edits import added, replaced, shown
@@ -124,7 +125,7 @@ class Teller:
     def _keys(self, row: int, string: int, entry: StringChoice | None) -> dict[str, Any]:
         """The entry that puts one note on a string; none where it would mean a higher note."""
         note, moment = self.played[row], self.played["score_onset"]
-        beside = self.played[slice(*np.searchsorted(moment, note["score_onset"] + np.array([-1e-6, 1e-6])))]
+        beside = self.played[slice(*np.searchsorted(moment, note["score_onset"] + np.array([-NEAR, NEAR])))]
         higher = beside[beside["pitch"] > note["pitch"]]
         stops = higher["pitch"] - self.tunings[higher["part"], string - 1]
         own = (higher["voice"] == note["voice"]) & (higher["part"] == note["part"])

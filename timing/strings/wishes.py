@@ -7,6 +7,7 @@ from difflib import get_close_matches
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.notes.lines import voice_numbers
 from timing.performance import HARMONIC, PIZZICATO, SLURRED
 from timing.plan import Plan
@@ -74,7 +75,7 @@ class Wishes:
             onset = played["score_onset"][rows]
             first = np.full(int(self._voices.max(initial=0)) + 1, np.inf)
             np.minimum.at(first, self._voices[rows], onset)
-            follows = onset > first[self._voices[rows]] + 1e-6  # the first note of a passage is plucked
+            follows = onset > first[self._voices[rows]] + NEAR  # the first note of a passage is plucked
             played["attack"][rows if entry.at is not None else rows[follows]] = SLURRED
         if entry.let_ring or entry.campanella:
             ends = played["end"][rows]
@@ -126,10 +127,10 @@ def _stretches(entry: StringChoice, onset: np.ndarray, played: np.ndarray, heari
     """For each hearing of an entry the rows of `played` that begin in it; `onset` is their score onset."""
     if entry.at is None:
         spans = [(run.start, run.end) for run in hearings.runs_of(entry, "bars")]
-        return [np.arange(*np.searchsorted(onset, (start - 1e-6, end - 1e-6))) for start, end in spans]
+        return [np.arange(*np.searchsorted(onset, (start - NEAR, end - NEAR))) for start, end in spans]
     made = []
     for moment in hearings.moments_of(entry, "at"):
-        rows = np.arange(*np.searchsorted(onset, (moment - 1e-6, moment + 1e-6)))
+        rows = np.arange(*np.searchsorted(onset, (moment - NEAR, moment + NEAR)))
         full = rows[played["score_length"][rows] > 0]
         made.append(full if len(full) else rows)
     return made

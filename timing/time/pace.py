@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from timing import timemap
+from timing.columns import NEAR, ROUNDING
 from timing.plan import Plan
 from timing.plan.kinds import Act
 from timing.plan.time import Hold, TempoMark
@@ -170,7 +171,7 @@ def _tell_overlaps(stretches: list[tuple[float, float, float, Hold]], hearings: 
     """A caution where two holds act upon each other."""
     ordered = sorted(stretches, key=lambda stretch: stretch[:2])
     for (_, end, _, older), (start, _, _, hold) in pairwise(ordered):
-        if start < end - 1e-9:
+        if start < end - ROUNDING:
             bar, beat, pass_ = hearings.where.beat(start)
             both = f"the {hold.kind} {hold.where} and the {older.kind} {older.where}"
             message = f"{both} meet: there each acts upon the other"
@@ -190,7 +191,7 @@ def _held(run: Run, where: Where) -> float:
     here = notes[first:last]
     heads = where.score.heads
     tied = heads[(heads["bar"] == bar["row"]) & (heads["length"] > 0)]
-    lengths = [rows["length"][(np.abs(rows["offset"] - offset) < 1e-6) & (rows["length"] > 0)] for rows in (here, tied)]
+    lengths = [rows["length"][(np.abs(rows["offset"] - offset) < NEAR) & (rows["length"] > 0)] for rows in (here, tied)]
     begun = lengths[0] if len(lengths[0]) else lengths[1]
     held = max(begun.min(), run.length) if len(begun) else run.length
     return float(min(held, where.line_ends[run.first] - run.start))
@@ -221,7 +222,7 @@ def _width(at: float, seconds: float, where: Where) -> float:
     ordinal = int(np.searchsorted(bars["start"], at)) - 1
     first, last = np.searchsorted(notes["bar"], (bars["row"][ordinal], bars["row"][ordinal] + 1))
     onsets = bars["start"][ordinal] + notes["offset"][first:last]
-    earlier = onsets[onsets < at - 1e-6].max(initial=bars["start"][ordinal])
+    earlier = onsets[onsets < at - NEAR].max(initial=bars["start"][ordinal])
     # Wide enough that no MIDI tempo is needed below the 3.58 quarters a minute that 24 bits can say.
     return min(max(0.125, seconds / 8), (at - earlier) * 0.9)
 

@@ -17,6 +17,7 @@ from collections.abc import Callable
 import numpy as np
 
 from timing import timemap
+from timing.columns import ROUNDING
 from timing.plan.time import Rubato
 from timing.remarks import Severity
 from timing.where import Run, Where
@@ -45,8 +46,8 @@ def rubato_cells(entries: tuple[Rubato, ...], hearings: Hearings, amount: float 
             made["end"] = np.concatenate([each[1:] for each in edges])
         made["height"] = amount * math.log1p(entry.hurry if entry.hurry is not None else -(entry.linger or 0.0))
         made["entry"] = number
-        first = np.searchsorted(kept["end"], made["start"] + 1e-9, side="right")
-        met = first < np.searchsorted(kept["start"], made["end"] - 1e-9)
+        first = np.searchsorted(kept["end"], made["start"] + ROUNDING, side="right")
+        met = first < np.searchsorted(kept["start"], made["end"] - ROUNDING)
         if met.any():
             row = np.flatnonzero(met)[0]
             later = kept[first[row]]
@@ -64,7 +65,7 @@ def _edges(run: Run, bar_lines: bool, where: Where) -> np.ndarray:
     split = (bars["shift"][inside] > 0) & (bars["number"][inside] == bars["number"][inside - 1])  # one bar in two parts
     split &= bars["suffix"][inside] == bars["suffix"][inside - 1]
     lines = bars["start"][inside[~split]]
-    return np.array([run.start, *lines[(lines > run.start + 1e-9) & (lines < run.end - 1e-9)], run.end])
+    return np.array([run.start, *lines[(lines > run.start + ROUNDING) & (lines < run.end - ROUNDING)], run.end])
 
 
 ONLY_LATER = "where they meet only the later entry acts"
@@ -109,7 +110,7 @@ def add_rubato(pieces: np.ndarray, cells: np.ndarray, entries: tuple[Rubato, ...
         return _root(too_long, len(cells))
 
     height[1] = given_back(1)
-    limited = np.abs(height[1]) > MOST - 1e-9
+    limited = np.abs(height[1]) > MOST - ROUNDING
     if limited.any():
         height[0] = np.where(limited, given_back(0), height[0])
         for number in np.unique(cells["entry"][limited]).tolist():

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.plan.edits import replaced, shown
 from timing.plan.kinds import Act
 from timing.plan.time import Slowing
@@ -135,7 +136,7 @@ def _usual(entry: Slowing, run: Run, endings: np.ndarray, where: Where) -> float
         return DEFAULT_HURRY
     if run.end >= where.length:
         return 0.50
-    here = np.abs(endings[:, 0] - run.end) <= where.felt_beat(run.end) + 1e-6
+    here = np.abs(endings[:, 0] - run.end) <= where.felt_beat(run.end) + NEAR
     return 0.77 if endings[here, 1].max(initial=0) >= 6 else 0.84
 
 

@@ -10,7 +10,7 @@ from string import ascii_lowercase
 
 import numpy as np
 
-from timing.columns import NEAR, spread
+from timing.columns import NEAR, ROUNDING, WITHIN, spread
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range, beat_name
 from timing.score import Score
@@ -175,7 +175,7 @@ class Where:
         except Fault:
             return False
         pickup = self.score.bars["shift"][0] > 0
-        return offset < 1e-9 and (row == 0 or (row == 1 and bool(pickup)))
+        return offset < ROUNDING and (row == 0 or (row == 1 and bool(pickup)))
 
     def end_point(self, position: Position) -> tuple[int, float]:
         """Bar row and offset at which this position is over: a bar at its end, a beat (or what is left of it after a
@@ -319,7 +319,7 @@ class Where:
     def ordinal(self, quarters: float) -> int:
         """The performed bar that sounds at this quarter."""
         return int(
-            np.clip(np.searchsorted(self.bars["start"], quarters + 1e-9, side="right") - 1, 0, len(self.bars) - 1)
+            np.clip(np.searchsorted(self.bars["start"], quarters + ROUNDING, side="right") - 1, 0, len(self.bars) - 1)
         )
 
     def beat(self, quarters: float) -> tuple[str, float, int]:
@@ -330,7 +330,7 @@ class Where:
 
     def beat_before(self, quarters: float) -> tuple[str, float, int]:
         """Name of the bar, whole beat and pass of the beat that is over at this quarter."""
-        bar, beat, pass_ = self.beat(quarters - 1e-4)
+        bar, beat, pass_ = self.beat(quarters - WITHIN)
         return bar, float(np.floor(beat)), pass_
 
     def position_text(self, quarters: float) -> str:
@@ -340,13 +340,13 @@ class Where:
 
     def range_text(self, start: float, end: float) -> str:
         """A range as a plan writes it, from and to these quarters."""
-        first, last = self.bars[self.ordinal(start)], self.bars[self.ordinal(end - 1e-4)]
+        first, last = self.bars[self.ordinal(start)], self.bars[self.ordinal(end - WITHIN)]
         begins = position_at(self.score, int(first["row"]), start - float(first["start"]))
         return f"{begins} - {position_over(self.score, int(last['row']), end - float(last['start']), begins)}"
 
     def felt_beat(self, quarters: float) -> float:
         """Quarters of a beat as it is felt here: in 6/8 a dotted quarter."""
-        return float(felt_beat(self.bars[self.ordinal(quarters - 1e-4)]))
+        return float(felt_beat(self.bars[self.ordinal(quarters - WITHIN)]))
 
     def full_bar(self, quarters: float) -> float:
         """Quarters of a bar by the metre that holds here."""

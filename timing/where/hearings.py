@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.remarks import CannotDo, Place, Remark, Severity
@@ -40,7 +41,7 @@ class Hearings:
     def spans_of(self, entry: Entry) -> list[tuple[float, float]]:
         """Start and end of each hearing of an entry that stands `at` a place (what begins there) or over `bars`."""
         if getattr(entry, "at", None) is not None:
-            return [(float(at), float(at) + 1e-6) for at in self.moments_of(entry, "at")]
+            return [(float(at), float(at) + NEAR) for at in self.moments_of(entry, "at")]
         return [(run.start, run.end) for run in self.runs_of(entry, "bars")]
 
     def _gather(self, entry: Entry, key: str, find: Callable[[], _Found], nothing: _Found) -> _Found:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from timing.columns import NEAR
 from timing.plan.position import Position, Range, beat_of
 from timing.score import Score
-
-_NEAR = 1e-6  # quarters; nothing in music is as short
 
 Place = tuple[int, float]  # bar row and quarters after the bar line
 
@@ -36,13 +35,13 @@ def position_over(score: Score, row: int, offset: float, since: Position | None 
 
 def start_of_range(score: Score, row: int, offset: float) -> Position:
     """This place as a range begins: a bar alone, at the beginning of one."""
-    whole = offset < _NEAR and row == parts_of(score, row)[0]
+    whole = offset < NEAR and row == parts_of(score, row)[0]
     return Position(score.bar_name(row), row=row) if whole else position_at(score, row, offset)
 
 
 def end_of_range(score: Score, row: int, offset: float, since: Position | None = None) -> Position:
     """This place as a range ends that begins at `since`: a bar alone, where one is over."""
-    whole = offset > score.bars["length"][row] - _NEAR and row == parts_of(score, row)[1]
+    whole = offset > score.bars["length"][row] - NEAR and row == parts_of(score, row)[1]
     return Position(score.bar_name(row), row=row) if whole else position_over(score, row, offset, since)
 
 
@@ -66,4 +65,4 @@ def _begins_in(score: Score, row: int, beat: int) -> bool:
     """Whether this row is where people look for a beat: it begins there, or before all of the bar."""
     bar = score.bars[row]
     offset = (beat - 1) * 4 / int(bar["unit"]) - float(bar["shift"])
-    return offset > -_NEAR or row == parts_of(score, row)[0]
+    return offset > -NEAR or row == parts_of(score, row)[0]
