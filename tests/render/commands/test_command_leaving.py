@@ -22,10 +22,10 @@ phrases:
 BAD = PLAN + "slowing:\n  - {rallentando: 6:1 - 6:2, to: 60%, then: a tempo, why: a test}\n"
 SAID = "interrupted: nothing half-written is left behind\n"
 
-# Ctrl-C at a chosen import: what comes before is Python's own beginning, and the two imports that find the command.
+# Ctrl-C at a chosen import: what comes before is Python's own beginning, and the three imports that find the command.
 AT_AN_IMPORT = """
 import signal, sys
-left = int(sys.argv.pop(1)) + 2
+left = int(sys.argv.pop(1)) + 3
 
 class Interrupting:
     @staticmethod
