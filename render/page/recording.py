@@ -8,12 +8,13 @@ of that, which keeps all up to 11 kHz at half the size, and half the memory in t
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
+from render.kinds import MP3
+from render.sound.coding import encoded
 from render.sound.memory import Progress
 from render.sound.stems import RATE, Stem, stream
 from timing.performance import Performance
@@ -44,20 +45,20 @@ def rate_for(performances: Iterable[Performance]) -> int:
 
 def record(performance: Performance, stems: list[Stem], rate: int, progress: Progress | None = None) -> Recording:
     """Render and code one reading at its own level, by its opened stems; `progress(done, total)` in seconds. Several
-    can be recorded at once in threads, but stems have to be opened one after another."""
-    import soundfile
+    can be recorded at once in threads."""
+    total, frames = float(performance.notes["end"].max(initial=0)), 0
+    one_channel = (chunk.mean(axis=1) for chunk in stream(stems))
 
-    total = float(performance.notes["end"].max(initial=0))
-    coded, frames = io.BytesIO(), 0
-    coding = {"compression_level": _LEVEL[rate], "bitrate_mode": "VARIABLE"}
-    with soundfile.SoundFile(coded, "w", rate, 1, "MPEG_LAYER_III", format="MP3", **coding) as file:
-        one_channel = (chunk.mean(axis=1) for chunk in stream(stems))
+    def counted() -> Iterator[np.ndarray]:
+        nonlocal frames
         for chunk in one_channel if rate == RATE else halved(one_channel):
-            file.write(chunk)
             frames += len(chunk)
             if progress:
                 progress(min(frames / rate, total), total)
-    return Recording(coded.getvalue(), rate, frames)
+            yield chunk
+
+    mp3 = encoded(counted(), MP3, rate=rate, channels=1, compression=_LEVEL[rate])
+    return Recording(mp3, rate, frames)
 
 
 def halved(chunks: Iterable[np.ndarray]) -> Iterator[np.ndarray]:
