@@ -12,6 +12,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr
 
 from timing.plan import kinds, words
 from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
+from timing.plan.kinds import Act
 
 
 class Voice(Words):
@@ -55,7 +56,8 @@ class Dynamic(Entry):
     def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
-        if kind == "at":
+        act = cls.DOES[kind].act if kind is not None else None
+        if act is Act.STANDS:
             if not {"mark", "softer", "louder"} & given.keys():
                 yield (), ValueError("a dynamic 'at' a place needs a 'mark', as in {at: 9, mark: f}")
             yield from not_both(given, "softer", "louder")
