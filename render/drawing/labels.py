@@ -26,6 +26,7 @@ MARKS = {
     "ppp": "\ue52a", "pp": "\ue52b", "p": "\ue520", "mp": "\ue52c", "mf": "\ue52d", "f": "\ue522", "ff": "\ue52f",
     "fff": "\ue530",
 }  # fmt: skip
+_INSTANT = 1e-3  # quarters that a label has of a place without a length
 _TONES = {"sul ponticello": "sul pont.", "naturale": "naturale"}
 
 
@@ -106,7 +107,7 @@ def _tempi(reading: Reading) -> Iterator[Label]:
     for entry in reading.plan.tempo:
         if entry.at is None and entry.over is None:
             if entry.why:
-                found.append((entry, "", 0.0, 1e-3))
+                found.append((entry, "", 0.0, _INSTANT))
             continue
         for start, end in _hearings(entry, reading):
             at = start if entry.at is not None else min(end, where.length - NEAR)
@@ -138,7 +139,7 @@ def _rubato(reading: Reading) -> Iterator[Label]:
         heard: Iterable[tuple[float, float]] = _hearings(entry, reading)
         if entry.act is Act.FLOWS:  # it shows in the curve: said once, where it begins
             begins = reading.where.moments(entry.bars.start, entry.passes)
-            heard = [(float(start), float(start) + 1e-3) for start in begins]
+            heard = [(float(start), float(start) + _INSTANT) for start in begins]
         found += [(entry, text, start, end) for start, end in heard]
     yield from _merged("rubato", found, reading)
 
@@ -150,7 +151,7 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
         if entry.act is Act.STANDS:
             said = [MARKS[entry.mark]] if entry.mark is not None else []
             said += [f"{way} {by:g}\u00a0dB" for way in ("softer", "louder") if (by := getattr(entry, way))]
-            marks += [(entry, ", ".join(said) + _of(entry), start, start + 1e-3) for start, _ in hearings]
+            marks += [(entry, ", ".join(said) + _of(entry), start, start + _INSTANT) for start, _ in hearings]
             continue
         by = f" {entry.by:g}\u00a0dB" if entry.by is not None else ""
         goal = " \u00a0" + MARKS[entry.to_mark] if entry.to_mark is not None else ""
@@ -207,7 +208,7 @@ def _others(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in (*plan.accents, *chosen):
         if entry.why:
-            found += [(entry, "", start, start + 1e-3) for start, _ in _hearings(entry, reading)]
+            found += [(entry, "", start, start + _INSTANT) for start, _ in _hearings(entry, reading)]
     yield from _merged("note", found, reading)
 
 
@@ -238,9 +239,9 @@ def _hearings(entry: Entry, reading: Reading) -> Iterator[tuple[float, float]]:
                 gradual = act in (Act.SWELLS, Act.FADES)
                 yield from ((run.start, run.end) for run in where.runs(place, entry.passes, gradual))
             elif act is Act.SILENCES:
-                yield from ((float(s) - 1e-3, float(s)) for s in where.moments(place, entry.passes, after=True))
+                yield from ((float(s) - _INSTANT, float(s)) for s in where.moments(place, entry.passes, after=True))
             else:
-                yield from ((float(s), float(s) + 1e-3) for s in where.moments(place, entry.passes))
+                yield from ((float(s), float(s) + _INSTANT) for s in where.moments(place, entry.passes))
             return
 
 
