@@ -16,8 +16,7 @@ from timing.plan.kinds import Act
 from timing.reading import Reading
 from timing.remarks import Remark
 from timing.where import Fault, felt_beat
-
-BarPlace = tuple[int, float]  # the row of a bar in the score, and the quarters into it
+from timing.where.naming import BarPlace
 
 # A beat of so many quarters, and the dynamics, as the music font has them (SMuFL 1.4).
 NOTES = {4.0: "\ueca2", 2.0: "\ueca3", 1.0: "\ueca5", 0.5: "\ueca7", 0.25: "\ueca9"}

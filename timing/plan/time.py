@@ -100,9 +100,9 @@ class Slowing(Entry):
     accelerando: words.Range | None = None
     stringendo: words.Range | None = None
     a_tempo: words.Range | None = Field(None, alias="a tempo")
-    to: words.Pace | None = None
+    to: words.EndPace | None = None
     then: words.Then | None = None
-    louder: words.Change | None = None
+    louder: words.LevelChange | None = None
     # Friberg and Sundberg, JASA 105 (1999): listeners rated q = 2 and q = 3 highest; left out it is 3.
     curvature: words.Curvature | None = None
 
