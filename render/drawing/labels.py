@@ -85,14 +85,14 @@ def _slowings(reading: Reading) -> Iterator[Label]:
     found, heard = [], {}
     for slow, (last, freely) in zip(reading.pace.slowings, last_beats(reading), strict=True):
         whole = slow.until == slow.run.end
-        text = slow.entry.does.printed + (f" {_percent(slow.to)}" if whole else "")
+        text = slow.entry.does.label + (f" {_percent(slow.to)}" if whole else "")
         found.append((slow.entry, text, slow.run.start, slow.until))
         if whole and _percent(last) != _percent(slow.to):
             held = " with its hold" if is_held(last, freely) else ""
             heard[text, slow.run.start] = f"last beat {_percent(last)}{held}"
     for entry in reading.plan.slowing:
         if entry.act is Act.RETURNS:
-            found += [(entry, entry.does.printed, start, end) for start, end in _hearings(entry, reading)]
+            found += [(entry, entry.does.label, start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("slowing", found, reading, heard)
 
 
@@ -121,7 +121,7 @@ def _holds(reading: Reading) -> Iterator[Label]:
         by = f" {_percent(entry.length)}" if entry.length else ""
         by += f" {entry.seconds:g}\u00a0s" if entry.seconds else ""
         by += f" {1000 * entry.by:.0f}\u00a0ms" if entry.by else ""
-        text = entry.does.printed + by + _of(entry)
+        text = entry.does.label + by + _of(entry)
         found += [(entry, text.strip(), start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("hold", found, reading)
 
@@ -130,7 +130,7 @@ def _rubato(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.rubato:
         value = entry.value(entry.kind)
-        text = entry.does.printed
+        text = entry.does.label
         if entry.act in (Act.SWAYS, Act.FLOWS):
             text = f"{text} {_percent(value)}"
         elif entry.act is Act.DISPLACES:
@@ -154,7 +154,7 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
             continue
         by = f" {entry.by:g}\u00a0dB" if entry.by is not None else ""
         goal = " \u00a0" + MARKS[entry.to_mark] if entry.to_mark is not None else ""
-        hairpins += [(entry, entry.does.printed + by + goal + _of(entry), start, end) for start, end in hearings]
+        hairpins += [(entry, entry.does.label + by + goal + _of(entry), start, end) for start, end in hearings]
     yield from _merged("dynamic", marks, reading)
     yield from _merged("hairpin", hairpins, reading)
 

@@ -57,7 +57,7 @@ def with_acceptances(remarks: Iterable[Remark], reading: Reading) -> list[Remark
 
 
 def _place_of(acceptance: Acceptance, where: Where) -> tuple[str | None, float | None]:
-    return where.printed(acceptance.at) if acceptance.at is not None else (None, None)
+    return where.named(acceptance.at) if acceptance.at is not None else (None, None)
 
 
 def _may_mean(acceptance: Acceptance, remark: Remark, where: Where) -> bool:
