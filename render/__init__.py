@@ -13,9 +13,11 @@ Names are imported when they are first used, so that starting is quick.
 from __future__ import annotations
 
 import importlib
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False  # as in `typing`, which takes a while to import
 if TYPE_CHECKING:
+    from typing import Any
+
     from render.drawing.printing import sheet_pdf as sheet_pdf
     from render.drawing.printing import sheet_pngs as sheet_pngs
     from render.drawing.printing import sheet_svgs as sheet_svgs

@@ -23,6 +23,11 @@ def pytest_configure(config: pytest.Config) -> None:
         config.add_cleanup(lambda: shutil.rmtree(cache, ignore_errors=True))
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than there are processors: the tests of the browser and of processes mostly wait."""
+    return (len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1) + 1
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Whatever asks for the browser has its mark: `-m "not browser"` leaves these tests out."""
     for item in items:

@@ -65,7 +65,7 @@ class Player:
         """What sounds next, (frames, 2), in whole blocks."""
         sound = np.zeros((round(seconds * RATE / BLOCK) * BLOCK, 2), np.float32)
         at = sound.ctypes.data
-        self._fs.fluid_synth_write_float(self._synth, len(sound), at, 0, 2, at, 1, 2)
+        self._fs._fl.fluid_synth_write_float(self._synth, len(sound), at, 0, 2, at, 1, 2)
         return sound
 
     def hush(self) -> None:

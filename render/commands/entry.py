@@ -9,13 +9,16 @@ Nothing is imported here but what being asked to stop takes: all else takes tent
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 
 try:
     from render.commands.interrupts import heed_interrupts, leave, stand_by
     from render.commands.status import DONE, IMPOSSIBLE, INTERRUPTED
 except KeyboardInterrupt:
     sys.exit(130)
+
+TYPE_CHECKING = False  # as in `typing`
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 def main() -> None:

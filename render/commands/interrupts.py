@@ -50,12 +50,23 @@ def _leave_at_once(*_: object) -> None:
         os._exit(INTERRUPTED)
 
 
-def _ask_again(lost: sys.UnraisableHookArgs) -> None:
+def _ask(number: int) -> None:
+    """Ask the main thread, which may be waiting: where the system allows it, it is woken."""
+    import threading
     from _thread import interrupt_main
+
+    main = threading.main_thread().ident
+    if hasattr(signal, "pthread_kill") and main is not None:
+        signal.pthread_kill(main, number)
+    else:
+        interrupt_main(number)
+
+
+def _ask_again(lost: sys.UnraisableHookArgs) -> None:
     from threading import Timer
 
     wishes = {KeyboardInterrupt: signal.SIGINT, SystemExit: signal.SIGTERM}
     if lost.exc_type in wishes:
-        Timer(_AGAIN, interrupt_main, [wishes[lost.exc_type]]).start()
+        Timer(_AGAIN, _ask, [wishes[lost.exc_type]]).start()
     else:
         sys.__unraisablehook__(lost)

@@ -82,7 +82,7 @@ def _plain(value: object) -> str:
         return ""
     if isinstance(value, float) and not isinstance(value, str) and math.isfinite(value):
         return f"{min(max(value, -1e15), 1e15):.12f}".rstrip("0").rstrip(".")  # nothing is as large as that
-    text = str(value).strip().replace("\N{MINUS SIGN}", "-")
+    text = str(value).strip().replace("\u2212", "-")  # a minus sign
     return text if len(text) <= _LONGEST else ""
 
 

@@ -164,7 +164,7 @@ class _Reader:
 
     def __init__(self, path: Path, text: str):
         self.path = path
-        self.lines = [_NO_TEXT.sub("\N{REPLACEMENT CHARACTER}", line) for line in LINE_BREAK.split(text)]
+        self.lines = [_NO_TEXT.sub("\ufffd", line) for line in LINE_BREAK.split(text)]
         self.remarks: list[Remark] = []
         self.broken = False
         self.values = 0

@@ -72,7 +72,7 @@ def test_interrupted_while_anything_is_imported_it_leaves_in_words(folder):
         left = done.returncode
         if left == 130:  # at the very first not even the words are there
             assert done.stderr == SAID or (moment < 4 and done.stderr == ""), moment
-        moment += 1 if moment < 4 else 23
+        moment += 1 if moment < 4 else 43
     assert (left, done.stderr) == (0, "")  # that moment was never reached
     assert moment > 300
 
@@ -82,7 +82,7 @@ def test_interrupted_in_the_midst_of_a_library_nothing_is_left(folder, words):
     """The notation library, the synth and what writes sound are imported where they are used."""
     before = {"bad.yaml", "cache", "piece.musicxml", "plan.yaml", "anew.yaml", "anew.musicxml"}
     (folder / "anew.yaml").write_text("score: anew.musicxml\n", encoding="utf-8")
-    for moment in range(400, 1600, 170):
+    for moment in range(400, 1600, 290):
         (folder / "anew.musicxml").write_text(musicxml(8) + f"<!-- {moment} -->", encoding="utf-8")
         done = run(folder, str(moment), *words, code=AT_AN_IMPORT)
         if done.returncode == 0:

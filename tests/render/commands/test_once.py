@@ -7,6 +7,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from house import PLANS
 from typer.testing import CliRunner
 
 import render.page
@@ -16,7 +17,6 @@ from timing.cautions import check
 from timing.comparing.alignment import align
 from timing.reading import perform
 
-PLANS = Path(__file__).parents[3] / "plans"
 FIRST, SECOND = PLANS / "low-water-flowing.yaml", PLANS / "low-water-inward.yaml"
 COMMANDS = (comparisons, drawing, judging, sheets, takes, render.page)  # they are loaded, with all that they call
 HOUSE = ("timing", "render")

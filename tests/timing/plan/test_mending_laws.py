@@ -5,15 +5,14 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from laws import MANY
 from layouts import ENTRIES, SECTIONS, VALUES, Page, plans
 from ruamel.yaml import YAML
 
 from timing.plan.mending import mend
 from timing.remarks import CannotDo, Edit, Place
-
-MANY = settings(max_examples=300, deadline=None)
 
 
 def data(text: str) -> dict:
