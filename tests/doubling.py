@@ -1,7 +1,8 @@
 """The command in a process of its own, doubled from one that has imported everything: as users run it, and at once.
 
 Imports take longer than most commands. What a new process shows alone (imports themselves, what they do to an
-interrupt) has to be tested with `house.COMMAND`.
+interrupt, the order of its sets, whatever Python takes from its environment as it begins) has to be tested with
+`house.COMMAND`.
 """
 
 from __future__ import annotations

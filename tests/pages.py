@@ -84,7 +84,7 @@ def page_of(plans: list[Path], names: list[str], file: Path) -> tuple[list[Readi
     """Write the page of these plans."""
     readings = load_all(plans)
     comparison = compare(readings) if len(readings) > 1 else None
-    return readings, write_page(readings, names, plans, file, comparison=comparison)
+    return readings, write_page(readings, file, names, comparison=comparison)
 
 
 def browser_or_why() -> tuple[str | None, str]:

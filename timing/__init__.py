@@ -13,7 +13,30 @@ give back values. Names are imported when they are first used, so that starting 
 from __future__ import annotations
 
 import importlib
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from timing.cautions import check as check
+    from timing.cautions.fixing import Mended as Mended
+    from timing.cautions.fixing import fix as fix
+    from timing.companions import companion as companion
+    from timing.comparing import Comparison as Comparison
+    from timing.comparing import compare as compare
+    from timing.drafting import DraftedPlan as DraftedPlan
+    from timing.drafting import draft as draft
+    from timing.listening import heard as heard
+    from timing.loading import load as load
+    from timing.loading import load_all as load_all
+    from timing.performance import Performance as Performance
+    from timing.plan import Plan as Plan
+    from timing.plan.planfile import read_plan as read_plan
+    from timing.reader import read_score as read_score
+    from timing.reading import Reading as Reading
+    from timing.reading import perform as perform
+    from timing.remarks import CannotDo as CannotDo
+    from timing.remarks import Remark as Remark
+    from timing.remarks import Severity as Severity
+    from timing.score import Score as Score
 
 _HOMES = {
     "read_score": "timing.reader",

@@ -1,6 +1,6 @@
 """The performance: one table of timed, levelled, coloured notes, its time map, and what changes while a note sounds.
 
-This is what the writers (MIDI, sound, tables) take; they need neither the plan nor the score.
+This is what MIDI and sound are made from; they need neither the plan nor the score.
 """
 
 from __future__ import annotations

@@ -102,8 +102,8 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     strung, lanes = on_strings(acting, written, timed, [(slide.note, slide.goal) for slide in slides], where)
     toned = with_tones(acting, strung, written.fretted, where)
     slid, lanes = _with_slides(toned, lanes, slides, where)
-    stages = (written, marked, pace, ornamented, level, timed, slide_remarks, strung, toned, slid)
-    found = (stage if isinstance(stage, tuple) else stage.remarks for stage in stages)
+    found = [stage.remarks for stage in (written, marked, pace, ornamented, level, timed)]
+    found += [slide_remarks, *(stage.remarks for stage in (strung, toned, slid))]
     told = tuple(dict.fromkeys(chain.from_iterable(found)))
     refuse_errors(told, plan.place())
     remarks = (*score.remarks, *cue_remarks, *ordered.remarks, *told)

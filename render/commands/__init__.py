@@ -1,1 +1,1 @@
-"""The commands: one module for each, and what they share."""
+"""The commands, by what they are for, what each does with files and the terminal, and what they share."""

@@ -58,7 +58,7 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
 
     if soundfont is not None:
         refuse_outputs([file], [soundfont])
-    names, plans = names_of(made.readings), [side.plan for side in made.sides]
+    names = names_of(made.readings)
     remarks = [side.remarks for side in made.sides]
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         tasks = {name: bar.add_task(name, total=None) for name in names}
@@ -68,7 +68,7 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
             bar.update(task, description=what, completed=done, total=total)
 
         facts = write_page(
-            made.readings, names, plans, file, comparison=made.comparison, remarks=remarks, soundfont=soundfont,
+            made.readings, file, names, comparison=made.comparison, remarks=remarks, soundfont=soundfont,
             progress=progress,
         )  # fmt: skip
     for reason in dict.fromkeys(facts.refused):

@@ -8,9 +8,9 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System
-from timing.columns import NEAR
+from timing.columns import NEAR, ROUNDING
 from timing.score import Score
-from timing.where import felt_beat
+from timing.where import beats_of, felt_beat
 
 _QUARTER = 3.5 * SPACE  # as wide as a quarter wants to be
 _LEAST, _MOST = 7 * SPACE, 40 * SPACE  # a bar, however short or long
@@ -61,22 +61,16 @@ def _system(score: Score, rows: slice, wanted: np.ndarray, width: float, last: b
 
 
 def _beats(score: Score, boxes: np.ndarray) -> np.ndarray:
-    """MOMENT table of the beats of these bars."""
-    made = []
-    for box in boxes:
-        bar = score.bars[box["bar"]]
-        length = max(float(bar["length"]), 1e-9)
-        beat = 4 / max(int(bar["unit"]), 1)
-        if length / beat > _MOST_TICKS:
-            beat = max(float(felt_beat(bar)), length / _MOST_TICKS)
-        first = -(float(bar["shift"]) % beat) % beat  # a pickup may come in on a part of a beat
-        offsets = np.append(0.0, np.arange(first, length - NEAR, beat)) if first > NEAR else np.arange(0, length, beat)
-        room = box["right"] - box["left"] - _BEFORE - _AFTER
-        rows = np.zeros(len(offsets), MOMENT)
-        rows["bar"], rows["offset"] = box["bar"], offsets
-        rows["x"] = box["left"] + _BEFORE + offsets / length * room
-        made.append(rows)
-    return np.concatenate(made)
+    """MOMENT table of the beats of these bars, or of wider ones where there would be too many."""
+    bars = score.bars[boxes["bar"]]
+    length, beat = bars["length"].astype(np.float64), 4 / bars["unit"]
+    wider = np.maximum(felt_beat(bars), length / _MOST_TICKS)
+    beats = beats_of(bars, np.where(length / beat > _MOST_TICKS, wider, beat))
+    row, room = beats["row"], boxes["right"] - boxes["left"] - _BEFORE - _AFTER
+    made = np.zeros(len(beats), MOMENT)
+    made["bar"], made["offset"] = boxes["bar"][row], beats["start"]
+    made["x"] = boxes["left"][row] + _BEFORE + beats["start"] / np.maximum(length, ROUNDING)[row] * room[row]
+    return made
 
 
 def _bar(score: Score, box: np.void, moments: np.ndarray) -> str:

@@ -12,6 +12,7 @@ from xml.etree.ElementTree import Element
 from render.drawing.fonts import MUSIC
 
 NAME = re.compile(r"[nb]\d+")  # of noteheads and bars (see `timing.reader.named`)
+_NAMED = {"note", "measure"}  # all else is named by the engraver, at random: once in a while as one of these would be
 
 # Boxes are for measuring, and what only holds a place in the file (the beginning of a section, a break of the line or
 # of the page, a change of key between systems) is a mark that the engraver hides.
@@ -49,7 +50,10 @@ def clean(element: Element, prefix: str = "") -> None:
     before them."""
     _keep_known(element)
     if name := element.get("id"):
-        element.set("id", prefix + name)
+        if element.get("class") in _NAMED:
+            element.set("id", prefix + name)
+        else:
+            del element.attrib["id"]
     for child in list(element):
         if child.tag not in _KEPT or _UNSEEN.search(child.get("class", "")):
             element.remove(child)

@@ -16,8 +16,7 @@ from timing.plan.kinds import Act
 from timing.reading import Reading
 from timing.remarks import Remark
 from timing.where import Fault, felt_beat
-
-BarPlace = tuple[int, float]  # the row of a bar in the score, and the quarters into it
+from timing.where.naming import BarPlace
 
 # A beat of so many quarters, and the dynamics, as the music font has them (SMuFL 1.4).
 NOTES = {4.0: "\ueca2", 2.0: "\ueca3", 1.0: "\ueca5", 0.5: "\ueca7", 0.25: "\ueca9"}
@@ -26,6 +25,7 @@ MARKS = {
     "ppp": "\ue52a", "pp": "\ue52b", "p": "\ue520", "mp": "\ue52c", "mf": "\ue52d", "f": "\ue522", "ff": "\ue52f",
     "fff": "\ue530",
 }  # fmt: skip
+_INSTANT = 1e-3  # quarters that a label has of a place without a length
 _TONES = {"sul ponticello": "sul pont.", "naturale": "naturale"}
 
 
@@ -85,14 +85,14 @@ def _slowings(reading: Reading) -> Iterator[Label]:
     found, heard = [], {}
     for slow, (last, freely) in zip(reading.pace.slowings, last_beats(reading), strict=True):
         whole = slow.until == slow.run.end
-        text = slow.entry.does.printed + (f" {_percent(slow.to)}" if whole else "")
+        text = slow.entry.does.label + (f" {_percent(slow.to)}" if whole else "")
         found.append((slow.entry, text, slow.run.start, slow.until))
         if whole and _percent(last) != _percent(slow.to):
             held = " with its hold" if is_held(last, freely) else ""
             heard[text, slow.run.start] = f"last beat {_percent(last)}{held}"
     for entry in reading.plan.slowing:
         if entry.act is Act.RETURNS:
-            found += [(entry, entry.does.printed, start, end) for start, end in _hearings(entry, reading)]
+            found += [(entry, entry.does.label, start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("slowing", found, reading, heard)
 
 
@@ -106,7 +106,7 @@ def _tempi(reading: Reading) -> Iterator[Label]:
     for entry in reading.plan.tempo:
         if entry.at is None and entry.over is None:
             if entry.why:
-                found.append((entry, "", 0.0, 1e-3))
+                found.append((entry, "", 0.0, _INSTANT))
             continue
         for start, end in _hearings(entry, reading):
             at = start if entry.at is not None else min(end, where.length - NEAR)
@@ -121,7 +121,7 @@ def _holds(reading: Reading) -> Iterator[Label]:
         by = f" {_percent(entry.length)}" if entry.length else ""
         by += f" {entry.seconds:g}\u00a0s" if entry.seconds else ""
         by += f" {1000 * entry.by:.0f}\u00a0ms" if entry.by else ""
-        text = entry.does.printed + by + _of(entry)
+        text = entry.does.label + by + _of(entry)
         found += [(entry, text.strip(), start, end) for start, end in _hearings(entry, reading)]
     yield from _merged("hold", found, reading)
 
@@ -130,7 +130,7 @@ def _rubato(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in reading.plan.rubato:
         value = entry.value(entry.kind)
-        text = entry.does.printed
+        text = entry.does.label
         if entry.act in (Act.SWAYS, Act.FLOWS):
             text = f"{text} {_percent(value)}"
         elif entry.act is Act.DISPLACES:
@@ -138,7 +138,7 @@ def _rubato(reading: Reading) -> Iterator[Label]:
         heard: Iterable[tuple[float, float]] = _hearings(entry, reading)
         if entry.act is Act.FLOWS:  # it shows in the curve: said once, where it begins
             begins = reading.where.moments(entry.bars.start, entry.passes)
-            heard = [(float(start), float(start) + 1e-3) for start in begins]
+            heard = [(float(start), float(start) + _INSTANT) for start in begins]
         found += [(entry, text, start, end) for start, end in heard]
     yield from _merged("rubato", found, reading)
 
@@ -150,11 +150,11 @@ def _dynamics(reading: Reading) -> Iterator[Label]:
         if entry.act is Act.STANDS:
             said = [MARKS[entry.mark]] if entry.mark is not None else []
             said += [f"{way} {by:g}\u00a0dB" for way in ("softer", "louder") if (by := getattr(entry, way))]
-            marks += [(entry, ", ".join(said) + _of(entry), start, start + 1e-3) for start, _ in hearings]
+            marks += [(entry, ", ".join(said) + _of(entry), start, start + _INSTANT) for start, _ in hearings]
             continue
         by = f" {entry.by:g}\u00a0dB" if entry.by is not None else ""
         goal = " \u00a0" + MARKS[entry.to_mark] if entry.to_mark is not None else ""
-        hairpins += [(entry, entry.does.printed + by + goal + _of(entry), start, end) for start, end in hearings]
+        hairpins += [(entry, entry.does.label + by + goal + _of(entry), start, end) for start, end in hearings]
     yield from _merged("dynamic", marks, reading)
     yield from _merged("hairpin", hairpins, reading)
 
@@ -207,7 +207,7 @@ def _others(reading: Reading) -> Iterator[Label]:
     found = []
     for entry in (*plan.accents, *chosen):
         if entry.why:
-            found += [(entry, "", start, start + 1e-3) for start, _ in _hearings(entry, reading)]
+            found += [(entry, "", start, start + _INSTANT) for start, _ in _hearings(entry, reading)]
     yield from _merged("note", found, reading)
 
 
@@ -238,9 +238,9 @@ def _hearings(entry: Entry, reading: Reading) -> Iterator[tuple[float, float]]:
                 gradual = act in (Act.SWELLS, Act.FADES)
                 yield from ((run.start, run.end) for run in where.runs(place, entry.passes, gradual))
             elif act is Act.SILENCES:
-                yield from ((float(s) - 1e-3, float(s)) for s in where.moments(place, entry.passes, after=True))
+                yield from ((float(s) - _INSTANT, float(s)) for s in where.moments(place, entry.passes, after=True))
             else:
-                yield from ((float(s), float(s) + 1e-3) for s in where.moments(place, entry.passes))
+                yield from ((float(s), float(s) + _INSTANT) for s in where.moments(place, entry.passes))
             return
 
 

@@ -9,13 +9,14 @@ import numpy as np
 
 from render.drawing.drawn import Drawn
 from render.drawing.engraving import Engraving, System
-from render.drawing.labels import BarPlace, Comment, tempo_text, times_text
+from render.drawing.labels import Comment, tempo_text, times_text
 from render.drawing.lettering import text, width, wrapped
 from render.drawing.lines import Line, level_y, lines_of, pace_y, path, thinned
 from render.drawing.skyline import Skyline
 from render.drawing.style import LETTERS
 from render.drawing.writing import SIZE, SMALL, TINY, LabelWriter, Part, WrittenLabel, merged, numbered, triangle
 from timing.columns import NEAR
+from timing.where.naming import BarPlace
 
 _GAP = 6.0  # units between what lies above one another
 _LINE = 1.25  # of text, from line to line

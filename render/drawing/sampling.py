@@ -17,6 +17,7 @@ POINT = np.dtype(
     [("ordinal", np.int32), ("bar", np.int32), ("offset", np.float64), ("value", np.float64), ("pass", np.int16)]
 )
 
+_ONE_PLACE = 1e-7  # quarters: what is nearer is sampled once
 _GRID = 12  # even parts of a bar at which a curve is sampled at least
 # Of the basic tempo, and in dB: less than anyone can hear (some 2 % are what practised listeners tell apart in a
 # regular beat: C. Drake and M.-C. Botte, Perception & Psychophysics 54, 1993, from memory).
@@ -49,7 +50,7 @@ def level_points(reading: Reading) -> np.ndarray:
 
     def heard(quarters: np.ndarray, before: bool) -> np.ndarray:
         # of notes that begin together the highest is the last; before the first note its own level
-        at = np.searchsorted(begun, quarters - 1e-7 if before else quarters + 1e-7, side="right") - 1
+        at = np.searchsorted(begun, quarters - _ONE_PLACE if before else quarters + _ONE_PLACE, side="right") - 1
         row = rows[np.clip(at, 0, None)]
         return level.own[row] + level.moving(row, quarters - 3e-9 if before else quarters)
 
@@ -95,7 +96,7 @@ def _offsets(reading: Reading, knots: np.ndarray) -> tuple[np.ndarray, np.ndarra
     offsets = np.clip(offsets, 0, lengths[rows])
     order = np.lexsort((offsets, rows))
     rows, offsets = rows[order], offsets[order]
-    fresh = np.append(True, (np.diff(rows) > 0) | (np.diff(offsets) > 1e-7))
+    fresh = np.append(True, (np.diff(rows) > 0) | (np.diff(offsets) > _ONE_PLACE))
     return rows[fresh], offsets[fresh]
 
 

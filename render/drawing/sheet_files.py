@@ -25,9 +25,10 @@ def refuse_kind(path: Path) -> None:
         raise CannotDo.because("output-kind", f"{path}: the name must end in one of {', '.join(SHEET)}", path)
 
 
-def write_sheet(sheet: Sheet, path: Path) -> list[Path]:
+def write_sheet(sheet: Sheet, path: str | Path) -> list[Path]:
     """Write a sheet as .pdf, .svg or .png, all files or none. CannotDo for another kind, and where one cannot be
     written."""
+    path = Path(path)
     refuse_kind(path)
     files = sheet_files(sheet, path)
     with ExitStack() as stack:

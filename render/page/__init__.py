@@ -34,20 +34,20 @@ class PageFacts:
 
 def write_page(
     readings: Sequence[Reading],
-    names: Sequence[str] | None,
-    plans: Sequence[Path],
-    file: Path,
+    path: str | Path,
+    names: Sequence[str] | None = None,
     *,
     comparison: Comparison | None = None,
     remarks: Sequence[Sequence[Remark]] | None = None,
-    soundfont: Path | None = None,
+    soundfont: str | Path | None = None,
     progress: SoundProgress | None = None,
 ) -> PageFacts:
-    """Write readings as a page (see `page_html`), whole or not at all. `plans` are files that it is kept from.
+    """Write readings as a page (see `page_html`), whole or not at all, and over nothing that they were read from.
 
     Raises CannotDo also for a place that cannot be written to.
     """
-    keep_from_inputs(file, [*plans, *(path for reading in readings for path in reading.files)])
+    file = Path(path)
+    keep_from_inputs(file, [given for reading in readings for given in reading.files])
     with written_whole(file) as temporary:
         html, facts = page_html(
             readings, names, comparison=comparison, remarks=remarks, soundfont=soundfont, progress=progress
@@ -62,7 +62,7 @@ def page_html(
     *,
     comparison: Comparison | None = None,
     remarks: Sequence[Sequence[Remark]] | None = None,
-    soundfont: Path | None = None,
+    soundfont: str | Path | None = None,
     progress: SoundProgress | None = None,
 ) -> tuple[str, PageFacts]:
     """One to four readings as a page: HTML with all in it, score, curves, sound and figures, and what it came to.
@@ -87,7 +87,7 @@ def page_html(
     called = zip(names_of(readings) if names is None else names, "ABCD", strict=False)
     names = [plain(name) or letter for name, letter in called]
     with ExitStack() as opened:
-        recordings = _recorded(readings, names, soundfont, progress, opened)
+        recordings = _recorded(readings, names, Path(soundfont) if soundfont else None, progress, opened)
         remarks = [check(reading, sound=guitar) for reading in readings] if remarks is None else remarks
         looks = [drawn(reading, said) for reading, said in zip(readings, remarks, strict=True)]
         music = music_of(readings, looks)

@@ -125,7 +125,7 @@ def _system(music: Music, paper: PageWidth, number: int, drawn: Sequence[Drawn],
         "svg", _named(plot.svg, paper), *_touched(system, plot),
         viewBox=f"0 0 {plot.width:.1f} {plot.height:.1f}", role="img", aria_label=label,
     )  # fmt: skip
-    said = [_here(music, number, bars, each) for number, each in enumerate(drawn) if number in music.readings]
+    said = [_here(number, bars, each) for number, each in enumerate(drawn) if number in music.readings]
     return element("div", element("div", svg, class_="drawing"), *said, class_="system")
 
 
@@ -143,7 +143,7 @@ def _touched(system: System, plot: Plotted) -> list[Markup]:
     ]  # fmt: skip
 
 
-def _here(music: Music, number: int, bars: np.ndarray, drawn: Drawn) -> Markup | None:
+def _here(number: int, bars: np.ndarray, drawn: Drawn) -> Markup | None:
     """Links to the notes and cautions of a reading in these bars."""
     found = [each for each in drawn.comments if bars[0] <= each.start[0] <= bars[-1]]
     if not found:

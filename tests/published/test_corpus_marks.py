@@ -17,7 +17,7 @@ from corpora import corpus, played, xml_tree
 
 from timing.marks.uses import Fate
 from timing.plan import Plan
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 from timing.reader import read_score
 from timing.reading import perform
 
@@ -78,12 +78,12 @@ def test_a_dynamic_holds_until_the_next_mark(name, least):
     held = 0
     for part, marks in dynamics(corpus(name)).items():
         for (bar, at, text), following in zip(marks, [*marks[1:], (10**6, 0, "")], strict=True):
-            if text not in DYNAMICS or following[:2] == (bar, at):
+            if text not in LEVELS or following[:2] == (bar, at):
                 continue
             after = (row > bar) | ((row == bar) & (offset >= float(at) - 1e-6))
             before = (row < following[0]) | ((row == following[0]) & (offset < float(following[1]) - 1e-6))
             mine = (notes["part"] == part) & after & before & (signs == 0) & (notes["pass"] == 1)
-            assert set(np.unique(notes["level"][mine])) <= {DYNAMICS[text]}, (part, bar, text)
+            assert set(np.unique(notes["level"][mine])) <= {LEVELS[text]}, (part, bar, text)
             held += bool(mine.any())
     assert held >= least
 

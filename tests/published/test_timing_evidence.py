@@ -9,7 +9,7 @@ import pytest
 from support import reading
 
 from timing.cautions.endings import DEEP, FAR, HEARD, SLOWER, TURNS
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 
 MEASURED_ENDS = [  # (bars of the phrase that ends, its depth, least and greatest that are plausible)
     (4, 0.84, 0.80, 0.91),
@@ -75,5 +75,5 @@ def test_thresholds_of_the_warning():
 
 def test_marks_are_four_decibels_apart():
     """The house's own table, stated in the handbook; no standard fixes one. Loudest is velocity 127."""
-    assert list(DYNAMICS.values()) == [-28, -24, -20, -16, -12, -8, -4, 0]
-    assert list(DYNAMICS) == ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"]
+    assert list(LEVELS.values()) == [-28, -24, -20, -16, -12, -8, -4, 0]
+    assert list(LEVELS) == ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"]

@@ -21,7 +21,8 @@ from timing.cautions import (  # noqa: F401
     slowing,
 )
 from timing.cautions.accepting import with_acceptances
-from timing.cautions.rules import ADVICE, CAUTION, RULES, Sound
+from timing.cautions.rules import ADVICE, CAUTION, Sound
+from timing.cautions.rules import RULES as RULES
 from timing.reading import Reading
 from timing.remarks import Remark, Severity
 

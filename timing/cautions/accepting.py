@@ -53,11 +53,11 @@ def with_acceptances(remarks: Iterable[Remark], reading: Reading) -> list[Remark
         meant = [n for n in meant if _may_mean(entries[n], remark, where)]
         meeting.update(meant)
         made.append(replace(remark, accepted=entries[meant[0]].because) if meant else remark)
-    return made + [_unmatched(entry, made, where) for n, entry in enumerate(entries) if n not in meeting]
+    return made + [_unmatched(entry, made) for n, entry in enumerate(entries) if n not in meeting]
 
 
 def _place_of(acceptance: Acceptance, where: Where) -> tuple[str | None, float | None]:
-    return where.printed(acceptance.at) if acceptance.at is not None else (None, None)
+    return where.named(acceptance.at) if acceptance.at is not None else (None, None)
 
 
 def _may_mean(acceptance: Acceptance, remark: Remark, where: Where) -> bool:
@@ -73,7 +73,7 @@ def _may_mean(acceptance: Acceptance, remark: Remark, where: Where) -> bool:
     return bool((where.on_pass(acceptance.passes) & here).any())
 
 
-def _unmatched(acceptance: Acceptance, remarks: list[Remark], where: Where) -> Remark:
+def _unmatched(acceptance: Acceptance, remarks: list[Remark]) -> Remark:
     code, place = acceptance.code, acceptance.place("code")
     known = {rule.code for rule in RULES} | {remark.code for remark in remarks}
     if code not in known:

@@ -172,5 +172,5 @@ def _accepted_places(reading: Reading) -> set[tuple[str, float | None]]:
     for acceptance in reading.plan.accept:
         if acceptance.at is not None:
             with suppress(Fault):  # then it meets nothing, which is told elsewhere
-                found.add(reading.where.printed(acceptance.at))
+                found.add(reading.where.named(acceptance.at))
     return found

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from timing.columns import ROUNDING
-from timing.drafting.harmony import Tonality, WrittenNotes, close_at, tonality
+from timing.drafting.harmony import WrittenNotes, close_at, tonality
+from timing.drafting.keys import Tonality
 from timing.finding.phrases import FoundPhrase, range_of
 from timing.reading import Reading
 from timing.where.naming import bars_at

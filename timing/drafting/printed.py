@@ -11,7 +11,7 @@ from timing.plan.entry import Entry
 from timing.plan.position import Position, Range
 from timing.plan.time import Slowing, TempoMark
 from timing.plan.units import NOTE_VALUES
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 from timing.reading import Reading
 from timing.score import Score
 from timing.where import felt_beat
@@ -24,7 +24,7 @@ _PERCENT, _DECIBELS = {"to", "length"}, {"by", "louder", "softer"}
 def marks_of(reading: Reading) -> dict[str, list[DraftItem]]:
     """The marks of the score in a reading, by the section of the plan in which they stand; their lines of slides and
     their signs on notes stay in the score."""
-    words = {(use.bar, round(use.beat, 3)): use.text for use in reading.marks if use.text not in DYNAMICS}
+    words = {(use.bar, round(use.beat, 3)): use.text for use in reading.marks if use.text not in LEVELS}
     return {
         section: [
             _item(entry, section, reading, words)

@@ -14,7 +14,7 @@ from timing.notes.playing import Played
 from timing.plan import Plan
 from timing.plan.kinds import Act
 from timing.plan.sound import Dynamic
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 from timing.remarks import Remark
 from timing.time.pace import Pace
 from timing.time.phrases import add_level_arches, arch_knots
@@ -22,7 +22,7 @@ from timing.tracks import Event, follow, sample, table
 from timing.where import Where, left_out
 from timing.where.hearings import Hearings
 
-UNMARKED = DYNAMICS["mf"]  # the level where the plan names none
+UNMARKED = LEVELS["mf"]  # the level where the plan names none
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def build_level(
             own[part] += change
             if second.dynamics is not None:
                 begin = np.array([sample(track, np.array([run.start]))[0] for track in tracks])
-                own[part] += DYNAMICS[second.dynamics] - begin[follows[part]]
+                own[part] += LEVELS[second.dynamics] - begin[follows[part]]
     tracks = [_scaled(track, amount, UNMARKED) for track in tracks]
     louder = _scaled(table(pace.louder), amount, 0.0)
     return Level(tracks, follows, arches, louder, own * amount, tuple(hearings.remarks))
@@ -150,7 +150,7 @@ def _events(entry: Dynamic, hearings: Hearings) -> list[Event]:
 
 
 def _mark(mark: str) -> Callable[[float], float]:
-    return lambda _: DYNAMICS[mark]
+    return lambda _: LEVELS[mark]
 
 
 def _by(change: float) -> Callable[[float], float]:

@@ -6,13 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from timing.columns import NEAR
+from timing.columns import NEAR, ROUNDING
 from timing.performance import CARRIED, PLUCKED, Performance
 from timing.remarks import CannotDo
 from timing.timemap import TimeMap, between, split
-
-_SAME = 1e-9  # seconds
-_NEARLY = 1e-6  # of the grid: what misses a line of it by so little lies on it
 
 
 def some_of(performance: Performance, kept: np.ndarray) -> Performance:
@@ -31,7 +28,7 @@ def some_of(performance: Performance, kept: np.ndarray) -> Performance:
     tables = {"glides": glides[heard]}
     for name in ("curves", "bends"):
         table = getattr(performance, name)
-        tables[name] = table[kept[table["note"]] & (table["second"] <= until[table["note"]] + _SAME)]
+        tables[name] = table[kept[table["note"]] & (table["second"] <= until[table["note"]] + ROUNDING)]
     for table, column in [(t, "note") for t in tables.values()] + [(tables["glides"], "goal")]:
         table[column] = number[table[column]]
     return replace(performance, notes=notes[kept], **tables, whole=performance.whole or performance)
@@ -64,7 +61,7 @@ def excerpt(performance: Performance, start: float, end: float, grid: float = 0.
     part = some_of(performance, inside)
     at = float(time.seconds(start))
     origin = _line_before(min(at, float(part.notes["onset"].min())), grid)
-    begin = start if at - origin < _SAME else float(time.quarters(origin))
+    begin = start if at - origin < ROUNDING else float(time.quarters(origin))
     phrases = part.phrases[(part.phrases["end"] > start + NEAR) & (part.phrases["start"] < end - NEAR)]
     phrases["start"], phrases["end"] = np.maximum(phrases["start"], start), np.minimum(phrases["end"], end)
     cut, first = _cut_bars(bars, begin, start, end)
@@ -122,8 +119,8 @@ def _begins_in(performance: Performance, start: float, end: float) -> np.ndarray
 
 
 def _line_before(second: float, grid: float) -> float:
-    """The last line of a grid that is not later."""
-    return float(np.floor(second / grid + _NEARLY)) * grid if grid else second
+    """The last line of a grid that is not later; what all but reaches a line lies on it."""
+    return float(np.floor(second / grid + NEAR)) * grid if grid else second
 
 
 def _cut_bars(bars: np.ndarray, begin: float, start: float, end: float) -> tuple[np.ndarray, int]:

@@ -91,7 +91,7 @@ def with_marks(plan: Plan, written: Written, where: Where) -> Marked:
     made["accents"] = louder + accent_marks(found["accents"], plan, page, book)
     printed = score.notes[played["id"]]
     notes = left_out.of_notes(played, printed, book)
-    left_out.tell(played, printed)
+    left_out.tell(printed)
     note_signs(plan, played["id"], np.ascontiguousarray(played["score_onset"]), notes["signs"], lines, page, book)
     _note_ornaments(plan, played["id"], notes, page, book)
     note_tunings(plan, written.fretted, page, book)

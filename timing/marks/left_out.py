@@ -126,8 +126,8 @@ class LeftOut:
         passes = () if entry.passes is None else _passes(self.hearings.where, entry)
         book.note(mark, Fate.IGNORED, by=entry, passes=passes, count=len(np.unique(ids[rows])))
 
-    def tell(self, played: np.ndarray, notes: np.ndarray) -> None:
-        """Remark on what met no mark, with what marks do stand there."""
+    def tell(self, notes: np.ndarray) -> None:
+        """Remark on what met no mark, with what marks do stand there; `notes` are the played rows (NOTE)."""
         for asked in self.asked:
             if asked.met:
                 continue

@@ -22,7 +22,7 @@ from timing.plan.entry import Entry
 from timing.plan.kinds import Act
 from timing.plan.position import Range
 from timing.plan.sound import Accent, Dynamic, ToneChange
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 from timing.score import Sign
 from timing.where import Run
 
@@ -93,7 +93,7 @@ def _stepped(marks: list[Printed], page: Page) -> list[Printed]:
     for mark in sorted(marks, key=lambda mark: (mark.at, mark.meaning.kind == "sweet")):
         cells, meaning = page.whose(mark)[1], mark.meaning
         if meaning.kind == "step":
-            scale = list(DYNAMICS)
+            scale = list(LEVELS)
             now = scale.index(max((last.get(cell, "mf") for cell in cells), key=scale.index, default="mf"))
             now += 1 if meaning.word == "louder" else -1
             mark = replace(mark, meaning=Meaning("dynamic", scale[min(max(now, 0), len(scale) - 1)]))
@@ -162,7 +162,7 @@ def _swell(
     passes = book.give_way([mark], heard, [said.instead(*there, cells) for there in heard])
     if passes == NOWHERE:
         return []
-    before = DYNAMICS[SOFTEST] if nothing and louder else _before(mark.at, group)
+    before = LEVELS[SOFTEST] if nothing and louder else _before(mark.at, group)
     slack = float(page.score.bars["length"][page.bar(end)])
 
     def leads_to(run: Run) -> str | None:
@@ -173,7 +173,7 @@ def _swell(
             found = goal if said.instead(bar, bar, cells) is None else found
         if nothing and not louder:
             return SOFTEST
-        return found[1] if found and (DYNAMICS[found[1]] > before) == louder and DYNAMICS[found[1]] != before else None
+        return found[1] if found and (LEVELS[found[1]] > before) == louder and LEVELS[found[1]] != before else None
 
     kept = [run for run in runs if passes is None or run.first in passes]
     by_goal: dict[str | None, list[Run]] = {}
@@ -211,7 +211,7 @@ def _goal(mark: Printed, group: _Group, stops: list[float], page: Page) -> tuple
 def _before(at: float, group: _Group) -> float:
     """dB of the last mark until this place."""
     last = bisect_right(group.levels, (at + NEAR, "")) - 1
-    return DYNAMICS[group.levels[last][1]] if last >= 0 else UNMARKED
+    return LEVELS[group.levels[last][1]] if last >= 0 else UNMARKED
 
 
 def sweet_ends(tones: list[Printed], dynamics: list[Printed], page: Page) -> list[Printed]:

@@ -230,8 +230,8 @@ def dynamic(letters: str) -> tuple[str | None, str | float | None] | None:
     the plan's `articulation` says of a sforzato or an accent). None for a sign that is not known."""
     if letters in known.ACCENTED:
         loud, soft = known.ACCENTED[letters]
-        return soft, words.DYNAMICS[loud] - words.DYNAMICS[soft]
+        return soft, words.LEVELS[loud] - words.LEVELS[soft]
     if letters in known.SFORZATI or letters in known.RINFORZATI:
         return None, "sforzato" if letters in known.SFORZATI else "accent"
     mark = known.BEYOND.get(letters, letters)
-    return (mark, None) if mark in words.DYNAMICS else None
+    return (mark, None) if mark in words.LEVELS else None

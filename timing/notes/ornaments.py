@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from timing.columns import ROUNDING, spread
+from timing.columns import NEAR, ROUNDING, spread
 from timing.notes.touch import dotted, leaning, voice_moments
 from timing.performance import HARMONIC, MOST_PLAYED, ORDINARY, PLUCKED, SLURRED
 from timing.plan.sound import Articulation
@@ -31,7 +31,6 @@ from timing.timemap import TimeMap
 
 _SHORTEST = 0.04  # seconds, of a note within an ornament (the house's own value)
 _QUICK = 1.5  # a mordent, or a tremolo at most, against a trill (the house's own value)
-_SLACK = 1e-6  # what rounding may take from a whole number
 
 # What the notes of a figure are: 1 the upper neighbour, -1 the lower one, 0 the main note. The rows are those of
 # Ornament (a trill alternates instead), and some more.
@@ -224,21 +223,21 @@ def _slots(seconds: np.ndarray, beats: np.ndarray, speed: float) -> np.ndarray:
     """Into how many each note is divided: the most that 1, 2, 3, 4, 6, 8, 12, ... to a beat make at no more than
     `speed` a second."""
     power, share = _floor_of_two(speed * seconds / beats)
-    to_a_beat = power * np.where(share >= 1.5 - _SLACK, 1.5, 1.0)
-    return np.floor(to_a_beat * beats + _SLACK).astype(np.int64)
+    to_a_beat = power * np.where(share >= 1.5 - NEAR, 1.5, 1.0)
+    return np.floor(to_a_beat * beats + NEAR).astype(np.int64)
 
 
 def _strokes(length: np.ndarray, seconds: np.ndarray, tremolo: np.ndarray, speed: float) -> np.ndarray:
     """How many strokes each tremolo has: as written, or half, a quarter, ... of them, no more than `speed` a second."""
     written = length / np.where(tremolo > 0, tremolo, np.inf)
     power, share = _floor_of_two(np.maximum(written, 1) / (speed * seconds))
-    halved = np.maximum(np.where(share > 1 + _SLACK, 2 * power, power), 1)
+    halved = np.maximum(np.where(share > 1 + NEAR, 2 * power, power), 1)
     return np.maximum(np.rint(written / halved), 1).astype(np.int64)
 
 
 def _floor_of_two(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The greatest power of two that is no greater, up to rounding, and what it has to be multiplied with, 1 to 2."""
-    power = np.exp2(np.floor(np.log2(np.maximum(values, 1e-12)) + _SLACK))
+    power = np.exp2(np.floor(np.log2(np.maximum(values, 1e-12)) + NEAR))
     return power, values / power
 
 

@@ -126,7 +126,7 @@ def _marks(value: Any) -> Any:
     return value
 
 
-Section = Annotated[tuple[AnyEntry, ...], Field(max_length=MAX_ENTRIES), _nothing(()), words.OrNothing()]
+ListOf = Annotated[tuple[AnyEntry, ...], Field(max_length=MAX_ENTRIES), _nothing(()), words.OrNothing()]
 SectionName = Annotated[str, *words.one_of((*SECTIONS, *_GROUPS), "a section of a plan")]
 Title = Annotated[str, *words.text(200, "the title of this reading")]
 
@@ -164,17 +164,17 @@ class Plan(Words):
         words.OrNothing(),
     ] = Field({}, description="how loud each voice is, and which leads")
     articulation: Annotated[Articulation, _nothing({}), words.OrNothing()] = Articulation()
-    phrases: Section[AnyPhrase] = Field((), description="where each phrase begins and ends")
-    slowing: Section[Slowing] = Field((), description="where the time gives way and comes back")
-    rubato: Section[Rubato] = Field((), description="where time is stolen and given back")
-    holds: Section[Hold] = Field((), description="where the time waits")
-    dynamics: Section[Dynamic] = Field((), description="marks and hairpins")
-    accents: Section[Accent] = Field((), description="notes that are played louder")
-    tone: Section[ToneChange] = Field((), description="where the tone changes")
-    second_time: Section[SecondTime] = Field((), alias="second time", description="what differs from the first time")
-    glissandi: Section[Glissando] = Field((), description="slides from one note into another")
-    strings: Section[StringChoice] = Field((), description="on which strings the notes lie, and how they are sounded")
-    accept: Section[Acceptance] = Field((), description="cautions that are meant to stand, each with its reason")
+    phrases: ListOf[AnyPhrase] = Field((), description="where each phrase begins and ends")
+    slowing: ListOf[Slowing] = Field((), description="where the time gives way and comes back")
+    rubato: ListOf[Rubato] = Field((), description="where time is stolen and given back")
+    holds: ListOf[Hold] = Field((), description="where the time waits")
+    dynamics: ListOf[Dynamic] = Field((), description="marks and hairpins")
+    accents: ListOf[Accent] = Field((), description="notes that are played louder")
+    tone: ListOf[ToneChange] = Field((), description="where the tone changes")
+    second_time: ListOf[SecondTime] = Field((), alias="second time", description="what differs from the first time")
+    glissandi: ListOf[Glissando] = Field((), description="slides from one note into another")
+    strings: ListOf[StringChoice] = Field((), description="on which strings the notes lie, and how they are sounded")
+    accept: ListOf[Acceptance] = Field((), description="cautions that are meant to stand, each with its reason")
 
     @property
     def files(self) -> tuple[Path, ...]:

@@ -1,4 +1,4 @@
-"""What an entry of each kind does, how it is printed, and what it comes to where the plan gives no number.
+"""What an entry of each kind does, what it is called on a page, and what it comes to where the plan gives no number.
 
 Everything that asks what a kind does asks here, so that a new kind is added in one place.
 """
@@ -31,7 +31,7 @@ class Kind:
     """One kind of entry."""
 
     act: Act
-    printed: str  # as a page has it (common practice), a sign as in SMuFL 1.4
+    label: str  # as a page has it (common practice), a sign as in SMuFL 1.4
     usual: float = 0.0  # its share, seconds or dB where the plan gives none; 0 where it must
     ends: bool = False  # whether it may end something
     at_once: bool = False  # the new pace is there as soon as its range begins

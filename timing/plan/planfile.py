@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from timing.disk.links import IN_A_CIRCLE, in_a_circle
 from timing.plan import SECTIONS, Plan, words
 from timing.plan.entry import Entry, KeyFault, Words
+from timing.plan.kinds import RUBATI, Act
 from timing.plan.position import parse_range, shown
 from timing.plan.sound import Dynamic
 from timing.plan.time import Hold, Rubato, Slowing
@@ -201,18 +202,14 @@ _ENTRIES: dict[str, type[Entry]] = {"slowing": Slowing, "holds": Hold, "dynamics
 _WHERE = {"bars", "at", "over", *(kind for entry in _ENTRIES.values() for kind in entry.KINDS)}
 _WHERE_ELSE = {"glissandi": {"from", "to"}, "accept": {"code", "at"}}
 _WHO_AND_WHEN = {"pass", "for"}
-_SORTS = {  # of rubato
-    "hurry": {"hurry", "linger"}, "late": {"late", "early"}, "long short": {"long short"},
-    "still beats": {"still beats"},
-}  # fmt: skip
 
 
 def _identity(entry: Any, section: str) -> Any:
     """What makes two entries the same one."""
     found = identity(entry, section)
     same = [(key, _tidy(value)) for key, value in found.items()]
-    if section == "rubato":  # its kinds hold how much, so that only their presence counts
-        same += [(kind, "") for kind in _SORTS if _SORTS[kind] & entry.keys()]
+    if section == "rubato":  # its kinds hold how much, so that only what they do counts
+        same += [(act.name, "") for act in {RUBATI[kind].act for kind in RUBATI.keys() & entry.keys()}]
     return tuple(sorted(same)) if found else id(entry)
 
 
@@ -276,7 +273,10 @@ def _locate(source: Map, loc: list[Any]) -> tuple[Place, Any]:
 
 # The section in which each kind of entry lives, and what musicians write for short.
 _HOMES = {
-    kind: home for home, entry in (_ENTRIES | {"rubato": Rubato}).items() for kind in entry.KINDS if kind != "at"
+    kind: home
+    for home, entry in (_ENTRIES | {"rubato": Rubato}).items()
+    for kind, does in entry.DOES.items()
+    if does.act is not Act.STANDS
 }
 _ABBREVIATIONS = {
     "rit": "ritardando", "ritard": "ritardando", "rall": "rallentando", "riten": "ritenuto", "allarg": "allargando",

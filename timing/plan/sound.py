@@ -12,12 +12,13 @@ from pydantic import BeforeValidator, Field, PrivateAttr
 
 from timing.plan import kinds, words
 from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
+from timing.plan.kinds import Act
 
 
 class Voice(Words):
     """How one voice stands out: its level, how far it leads, and (for a role) which voice of the score it is."""
 
-    level: words.Level = 0.0
+    level: words.Balance = 0.0
     lead: words.Lead | None = None
     is_: words.Voices | None = Field(None, alias="is")
 
@@ -28,7 +29,7 @@ def _level_alone(value: Any) -> Any:
 
 
 # A voice, or its level alone.
-AnyVoice = Annotated[Voice, BeforeValidator(_level_alone), words.also(words.Level)]
+AnyVoice = Annotated[Voice, BeforeValidator(_level_alone), words.also(words.Balance)]
 
 
 class Dynamic(Entry):
@@ -45,9 +46,9 @@ class Dynamic(Entry):
     diminuendo: words.Range | None = None
     decrescendo: words.Range | None = None
     mark: words.Mark | None = None
-    softer: words.Change | None = None
-    louder: words.Change | None = None
-    by: words.Change | None = None
+    softer: words.LevelChange | None = None
+    louder: words.LevelChange | None = None
+    by: words.LevelChange | None = None
     to_mark: words.Mark | None = Field(None, alias="to mark")
     for_: words.Voices | None = Field(None, alias="for")
 
@@ -55,7 +56,8 @@ class Dynamic(Entry):
     def faults(cls, given: dict[str, Any], made: Self | None) -> Faults:
         yield from super().faults(given, made)
         kind = kind_of(cls, given)
-        if kind == "at":
+        act = cls.DOES[kind].act if kind is not None else None
+        if act is Act.STANDS:
             if not {"mark", "softer", "louder"} & given.keys():
                 yield (), ValueError("a dynamic 'at' a place needs a 'mark', as in {at: 9, mark: f}")
             yield from not_both(given, "softer", "louder")
@@ -77,7 +79,7 @@ class Accent(Entry):
     """A note or chord that is played louder."""
 
     at: words.Position
-    by: words.Change = 3.0  # the house's own value: enough to be heard, less than one dynamic mark
+    by: words.LevelChange = 3.0  # the house's own value: enough to be heard, less than one dynamic mark
     for_: words.Voices | None = Field(None, alias="for")
 
 
@@ -97,8 +99,8 @@ class SecondTime(Entry):
     """What differs from the first time through; it comes back by itself."""
 
     bars: words.Range
-    softer: words.Change | None = None
-    louder: words.Change | None = None
+    softer: words.LevelChange | None = None
+    louder: words.LevelChange | None = None
     dynamics: words.Mark | None = None
     tone: words.Tone | None = None
 
@@ -124,7 +126,7 @@ class Glissando(Entry):
     from_: words.Position | None = Field(None, alias="from")
     to: words.Position | None = None
     glide: words.Glide = 0.3  # the last part of the note, in which the slide moves; common practice: late and quick
-    swell: words.Change = 0.0
+    swell: words.LevelChange = 0.0
     arrive: Arrival = "plucked"
     for_: words.Voices | None = Field(None, alias="for")
     _at_most: float = PrivateAttr(default=inf)  # seconds in which it moves: of a line in the score, which says no glide
@@ -154,9 +156,9 @@ class Articulation(Words):
     tenuto: words.Share = 1.0
     plain: words.Share = 1.0
     # How much louder than their surroundings: the house's own values, in steps of most of a dynamic mark.
-    accent: words.Change = 3.0  # also rf and rfz
-    strong_accent: words.Change = Field(5.0, alias="strong accent")
-    sforzato: words.Change = 6.0  # sf, sfz, fz
+    accent: words.LevelChange = 3.0  # also rf and rfz
+    strong_accent: words.LevelChange = Field(5.0, alias="strong accent")
+    sforzato: words.LevelChange = 6.0  # sf, sfz, fz
     slur_overlap: words.Short = Field(0.02, alias="slur overlap")  # notes under a slur reach into the next one
     slur_end: words.Share = Field(0.9, alias="slur end")  # the last note under a slur is lifted (common practice)
     # An appoggiatura takes half of its main note, two parts of three if that is dotted (C. P. E. Bach 1753, from

@@ -100,9 +100,9 @@ class Slowing(Entry):
     accelerando: words.Range | None = None
     stringendo: words.Range | None = None
     a_tempo: words.Range | None = Field(None, alias="a tempo")
-    to: words.Pace | None = None
+    to: words.EndPace | None = None
     then: words.Then | None = None
-    louder: words.Change | None = None
+    louder: words.LevelChange | None = None
     # Friberg and Sundberg, JASA 105 (1999): listeners rated q = 2 and q = 3 highest; left out it is 3.
     curvature: words.Curvature | None = None
 
@@ -172,7 +172,7 @@ class Rubato(Entry):
         elif act is Act.FLOWS:
             message = "all voices have the same beats, and the bars together keep their length: this has no sense here"
             yield from misplaced(given, ("keeps", "for", "meets"), message)
-        elif kind is not None:
+        elif act is Act.PAIRS:
             message = "every beat stays as long as it is, and all voices play it together: this has no sense here"
             yield from misplaced(given, ("keeps", "for", "meets"), message)
 
@@ -209,14 +209,12 @@ class Hold(Entry):
         kind = kind_of(cls, given)
         act = cls.DOES[kind].act if kind is not None else None
         if act is Act.STRETCHES:
-            example = "150%" if kind == "fermata" else "110%"
-            yield from misplaced(
-                given, ("seconds", "in time"), f"the length of a hold is a share, as in length: {example}"
-            )
+            message = f"the length of a hold is a share, as in length: {cls.DOES[str(kind)].usual:.0%}"
+            yield from misplaced(given, ("seconds", "in time"), message)
         elif act is Act.DISPLACES:
             message = "a delay is given in milliseconds, as in by: 40 ms"
             yield from misplaced(given, ("length", "seconds", "in time"), message)
-        elif kind is not None:
+        elif act is Act.SILENCES:
             yield from misplaced(given, ("length",), f"a {kind} is given in seconds, as in seconds: 0.2")
         if kind is not None and act is not Act.DISPLACES:
             yield from misplaced(given, ("by", "for"), f"all voices wait for the {kind}: only a delay has this")

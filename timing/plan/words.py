@@ -14,7 +14,7 @@ from timing.plan.position import shown
 from timing.plan.yamltext import Map
 
 # Dynamics in dB below the loudest note (velocity 127): 4 dB a mark, the house's own table; no standard fixes one.
-DYNAMICS = {"ppp": -28.0, "pp": -24.0, "p": -20.0, "mp": -16.0, "mf": -12.0, "f": -8.0, "ff": -4.0, "fff": 0.0}
+LEVELS = {"ppp": -28.0, "pp": -24.0, "p": -20.0, "mp": -16.0, "mf": -12.0, "f": -8.0, "ff": -4.0, "fff": 0.0}
 
 TONE_WORDS = {
     "naturale": "naturale", "ordinario": "naturale", "tasto": "sul tasto", "sul tasto": "sul tasto",
@@ -51,7 +51,7 @@ class UnknownWord(ValueError):  # noqa: N818 (it says what happened)
 # -- what editors are told
 
 # How a value is written, beside its type in an annotation: its reader, and what editors are told of it.
-Written = tuple[BeforeValidator, WithJsonSchema]
+Notation = tuple[BeforeValidator, WithJsonSchema]
 
 
 def _schema(
@@ -70,25 +70,25 @@ _TEMPO_PATTERN = r"\s*\d+(\.\d+)?\s*|[A-Za-z -]+\s*=\s*\d+(\.\d+)?\s*"
 # -- amounts
 
 
-def percent(low: float, high: float, description: str, example: str) -> Written:
+def percent(low: float, high: float, description: str, example: str) -> Notation:
     """A share such as 80%, as a factor (0.8)."""
     read = units.amount("%", low, high, example, 100)
     return BeforeValidator(read), _schema("string", description, example, pattern=_AMOUNT_PATTERN.format("%"))
 
 
-def decibels(low: float, high: float, description: str, example: str) -> Written:
+def decibels(low: float, high: float, description: str, example: str) -> Notation:
     """A difference in level, in dB."""
     read, pattern = units.amount("dB", low, high, example), _AMOUNT_PATTERN.format("[dD][bB]")
     return BeforeValidator(read), _schema("string", description, example, pattern=pattern)
 
 
-def milliseconds(low: float, high: float, description: str, example: str) -> Written:
+def milliseconds(low: float, high: float, description: str, example: str) -> Notation:
     """A short time, in seconds."""
     read, pattern = units.amount("ms", low, high, example, 1000), _AMOUNT_PATTERN.format("[mM][sS]")
     return BeforeValidator(read), _schema("string", description, example, pattern=pattern)
 
 
-def number(low: float, high: float, what: str, description: str) -> Written:
+def number(low: float, high: float, what: str, description: str) -> Notation:
     """A bare number; `what` completes "a number ..."."""
     schema = _schema("number", description, minimum=low, maximum=high)
     return BeforeValidator(units.number(low, high, what)), schema
@@ -107,13 +107,13 @@ def whole_number(low: int, high: int) -> Callable[[object], int]:
     return whole
 
 
-def whole(low: int, high: int, description: str) -> Written:
+def whole(low: int, high: int, description: str) -> Notation:
     """A whole number."""
     schema = _schema("integer", description, minimum=low, maximum=high)
     return BeforeValidator(whole_number(low, high)), schema
 
 
-def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Written:
+def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Notation:
     """`true` (the usual amount), `false` (none), or an amount read by `read`."""
 
     def either(value: object) -> float | bool:
@@ -151,7 +151,7 @@ def word_reader(known: tuple[str, ...], what: str) -> Callable[[object], str]:
     return read
 
 
-def one_of(known: tuple[str, ...], what: str) -> Written:
+def one_of(known: tuple[str, ...], what: str) -> Notation:
     """One word of a list, named `what` in messages."""
     return BeforeValidator(word_reader(known, what)), WithJsonSchema({"enum": list(known)})
 
@@ -172,7 +172,7 @@ def text_reader(longest: int) -> Callable[[object], str]:
     return read
 
 
-def text(longest: int, description: str) -> Written:
+def text(longest: int, description: str) -> Notation:
     """Text of at most so many letters."""
     schema = _schema(["string", "number"], description, maxLength=longest, minLength=1)
     return BeforeValidator(text_reader(longest)), schema
@@ -338,7 +338,7 @@ Pass = Annotated[
     ),
 ]
 YesNo = Annotated[bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
-Mark = Annotated[str, *one_of(tuple(DYNAMICS), "a dynamic mark")]
+Mark = Annotated[str, *one_of(tuple(LEVELS), "a dynamic mark")]
 Tone = Annotated[
     str | float,
     BeforeValidator(_tone),
@@ -359,7 +359,7 @@ FileName = Annotated[
 Voices = Annotated[
     str, *text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")
 ]
-Pace = Annotated[float, *percent(10, 300, "the pace against the basic tempo as the range ends", "80%")]
+EndPace = Annotated[float, *percent(10, 300, "the pace against the basic tempo as the range ends", "80%")]
 Stretch = Annotated[float, *percent(50, 1000, "its length against the written one", "150%")]
 Share = Annotated[float, *percent(5, 120, "how much of the written note sounds", "50%")]
 Short = Annotated[float, *milliseconds(0, 500, "a short time", "30 ms")]
@@ -379,8 +379,8 @@ Curvature = Annotated[
 ]
 Glide = Annotated[float, *percent(1, 100, "the last part of the note, in which the slide moves", "30%")]
 Peak = Annotated[float, *percent(5, 95, "where the arch is highest, counted from the start of the phrase", "40%")]
-Level = Annotated[float, *decibels(-60, 20, "a level against the others", "-3 dB")]
-Change = Annotated[float, *decibels(0, 40, "how much louder or softer", "4 dB")]
+Balance = Annotated[float, *decibels(-60, 20, "a level against the others", "-3 dB")]
+LevelChange = Annotated[float, *decibels(0, 40, "how much louder or softer", "4 dB")]
 Lead = Annotated[
     float | bool,
     *or_usual(units.amount("ms", 0, 200, "20 ms", 1000), "how much earlier this voice plays", "20 ms", "[mM][sS]"),

@@ -88,7 +88,7 @@ def tabulate(parsed: Parsed) -> Score:
 
 def _tabulate(parsed: Parsed) -> Score:
     heads = walk_heads(parsed)
-    notes, table, note_remarks = read_notes(parsed, heads)
+    notes, table, note_remarks = read_notes(heads)
     slurs = set_slurs(parsed, heads, notes, table)
     set_ornaments(parsed, heads, notes, table)
     marks = read_marks(parsed, heads, notes, table, slurs)

@@ -29,7 +29,7 @@ SIGNS = {
 _ROLLS = {"normal": 1, "up": 1, "down": -1}
 
 
-def read_notes(parsed: Parsed, heads: list[Head]) -> tuple[np.ndarray, np.ndarray, list[Remark]]:
+def read_notes(heads: list[Head]) -> tuple[np.ndarray, np.ndarray, list[Remark]]:
     """NOTE and HEAD rows (heads in the order of the walk), without the slurs, and what is to be said of them."""
     remarks: list[Remark] = []
     merged = _merge_ties(heads)

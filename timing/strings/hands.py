@@ -209,7 +209,7 @@ class Hand:
         if not bells:
             opened = ((frets == 0) & begun).sum(axis=1) * ~free
             cost += weights.HEIGHT * (position - 1)
-            cost += weights.FAR_OPEN * opened[row] * np.maximum(position - weights.NEAR, 0)
+            cost += weights.FAR_OPEN * opened[row] * np.maximum(position - weights.FAR_FROM, 0)
         if self._led:
             anchor = (self._ways["anchor"][draft.rows] * begun)[row]
             cost += weights.ANCHOR * np.where(anchor > 0, np.abs(anchor - position[:, None]), 0).sum(axis=1)

@@ -162,7 +162,7 @@ class Where:
                 return row, max(offset, 0.0)
         raise Fault(self._no_beat(position, rows))
 
-    def printed(self, position: Position) -> tuple[str, float | None]:
+    def named(self, position: Position) -> tuple[str, float | None]:
         """Name of the bar and the beat of a position, None for a bar alone, as remarks have them (`near`)."""
         row, _ = self.point(position)
         return self.score.bar_name(row), None if position.beat is None else near(float(position.beat))

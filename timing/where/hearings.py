@@ -13,7 +13,7 @@ from timing.plan.position import Position, Range
 from timing.remarks import CannotDo, Place, Remark, Severity
 from timing.where import Fault, Run, Where, pass_in_words
 
-MOST_HEARD = 250_000  # hearings of all entries: far beyond any music, and soon told
+MOST_HEARD = 250_000  # hearings of all entries in one stage: far beyond any music, and soon told
 
 _Found = TypeVar("_Found", np.ndarray, list[Run])
 

@@ -8,7 +8,7 @@ from timing.columns import NEAR
 from timing.plan.position import Position, Range, beat_of
 from timing.score import Score
 
-Place = tuple[int, float]  # bar row and quarters after the bar line
+BarPlace = tuple[int, float]  # the row of a bar in the score, and quarters after its bar line
 
 
 def parts_of(score: Score, row: int) -> tuple[int, int]:
@@ -45,7 +45,7 @@ def end_of_range(score: Score, row: int, offset: float, since: Position | None =
     return Position(score.bar_name(row), row=row) if whole else position_over(score, row, offset, since)
 
 
-def range_at(score: Score, start: Place, end: Place) -> Range:
+def range_at(score: Score, start: BarPlace, end: BarPlace) -> Range:
     """From one place to another: 2:6 - 12:5, or 9-16."""
     begins = start_of_range(score, *start)
     return Range(begins, end_of_range(score, *end, begins))

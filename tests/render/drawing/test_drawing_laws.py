@@ -16,7 +16,7 @@ from render.drawing.skyline import Skyline
 from render.drawing.style import PAPER, page_style, sheet_style
 from render.telling.words import plain
 from timing.order.splitting import split_bars
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 
 NUMBERS = st.floats(0, 400, allow_nan=False)
 
@@ -34,7 +34,7 @@ def test_the_basic_tempo_is_the_line_and_slowing_has_more_room():
 
 
 def test_louder_is_wider_and_a_mark_is_always_seen():
-    heights = level_y(np.array(sorted(DYNAMICS.values())))
+    heights = level_y(np.array(sorted(LEVELS.values())))
     assert np.all(np.diff(heights) > 0.3) and heights[0] > 0
     assert np.array_equal(level_y(np.array([-300.0])), level_y(np.array([-40.0])))
 

@@ -199,7 +199,7 @@ def test_html_in_a_title_and_a_note_stays_text(tmp_path):
 def test_titles_in_any_script_are_drawn_or_stood_in_for(tmp_path, title):
     sheet = sheet_of(plan_in(tmp_path, f'title: "{title}"\n'))
     for kind in ("svg", "png", "pdf"):
-        assert write_sheet(sheet, tmp_path / f"made.{kind}")
+        assert write_sheet(sheet, str(tmp_path / f"made.{kind}"))
     fromstring((tmp_path / "made.svg").read_text(encoding="utf-8"))
     assert set(missing_letters(sheet)) <= set(letters_of(sheet))
 

@@ -374,3 +374,11 @@ def test_what_is_no_drawing_is_taken_out(markup):
     clean(element)
     judge_asks_for_nothing(element)
     assert not [name for each in element.iter() for name in each.attrib]
+
+
+def test_of_names_only_ours_stay_even_where_a_random_one_looks_like_them():
+    line = '<g id="b1027935" class="barLine"><path d="M0 0 L0 720" /></g>'
+    head = '<g id="n7" class="note"><path d="M0 0" /></g>'
+    element = fromstring(f'<g id="q1" class="system"><g id="b3" class="measure">{line}{head}</g></g>')
+    clean(element, "wide-")
+    assert [each.get("id") for each in element.iter() if each.get("id")] == ["wide-b3", "wide-n7"]

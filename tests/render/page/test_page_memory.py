@@ -23,11 +23,19 @@ def plans(tmp_path):
 def test_the_file_holds_the_html_and_the_facts_are_the_same(plans, tmp_path):
     readings = load_all(plans)
     html, facts = page_html(readings)
-    written = write_page(readings, None, plans, tmp_path / "page.html")
+    written = write_page(readings, tmp_path / "page.html")
     assert (tmp_path / "page.html").read_bytes() == html.encode()
     assert facts.path is None and written == replace(facts, path=tmp_path / "page.html")
     assert facts.size == len(html.encode())
     assert facts.seconds == pytest.approx([reading.performance.time.length for reading in readings], abs=3)
+
+
+def test_a_page_goes_over_nothing_that_was_read(plans):
+    for file in (plans[0], plans[0].parent / "piece.abc"):
+        before = file.read_bytes()
+        with pytest.raises(CannotDo, match="is what the music is read from"):
+            write_page(load_all(plans), str(file))
+        assert file.read_bytes() == before
 
 
 def test_what_is_handed_on_makes_the_same_page(plans):

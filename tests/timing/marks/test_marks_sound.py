@@ -9,7 +9,7 @@ from support import reading, score
 
 from timing.marks.uses import Fate
 from timing.performance import HARMONIC, PIZZICATO, POINTS, TECHNIQUES, TONES
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 from timing.score import Sign
 
 REPEATED = {"order": ["1-4", "1-4", "5-8"]}
@@ -18,7 +18,7 @@ REPEATED = {"order": ["1-4", "1-4", "5-8"]}
 # -- dynamics
 
 
-@pytest.mark.parametrize(("text", "level"), [*DYNAMICS.items(), ("pppp", -28), ("ffff", 0), ("ffffff", 0), ("n", -28)])
+@pytest.mark.parametrize(("text", "level"), [*LEVELS.items(), ("pppp", -28), ("ffff", 0), ("ffffff", 0), ("n", -28)])
 def test_every_dynamic(text, level):
     played = made(dynamic(text, 2))
     assert levels(played, 3, 4, 31) == [-12, level, level] and fates(played) == [Fate.USED]

@@ -20,7 +20,7 @@ from timing.plan.planfile import read_plan
 from timing.plan.schema import plan_schema
 from timing.plan.sound import Articulation, Glissando
 from timing.plan.time import Arch
-from timing.plan.words import DYNAMICS
+from timing.plan.words import LEVELS
 
 HANDBOOK = (PLANS / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```yaml\n(.*?)^```", HANDBOOK, re.MULTILINE | re.DOTALL)
@@ -123,4 +123,4 @@ def test_the_values_said_to_count_if_nothing_is_written_do(read):
 def test_the_table_of_dynamics_is_the_one_that_is_played():
     marks, _, levels = re.search(r"^\| ppp .*\n.*\n.*", HANDBOOK, re.MULTILINE)[0].splitlines()
     cells = [[cell.strip() for cell in row.strip("|").split("|")] for row in (marks, levels)]
-    assert {mark: float(level.removesuffix(" dB")) for mark, level in zip(*cells, strict=True)} == DYNAMICS
+    assert {mark: float(level.removesuffix(" dB")) for mark, level in zip(*cells, strict=True)} == LEVELS
