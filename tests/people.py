@@ -18,7 +18,7 @@ import numpy as np
 
 from timing.reader import read_score
 from timing.score import Score
-from timing.where import felt_beat
+from timing.where.beats import felt_beat
 
 CORPORA = ("mozart", "mazurkas")
 

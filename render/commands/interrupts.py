@@ -50,7 +50,7 @@ def _leave_at_once(*_: object) -> None:
         os._exit(INTERRUPTED)
 
 
-def _ask(number: int) -> None:
+def _ask(number: signal.Signals) -> None:
     """Ask the main thread, which may be waiting: where the system allows it, it is woken."""
     import threading
     from _thread import interrupt_main

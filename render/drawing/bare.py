@@ -10,7 +10,7 @@ import numpy as np
 from render.drawing.engraving import BOX, HEADMARK, MOMENT, SPACE, Engraving, System
 from timing.columns import NEAR, ROUNDING
 from timing.score import Score
-from timing.where import beats_of, felt_beat
+from timing.where.beats import beats_of, felt_beat
 
 _QUARTER = 3.5 * SPACE  # as wide as a quarter wants to be
 _LEAST, _MOST = 7 * SPACE, 40 * SPACE  # a bar, however short or long

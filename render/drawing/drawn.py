@@ -13,7 +13,7 @@ from render.drawing.labels import Comment, Label, labels_of, numbered
 from render.drawing.sampling import level_points, pace_points, same_level, same_pace
 from timing.reading import Reading
 from timing.remarks import Remark
-from timing.where import felt_beat
+from timing.where.beats import felt_beat
 
 
 @dataclass(frozen=True)

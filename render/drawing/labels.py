@@ -15,7 +15,8 @@ from timing.plan.entry import Entry
 from timing.plan.kinds import Act
 from timing.reading import Reading
 from timing.remarks import Remark
-from timing.where import Fault, felt_beat
+from timing.where import Fault
+from timing.where.beats import felt_beat
 from timing.where.naming import BarPlace
 
 # A beat of so many quarters, and the dynamics, as the music font has them (SMuFL 1.4).
@@ -235,8 +236,7 @@ def _hearings(entry: Entry, reading: Reading) -> Iterator[tuple[float, float]]:
             if place is None or isinstance(place, int | float):
                 continue
             if hasattr(place, "start"):
-                gradual = act in (Act.SWELLS, Act.FADES)
-                yield from ((run.start, run.end) for run in where.runs(place, entry.passes, gradual))
+                yield from ((run.start, run.end) for run in where.runs(place, entry.passes, entry.arrives))
             elif act is Act.SILENCES:
                 yield from ((float(s) - _INSTANT, float(s)) for s in where.moments(place, entry.passes, after=True))
             else:

@@ -13,7 +13,7 @@ from math import ceil, floor
 import numpy as np
 
 from timing.performance import Performance
-from timing.where import beats_of
+from timing.where.beats import beats_of
 
 FINEST = 30_720  # ticks a quarter; the format's limit is 32,767
 MOST_TICKS = 9_900_000  # some readers refuse files of more than 10^7 ticks

@@ -13,7 +13,7 @@ from timing.marks.uses import MarkUse
 from timing.performance import ATTACKS, ROLES, TECHNIQUES, TONES
 from timing.reading import Reading
 from timing.remarks import Remark
-from timing.where import beats_of
+from timing.where.beats import beats_of
 
 NOTE_COLUMNS = (
     "bar", "beat", "pass", "part", "staff", "voice", "role", "midi", "onset", "duration", "score_onset",

@@ -122,7 +122,7 @@ def _gradual(entry: Slowing | Dynamic | TempoMark) -> str | None:
 
 
 def _runs(entry: Slowing | Dynamic | TempoMark, key: str, reading: Reading) -> list[Run]:
-    return reading.where.runs(entry.value(key), entry.passes, arriving=isinstance(entry, Dynamic))
+    return reading.where.runs(entry.value(key), entry.passes, entry.arrives)
 
 
 def _ends_within(run: Run, ends: np.ndarray, reading: Reading) -> bool:

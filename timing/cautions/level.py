@@ -29,7 +29,7 @@ from timing.reading import Reading
 from timing.remarks import Remark
 from timing.time.phrases import PhraseRun
 from timing.tracks import sample
-from timing.where import beats_of, felt_beat
+from timing.where.beats import beats_of, felt_beat
 
 SOFTEST = 40 * np.log10(1 / 127)  # dB: velocity 1, by the law of SoundFont 2.04 and General MIDI 2
 FOUR_BARS = 4.0  # after which a change that stays is one that was left standing
@@ -154,7 +154,7 @@ def _goals(reading: Reading) -> dict[tuple[float, bool], Dynamic]:
     made: dict[tuple[float, bool], Dynamic] = {}
     for entry in reading.plan.dynamics:
         if entry.act is not Act.STANDS:
-            runs = where.runs(entry.where, entry.passes, arriving=True)
+            runs = where.runs(entry.where, entry.passes, entry.arrives)
             made |= {(round(run.end, 6), True): entry for run in runs if run.complete}
         elif entry.for_ is not None:
             made |= {(round(at, 6), False): entry for at in where.moments(entry.where, entry.passes).tolist()}

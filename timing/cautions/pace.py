@@ -18,7 +18,8 @@ from timing.reading import Reading
 from timing.remarks import Edit, Remark
 from timing.time.pace import STANDARD_TEMPO
 from timing.timemap import tempo_at
-from timing.where import Where, is_compound
+from timing.where import Where
+from timing.where.beats import is_compound
 from timing.where.naming import bars_at
 
 JUMP = 1.10  # against the pace before, up or down

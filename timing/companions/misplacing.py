@@ -24,7 +24,8 @@ from timing.reading import Reading
 from timing.remarks import CannotDo, Severity
 from timing.time.phrases import PhraseRun
 from timing.time.slowing import SlowingRun
-from timing.where import Fault, Passes, Run, Where, beats_of, felt_beat
+from timing.where import Fault, Passes, Run, Where
+from timing.where.beats import beats_of, felt_beat
 
 MOST_HEARD = 5_000  # hearings of all changes of pace: far beyond any music
 

@@ -177,7 +177,7 @@ def _hearings(version: _Version, reading: Reading, alignment: Alignment) -> list
             spans = [(where.ordinal(moment),) * 2 for moment in where.moments(place, passes).tolist()]
         else:
             start, end = where.point(place.start), _printed_end(place.end, where)
-            runs = where.runs(place, passes, arriving=version.section == "dynamics")
+            runs = where.runs(place, passes, version.entry.arrives)
             spans = [(run.first, run.last) for run in runs if run.complete or not version.needs_end]
     except Fault:
         return []  # what no score has is no part of a reading

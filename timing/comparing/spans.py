@@ -11,7 +11,7 @@ from timing.columns import NEAR, spread
 from timing.comparing.alignment import Alignment
 from timing.reading import Reading
 from timing.remarks import CannotDo
-from timing.where import beats_of, felt_beat
+from timing.where.beats import beats_of, felt_beat
 from timing.where.naming import range_at
 
 PHRASE, SECTION, SHARED, ALL = "phrase", "section", "shared", "all"

@@ -14,7 +14,7 @@ from timing.plan.units import NOTE_VALUES
 from timing.plan.words import LEVELS
 from timing.reading import Reading
 from timing.score import Score
-from timing.where import felt_beat
+from timing.where.beats import felt_beat
 from timing.where.naming import end_of_range, position_at, position_over
 
 SECTIONS = ("slowing", "holds", "dynamics", "accents", "tone")

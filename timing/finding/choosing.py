@@ -24,7 +24,7 @@ from timing.finding.repetition import bar_facts, tune_facts
 from timing.finding.signs import EndSigns
 from timing.finding.texture import Texture
 from timing.score import Score
-from timing.where import felt_beat
+from timing.where.beats import felt_beat
 
 ACCOMPANIED = 0.25  # what sounds besides the melody, against the melody, from which on there is a texture to be read
 LIKELY = 0.08  # probability for the melody's own model of an end that may be chosen

@@ -140,7 +140,7 @@ def _events(entry: Dynamic, hearings: Hearings) -> list[Event]:
             changes.append(Event(0.0, 0.0, _by(shift), rank=1, if_still=True))
         moments = hearings.moments_of(entry, "at").tolist()
         return [replace(change, start=moment, end=moment) for moment in moments for change in changes]
-    runs = [run for run in hearings.runs_of(entry, entry.kind, arriving=True) if run.complete]
+    runs = [run for run in hearings.runs_of(entry, entry.kind) if run.complete]
     if entry.to_mark is not None:
         return [Event(run.start, run.end, _mark(entry.to_mark), rank=2) for run in runs]
     change = (entry.does.usual if entry.by is None else entry.by) * (1 if entry.act is Act.SWELLS else -1)

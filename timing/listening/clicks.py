@@ -11,7 +11,7 @@ from timing.listening.excerpt import cut_time, lead_in, moved
 from timing.listening.rounds import in_order
 from timing.performance import LANE, PLAYED, PLUCKED, Performance
 from timing.timemap import TimeMap, strict, tempo_at
-from timing.where import beats_of, felt_beat
+from timing.where.beats import beats_of, felt_beat
 
 NO_NOTE = -1  # as the id of a click: it is no note of the score
 WOODBLOCK = 115  # General MIDI, counted from 0

@@ -16,7 +16,8 @@ from timing.notes.lines import Lines
 from timing.plan.entry import AnyEntry, Entry
 from timing.plan.position import Position, Range
 from timing.score import Score
-from timing.where import Fault, Run, felt_beat
+from timing.where import Fault, Run
+from timing.where.beats import felt_beat
 from timing.where.hearings import Hearings
 
 _FINEST = 10**8  # parts of a quarter; what lies nearer is one place
@@ -203,10 +204,10 @@ class Stretches:
         return next((entry for _, stop, entry in self._found[first:last] if stop > start + NEAR), None)
 
 
-def heard_runs(hearings: Hearings, entry: Entry, bars: Range, arriving: bool = False) -> list[Run]:
+def heard_runs(hearings: Hearings, entry: Entry, bars: Range) -> list[Run]:
     """The runs of a range of the plan, without remarks; none where it has faults."""
     try:
-        found = hearings.where.runs(bars, entry.passes, arriving)
+        found = hearings.where.runs(bars, entry.passes, entry.arrives)
     except Fault:
         return []
     hearings.count(found, entry)

@@ -234,7 +234,7 @@ def _bars_of(entry: Dynamic, page: Page) -> list[tuple[int, int]]:
     where = page.where
     if entry.act is Act.STANDS:
         return [(where.ordinal(float(at)),) * 2 for at in heard_moments(page.hearings, entry, entry.where)]
-    runs = [run for run in heard_runs(page.hearings, entry, entry.where, arriving=True) if run.complete]
+    runs = [run for run in heard_runs(page.hearings, entry, entry.where) if run.complete]
     arrives = entry.where.end.beat is not None
     return [(run.first, max(run.last, where.ordinal(run.end)) if arrives else run.last) for run in runs]
 

@@ -23,7 +23,8 @@ from timing.plan.time import Hold, Rubato
 from timing.remarks import Severity
 from timing.time.rubato import ONLY_LATER, tell_overlap
 from timing.timemap import TimeMap
-from timing.where import Fault, Run, Where, beats_of, is_compound
+from timing.where import Fault, Run, Where
+from timing.where.beats import beats_of, is_compound
 from timing.where.hearings import Hearings
 
 STEEPEST = 0.5  # of a second: what a displaced voice gains or loses at most while the others play for one

@@ -153,6 +153,11 @@ class Entry(Words):
         return self.does.act
 
     @property
+    def arrives(self) -> bool:
+        """Whether it arrives on the end of its range, instead of when that is over."""
+        return bool(self.DOES) and self.does.arrives
+
+    @property
     def where(self) -> Any:
         """The position or range that stands beside the kind."""
         return self.value(self.kind)

@@ -34,6 +34,7 @@ class Kind:
     label: str  # as a page has it (common practice), a sign as in SMuFL 1.4
     usual: float = 0.0  # its share, seconds or dB where the plan gives none; 0 where it must
     ends: bool = False  # whether it may end something
+    arrives: bool = False  # on the end of its range, instead of when that is over
     at_once: bool = False  # the new pace is there as soon as its range begins
     grows: float | None = None  # dB by which the level grows meanwhile, where the plan gives no number
     same: str | None = None  # a kind that is the same in another word
@@ -72,7 +73,7 @@ RUBATI = {
 # A hairpin without a number is one dynamic mark.
 DYNAMICS = {
     "at": Kind(Act.STANDS, ""),
-    "crescendo": Kind(Act.SWELLS, "cresc.", usual=4.0),
-    "diminuendo": Kind(Act.FADES, "dim.", usual=4.0),
-    "decrescendo": Kind(Act.FADES, "dim.", usual=4.0, same="diminuendo"),
+    "crescendo": Kind(Act.SWELLS, "cresc.", usual=4.0, arrives=True),
+    "diminuendo": Kind(Act.FADES, "dim.", usual=4.0, arrives=True),
+    "decrescendo": Kind(Act.FADES, "dim.", usual=4.0, arrives=True, same="diminuendo"),
 }

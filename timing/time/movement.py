@@ -16,7 +16,8 @@ from timing import timemap
 from timing.columns import NEAR, ROUNDING, spread
 from timing.plan.time import Rubato
 from timing.time.rubato import ONLY_LATER, tell_overlap
-from timing.where import Run, Where, beats_of, felt_beat
+from timing.where import Run, Where
+from timing.where.beats import beats_of, felt_beat
 from timing.where.hearings import Hearings
 
 FEWEST, MOST = 0.5, 16.0  # moments in a beat: a beat in which nothing begins counts as half of one

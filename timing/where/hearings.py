@@ -34,9 +34,9 @@ class Hearings:
             entry, key, lambda: self.where.moments(entry.value(key), entry.passes, after), np.zeros(0)
         )
 
-    def runs_of(self, entry: Entry, key: str, arriving: bool = False) -> list[Run]:
+    def runs_of(self, entry: Entry, key: str) -> list[Run]:
         """As `Where.runs`, for a key of an entry; faults and places never heard become remarks."""
-        return self._gather(entry, key, lambda: self.where.runs(entry.value(key), entry.passes, arriving), [])
+        return self._gather(entry, key, lambda: self.where.runs(entry.value(key), entry.passes, entry.arrives), [])
 
     def spans_of(self, entry: Entry) -> list[tuple[float, float]]:
         """Start and end of each hearing of an entry that stands `at` a place (what begins there) or over `bars`."""

@@ -11,14 +11,16 @@ from house import PLANS
 from typer.testing import CliRunner
 
 import render.page
-from render.commands import comparisons, drawing, judging, sheets, takes
+from render.commands import check as checking
+from render.commands import comparisons, sheets, takes
+from render.commands import draw as drawing
 from render.commands.app import app
 from timing.cautions import check
 from timing.comparing.alignment import align
 from timing.reading import perform
 
 FIRST, SECOND = PLANS / "low-water-flowing.yaml", PLANS / "low-water-inward.yaml"
-COMMANDS = (comparisons, drawing, judging, sheets, takes, render.page)  # they are loaded, with all that they call
+COMMANDS = (comparisons, drawing, checking, sheets, takes, render.page)  # they are loaded, with all that they call
 HOUSE = ("timing", "render")
 
 

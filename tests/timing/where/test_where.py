@@ -15,7 +15,8 @@ from timing.plan.sound import Dynamic
 from timing.plan.time import Hold, Slowing
 from timing.remarks import CannotDo
 from timing.score import Score
-from timing.where import Fault, Where, is_compound
+from timing.where import Fault, Where
+from timing.where.beats import is_compound
 from timing.where.hearings import Hearings
 from timing.where.naming import position_over
 

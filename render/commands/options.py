@@ -1,4 +1,4 @@
-"""The commands that let a reading be heard: `render` and `play`."""
+"""What may be said of how a reading is heard, to every command that lets it sound."""
 
 from __future__ import annotations
 
@@ -7,9 +7,6 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-
-from render.commands.status import CAUTIONED, DONE
-from render.commands.terminal import PlanFile, console
 
 
 def _percent(low: float, high: float, example: str) -> Callable[[str], float]:
@@ -69,7 +66,7 @@ AmountOption = Annotated[
         help="How much of all shaping, from 0% (in strict time, at an even level) to 200% (drawn twice as large).",
     ),
 ]  # fmt: skip
-_WHOLE: Any = "100%"  # as one writes it: defaults are read like all else
+WHOLE: Any = "100%"  # as one writes it: defaults are read like all else
 BarsOption = Annotated[
     str | None,
     typer.Option(
@@ -89,66 +86,3 @@ LoopOption = Annotated[
 ]
 ClickOption = Annotated[bool, typer.Option("--click", help="A click on every felt beat, in planned time.")]
 CountInOption = Annotated[bool, typer.Option("--count-in", help="A bar of clicks before the music.")]
-
-
-def render(
-    plans: Annotated[list[Path], typer.Argument(metavar="PLAN...", help="Plans (YAML files).", show_default=False)],
-    output: Annotated[
-        list[Path] | None,
-        typer.Option(
-            "-o", "--output", metavar="FILE", show_default=False,
-            help="What to write: .mid, .wav, .flac, .ogg or .mp3; may be given again. "
-            "With several plans: one file for each, or a folder. Without it a .mid and a .wav beside the plan, named "
-            "after it and after what is heard of it.",
-        ),
-    ] = None,
-    soundfont: SoundfontOption = None,
-    only: OnlyOption = None,
-    without: WithoutOption = None,
-    fingering: FingeringOption = None,
-    pace: PaceOption = _WHOLE,
-    amount: AmountOption = _WHOLE,
-    bars: BarsOption = None,
-    passes: PassOption = None,
-    loop: LoopOption = 1,
-    click: ClickOption = False,
-    count_in: CountInOption = False,
-) -> None:  # fmt: skip
-    """Turn plans into MIDI and sound.
-
-    Keep the volume low when you first listen, above all in headphones. Where you practise with it: rest, stop if
-    anything hurts, and ask your teacher or a health professional.
-    """
-    from render.commands.takes import Wanted, render_plans
-    from timing.time.scale import Scale
-
-    scale = Scale(amount, pace)
-    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in)
-    raise typer.Exit(CAUTIONED if render_plans(plans, output or [], wanted, console(stderr=True)) else DONE)
-
-
-def play(
-    plan: PlanFile,
-    soundfont: SoundfontOption = None,
-    only: OnlyOption = None,
-    without: WithoutOption = None,
-    fingering: FingeringOption = None,
-    pace: PaceOption = _WHOLE,
-    amount: AmountOption = _WHOLE,
-    bars: BarsOption = None,
-    passes: PassOption = None,
-    loop: LoopOption = 1,
-    click: ClickOption = False,
-    count_in: CountInOption = False,
-) -> None:
-    """Play a plan through the sound card; Ctrl-C stops and says where.
-
-    Keep the volume low when you first listen, above all in headphones. Where you practise with it: rest, stop if
-    anything hurts, and ask your teacher or a health professional.
-    """
-    from render.commands.takes import Wanted, play_plan
-    from timing.time.scale import Scale
-
-    scale = Scale(amount, pace)
-    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in)
-    play_plan(plan, wanted, console(stderr=True))

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from render.commands.listening import SoundfontOption
+from render.commands.options import SoundfontOption
 from render.commands.status import CAUTIONED, DONE
 from render.commands.terminal import console, print_json, refusing
 

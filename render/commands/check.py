@@ -1,4 +1,4 @@
-"""The commands that say what there is to say about a plan: `check`, and `explain` what it says."""
+"""The command `check`: what there is to say about a plan, and mending it."""
 
 from __future__ import annotations
 
@@ -33,21 +33,6 @@ def check(
     with refusing(as_json, values=_nothing_mended if mending else list):
         remarks = _mend(plan, as_json, _wanted(fix_advice, fix_code or [])) if mending else _judge(plan, as_json)
     raise typer.Exit(CAUTIONED if any(remark.stands for remark in remarks) else DONE)
-
-
-def explain(
-    code: Annotated[
-        str | None, typer.Argument(metavar="CODE", help="A code of a remark, as in slowing-mid-phrase.")
-    ] = None,
-) -> None:
-    """Explain what a code tells: why it matters, from when on and by what source, an example, and what mends it.
-    Without a code: list them all."""
-    from render.telling.explain import show_codes, show_page
-
-    if code is None:
-        show_codes(console())
-    else:
-        show_page(console(), code)
 
 
 def _judge(plan: PlanFile, as_json: bool) -> list:
