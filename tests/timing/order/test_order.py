@@ -71,6 +71,9 @@ WELL_FORMED = [
     ("1 2 DC 3 :| 4", "1 2 1 2 3 3 4"),  # so is what follows the D.C. bar
     ("% 1 ToCoda 2 DS 3 DSalCoda O 4", "1 2 1 2 3 1 4"),  # the plain D.S. leaves the coda to the one that names it
     ("1 ToCoda 2 ToCoda 3 DCalCoda O 4 DCalCoda O 5", "1 2 3 1 4 1 2 5"),  # two codas, in turn
+    ("1 Fine 2 DC 3 DCalFine", "1 2 1 2 3 1"),  # the plain D.C. leaves the Fine to the one that names it
+    ("1 Fine 2 ToCoda 3 DCalCoda O 4", "1 2 3 1 2 4"),  # on the way to the coda no Fine counts
+    ("[1 1 ] 2 :| 3 DC", "1 2 2 3 2 3"),  # bar 1 is for the first time, also where the D.C. goes to the beginning
 ]
 
 
@@ -127,6 +130,11 @@ MALFORMED = [
     ("1 2 DCalCoda O 3", "1 2 1 2 3", ["no To Coda leads to the coda sign at bar 3"]),
     ("1 2 DCalCoda 3", "1 2 1 2 3", ["the D.C. after bar 2 says al Coda, but there is no coda"]),
     ("1 O 2 ToCoda 3 DCalCoda 4", "1 2 3 1 2 2 3 4", ["To Coda at bar 2 comes after its coda sign"]),
+    (  # back to a repeated section, whose count begins anew
+        "1 2 DCalCoda O |: 3 :| 4 ToCoda 5",
+        "1 2 1 2 3 3 4 3 3 4 5",
+        ["To Coda at bar 4 comes after its coda sign"],
+    ),
     ("1 ToCoda 2 O 3", "1 2 3", ["no D.C. or D.S. leads back to To Coda at bar 1"]),
     ("1 ToCoda % 2 3 DSalCoda O 4", "1 2 3 2 3 4", ["says al Coda, but the music never comes to To Coda"]),
     ("1 2 Fine 3", "1 2 3", ["no D.C. or D.S. leads back to the Fine at bar 2"]),

@@ -7,12 +7,12 @@ import pytest
 from house import PLANS
 from hypothesis import given
 from hypothesis import strategies as st
-from support import reading, score
+from support import reading, rows, score
 from written import FOUR_FOUR, bar, musicxml, note
 
 from timing.loading import load_all
 from timing.order import in_words, unfold
-from timing.order.splitting import split_bars
+from timing.order.splitting import inner_repeats, split_bars
 from timing.plan import Plan
 from timing.reader import read_score
 from timing.reading import perform
@@ -102,6 +102,153 @@ def test_playing_on_over_a_cut_sounds_as_if_there_were_none(order):
     assert len(one) == len(two)
     for column in columns:
         assert np.allclose(one[column], two[column])
+
+
+# -- what stands at a cut or reaches over it
+
+
+def sign(kind: str, bar: int, offset: float, end: tuple[int, float] | None = None, **more) -> dict:
+    """A mark from an offset in a row of bars to an `end`; without one it ends where it stands."""
+    return {"kind": kind, "bar": bar, "offset": offset, "end_bar": (end or (bar, offset))[0],
+            "end_offset": (end or (bar, offset))[1]} | more  # fmt: skip
+
+
+def cut_in_two(*marks: dict, voices: dict[int, str] | None = None) -> Score:
+    """Three bars of 4/4, the second one split after two of its beats into rows 1 and 2."""
+    return split_bars(score(3, voices=voices, marks=list(marks)), [(1, 2.0)])
+
+
+def places(made: Score) -> list[tuple]:
+    return rows(made.marks, "bar", "offset", "end_bar", "end_offset")
+
+
+@pytest.mark.parametrize(
+    "kind", ["repeat end", "double bar", "fine", "to coda", "da capo", "dal segno", "breath", "caesura", "fermata"]
+)
+def test_what_closes_the_music_stays_before_the_cut(kind):
+    """A fermata over no note is one over the line."""
+    assert places(cut_in_two(sign(kind, 1, 2.0))) == [(1, 2.0, 1, 2.0)]
+
+
+@pytest.mark.parametrize("kind", ["repeat start", "segno", "coda", "dynamic", "words", "tempo", "key"])
+def test_what_opens_the_music_goes_after_the_cut(kind):
+    assert places(cut_in_two(sign(kind, 1, 2.0))) == [(2, 0.0, 2, 0.0)]
+
+
+@pytest.mark.parametrize("before", ["c4:4 c4:2", "r:4 r:2"])
+def test_a_fermata_on_a_note_goes_with_its_note(before):
+    """Also on the first note of the score."""
+    number = 0 if "r" in before else 2
+    made = cut_in_two(sign("fermata", 1, 2.0, note=number), voices={1: f"{before} d4:2 e4:4"})
+    assert places(made) == [(2, 0.0, 2, 0.0)]
+    assert made.notes["pitch"][made.marks["note"]].tolist() == [62]
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "now"),
+    [
+        ((1, 0.0), (1, 2.0), (1, 0.0, 1, 2.0)),  # up to the cut
+        ((1, 0.0), (1, 3.0), (1, 0.0, 2, 1.0)),  # over it
+        ((1, 1.0), (1, 1.5), (1, 1.0, 1, 1.5)),  # before it
+        ((1, 2.0), (1, 3.0), (2, 0.0, 2, 1.0)),  # from it
+        ((0, 3.0), (1, 2.0), (0, 3.0, 1, 2.0)),  # from another bar, and with an offset that is less at its end
+        ((1, 3.0), (2, 1.0), (2, 1.0, 3, 1.0)),
+        ((0, 0.0), (2, 4.0), (0, 0.0, 3, 4.0)),
+    ],
+)
+@pytest.mark.parametrize("kind", ["hairpin", "slur", "pedal", "ending"])
+def test_a_mark_with_an_end_is_as_long_as_it_was(kind, begin, end, now):
+    assert places(cut_in_two(sign(kind, *begin, end))) == [now]
+
+
+def test_a_slide_ends_on_the_note_it_comes_to():
+    """Which is after the cut that a hairpin up to the same place stops at."""
+    voices = {1: "c4:4 d4:2 e4:2 f4:4"}
+    made = cut_in_two(sign("glissando", 1, 0.0, (1, 2.0), note=1, goal=2), voices=voices)
+    assert places(made) == [(1, 0.0, 2, 0.0)]
+    assert made.notes["pitch"][[made.marks["note"][0], made.marks["goal"][0]]].tolist() == [62, 64]
+
+
+def test_a_slide_from_the_rest_before_the_first_note_ends_on_it():
+    made = cut_in_two(sign("glissando", 1, 1.0, (1, 2.0), goal=0), voices={1: "r:4 r:2 e4:2 f4:4"})
+    assert places(made) == [(1, 1.0, 2, 0.0)]
+    assert made.marks[["note", "goal"]].tolist() == [(-1, 0)]
+
+
+def test_marks_of_no_note_stay_so():
+    made = cut_in_two(sign("dynamic", 1, 2.0, text="f"), sign("breath", 0, 4.0))
+    assert made.marks[["note", "goal"]].tolist() == [(-1, -1)] * 2
+
+
+def with_small_note(after: bool) -> Score:
+    """Bar 2 has a minim, a small note at its end, and another minim."""
+    whole = score(3, voices={1: "c4:4 d4:2 a4:0g e4:2 f4:4"})
+    whole.notes["after"] = after & (whole.notes["grace"] > 0)
+    whole.heads["note"] = np.arange(len(whole.notes))
+    for column in ("bar", "offset", "length"):
+        whole.heads[column] = whole.notes[column]
+    return whole
+
+
+@pytest.mark.parametrize(("after", "place"), [(True, (1, 2.0)), (False, (2, 0.0))])
+def test_a_small_note_stays_with_the_note_that_it_belongs_to(after, place):
+    """One that ends the note before it stays before the cut, one that leads to the next goes after it."""
+    made = split_bars(with_small_note(after), [(1, 2.0)])
+    small = made.notes["grace"] > 0
+    assert rows(made.notes[small], "bar", "offset") == [place]
+    assert rows(made.notes[made.notes["pitch"] == 64], "bar", "offset") == [(2, 0.0)]
+    assert rows(made.heads[small[made.heads["note"]]], "bar", "offset") == [place]
+
+
+def test_the_head_of_a_note_that_is_left_out_keeps_its_place():
+    """A note that begins at the cut, left out as a cue is: its head opens the second part as the note did."""
+    whole = with_small_note(False)
+    made = split_bars(whole.without(whole.notes["pitch"] == 64), [(1, 2.0)])
+    assert rows(made.heads[made.heads["note"] < 0], "note", "bar", "offset") == [(-1, 2, 0.0)]
+
+
+def test_a_cut_between_triplets_is_exactly_where_the_next_one_begins():
+    """Though thirds that are added up differ from the fraction by rounding."""
+    whole = score(1, voices={1: "c4:1 d4:1 " + "e4:0.3333333333333333 " * 3 + "f4:1"})
+    whole.notes["offset"][[3, 4]] = [2 + 1 / 3 - 4e-16, 2 + 2 / 3 + 4e-16]
+    made = split_bars(whole, [(0, 2 + 1 / 3), (0, 2 + 2 / 3)])
+    assert made.notes["bar"].tolist() == [0, 0, 0, 1, 2, 2]
+    assert made.notes["offset"][3:5].tolist() == [0.0, 0.0]
+
+
+# -- repeat signs and endings within a bar
+
+
+def repeated(*marks: dict) -> str:
+    whole = score(5, marks=list(marks))
+    made = split_bars(whole, inner_repeats(whole))
+    bars, remarks = unfold(made)
+    assert not remarks
+    return in_words(made, bars)
+
+
+@pytest.mark.parametrize(
+    ("signs", "said"),
+    [
+        ([sign("repeat start", 1, 2.0), sign("repeat end", 3, 3.0)], "1 - 2:2, 2:3 - 4:3, 2:3 - 4:3, 4:4 - 5"),
+        ([sign("repeat start", 1, 2.0), sign("repeat end", 3, 4.0)], "1 - 2:2, 2:3 - 4, 2:3 - 4, 5"),
+        ([sign("repeat end", 3, 3.0)], "1 - 4:3, 1 - 4:3, 4:4 - 5"),
+    ],
+)
+def test_a_section_begins_or_ends_within_a_bar(signs, said):
+    assert repeated(*signs) == said
+
+
+def test_endings_begin_within_a_bar():
+    """Beats 3 and 4 of bar 3 are the first ending, the first two of bar 4 the second one."""
+    endings = [sign("ending", 2, 2.0, (2, 4.0), text="1"), sign("ending", 3, 0.0, (3, 2.0), text="2")]
+    assert repeated(*endings, sign("repeat end", 2, 4.0)) == "1-3, 1 - 3:2, 4-5"
+
+
+def test_beats_for_the_second_time_only():
+    """Nothing but the bracket tells where they begin and where they stop."""
+    only = sign("ending", 1, 1.0, (2, 2.0), text="2")
+    assert repeated(only, sign("repeat end", 3, 4.0)) == "1 - 2:1, 3:3 - 4, 1-4, 5"
 
 
 # -- the plan's own order
@@ -226,3 +373,12 @@ def test_readings_of_one_file_have_the_same_bars(tmp_path):
     readings = load_all([tmp_path / f"{name}.yaml" for name in "abc"])
     assert [len(made.score.bars) for made in readings] == [6, 6, 6]
     assert [made.order for made in readings] == ["1, 2 - 2:2, 2 - 2:2, 2:3 - 4", "1-4", "1 - 3:2, 3:3 - 3, 3:3 - 3, 4"]
+
+
+def test_readings_of_one_file_are_split_alike_in_the_last_bar_too(tmp_path):
+    path = tmp_path / "score.musicxml"
+    path.write_text(musicxml([bar(note("C4", 2) + note("D4", 2), n, FOUR_FOUR if n == 1 else "") for n in (1, 2)]))
+    for name, order in (("a", "[1-2]"), ("b", "[1 - 2:2, 2]")):
+        (tmp_path / f"{name}.yaml").write_text(f"score: score.musicxml\norder: {order}\n")
+    readings = load_all([tmp_path / f"{name}.yaml" for name in "ab"])
+    assert [made.score.bars["length"].tolist() for made in readings] == [[4.0, 2.0, 2.0]] * 2
