@@ -85,6 +85,48 @@ def test_in_six_eight_a_beat_has_three_quavers():
     assert first / second == pytest.approx(1.05 ** math.log2(3), rel=1e-2)
 
 
+def tempi(plan: dict, at: list[float], *score_options, **options) -> np.ndarray:
+    made = score(*score_options, **options)
+    plan = Plan.model_validate({"score": "made-by-hand.musicxml", "tempo": 60} | plan)
+    return perform(made, plan).performance.time.tempo(np.array(at))
+
+
+def test_in_two_two_a_beat_is_a_minim():
+    """A bar of minims, one of crotchets, and a note that is held over two bars."""
+    voices = {1: "c4:2 c4:2 d4:1 d4:1 d4:1 d4:1 e4:8"}
+    still = {"rubato": [{"bars": "1-4", "still beats": "5%"}]}
+    minims, crotchets, held = tempi(still, [2.0, 6.0, 13.0], 4, (2, 2), voices=voices)
+    assert crotchets / minims == pytest.approx(1.05, rel=1e-9)
+    assert minims / held == pytest.approx(1.05, rel=1e-9)  # where nothing begins: as if half a note did
+
+
+def test_in_six_eight_three_quavers_are_six_times_as_much_as_nothing():
+    voices = {1: "c4:0.5 " * 6 + "d4:6"}
+    still = {"rubato": [{"bars": "1-3", "still beats": "5%"}]}
+    quavers, held = tempi(still, [1.5, 7.0], 3, (6, 8), voices=voices)
+    assert quavers / held == pytest.approx(1.05 ** math.log2(6), rel=1e-9)
+
+
+def test_no_beat_has_more_movement_than_sixteen_notes():
+    """A bar of 16 notes in a beat, one of 32, and one of crotchets: four times doubled is 16."""
+    voices = {1: "c4:0.0625 " * 64 + "d4:0.03125 " * 128 + "e4:1 " * 4}
+    still = {"rubato": [{"bars": "1-3", "still beats": "5%"}]}
+    sixteen, more, crotchets = tempi(still, [2.0, 6.0, 10.0], 3, voices=voices)
+    assert more / sixteen == pytest.approx(1, rel=1e-9)
+    assert sixteen / crotchets == pytest.approx(1.05**4, rel=1e-9)
+
+
+def test_small_notes_after_a_note_are_no_movement():
+    """They end the note before a rest: in that beat nothing begins, as without them."""
+    bars = "c4:1 c4:1 c4:1 c4:1 d4:1 r:1 {small} d4:1 d4:1"
+    plain, made = (score(2, voices={1: bars.format(small=small)}) for small in ("", "e4:0G d4:0G"))
+    small = made.notes["grace"] > 0
+    made.notes["after"], made.notes["offset"][small] = small, 1.0
+    plan = Plan.model_validate({"score": "x.musicxml", "tempo": 60, "rubato": [{"bars": "1-2", "still beats": "9%"}]})
+    with_them, without = (perform(each, plan).performance.time.seconds(np.arange(9.0)) for each in (made, plain))
+    assert with_them == pytest.approx(without, abs=1e-12)
+
+
 @FEW
 @given(
     st.lists(st.sampled_from(["c4:1", "r:1", "c4:0.5 c4:0.5", "c4:0.25 c4:0.25 c4:0.5", "c4:0.125 " * 8]),
@@ -114,6 +156,15 @@ def test_where_two_meet_the_later_one_counts():
     beats = np.diff(made.performance.time.seconds(np.arange(33.0)))
     assert beats[8:16] == pytest.approx(1, abs=1e-12)
     assert beats[:8].sum() + beats[16:].sum() == pytest.approx(24, abs=1e-9)
+
+
+def test_a_caution_names_the_place_where_two_first_meet_and_what_is_met_there():
+    """Half a beat of the first entry, and then the second one."""
+    entries = [{"bars": bars, "still beats": "5%"} for bars in ("1-2", "3-4", "2:4.5 - 4")]
+    (remark,) = reading({"rubato": entries}, bars=8, voices=VOICES).remarks
+    assert (remark.bar, remark.beat) == (2, 4.5)
+    assert remark.message.startswith("the rubato 2:4.5 - 4 overlaps the rubato 1-2: ")
+    assert remark.message.endswith("where they meet only the later entry acts")
 
 
 @pytest.mark.parametrize(

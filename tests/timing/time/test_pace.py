@@ -80,8 +80,9 @@ def test_tempi_of_one_pass():
     assert tempi({"tempo": tempo, "order": ["1-4"] * 3}, 4, 20, 36) == [60, 60, 90]
 
 
-def test_a_repeat_into_the_middle_of_a_gradual_tempo_arrives_at_the_same():
-    tempo = [{"tempo": 60}, {"over": "1-4", "tempo": "150%", "curvature": 3}]
+@pytest.mark.parametrize("new", ["150%", 90])
+def test_a_repeat_into_the_middle_of_a_gradual_tempo_arrives_at_the_same(new):
+    tempo = [{"tempo": 60}, {"over": "1-4", "tempo": new, "curvature": 3}]
     plan = {"tempo": tempo, "order": ["1-4", "3-4"]}
     first = tempi(plan, 8, 15.9999)
     assert tempi(plan, 16, 23.9999) == first
@@ -172,6 +173,12 @@ def test_a_long_breath_after_short_notes():
 def test_a_breath_at_the_end_of_a_bar_and_of_the_piece():
     played = ends({"holds": [{"breath": "after 1"}, {"breath": "after 2"}]}, bars=2, voices={1: "c4:4 d4:4"})
     assert played == [(0, 4), (4.2, 8.2)]
+
+
+def test_a_breath_in_a_bar_of_rests_waits_as_any_other():
+    plan = {"holds": [{"breath": "after 2:2", "seconds": 0.5}]}
+    time = reading(plan, bars=3, voices={1: "c4:4 r:4 d4:4"}).performance.time
+    assert time.seconds(np.array([4.0, 5.0, 6.0, 8.0])) == pytest.approx([4, 5, 6.5, 8.5], abs=1e-9)
 
 
 def test_many_breaths_near_each_other_all_wait():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from planfiles import SCORE, plan_of, write
 from support import reading, score
 
+from timing.order.splitting import split_bars
 from timing.plan import Plan
 from timing.plan.planfile import read_plan
 from timing.reading import perform
@@ -70,6 +72,33 @@ def test_the_second_part_of_a_split_bar_has_no_bar_line_of_its_own():
     time = perform(split, plan).performance.time
     assert time.seconds(8.0) == pytest.approx(8, abs=1e-12)
     assert time.seconds(6.0) < 5.95
+
+
+@pytest.mark.parametrize("cut", [0.5, 1.0, 3.0])
+@pytest.mark.parametrize("letter", ["", "a"])
+def test_wherever_a_bar_is_cut_it_gives_back_as_one(cut, letter):
+    """Also one that has a letter after its number, as the bar before has not."""
+    whole = score(bars=4)
+    whole.bars["suffix"][1] = letter
+    plan = {"score": "made-by-hand.musicxml", "tempo": 60, "rubato": [{"bars": f"1-2{letter}", "hurry": "8%"}]}
+    one, two = (
+        perform(made, Plan.model_validate(plan)).performance.time for made in (whole, split_bars(whole, [(1, cut)]))
+    )
+    quarters = np.linspace(0, 16, 129)
+    assert two.seconds(quarters) == pytest.approx(one.seconds(quarters), abs=1e-9)
+    assert two.seconds(np.array([4, 8.0])) == pytest.approx([4, 8], abs=1e-12)
+
+
+def test_an_upbeat_in_the_middle_of_a_piece_is_a_bar_of_its_own():
+    """Bar 3 has three beats and bar 4 is the upbeat that makes it up: the line between them is kept as others are."""
+    made = score(bars=5)
+    made.bars["length"][2:4], made.bars["shift"][3] = [3, 1], 3
+    made = replace(made, notes=made.notes[made.notes["offset"] < made.bars["length"][made.notes["bar"]]])
+    plan = Plan.model_validate({"score": "x.musicxml", "tempo": 60, "rubato": [{"bars": "2-5", "linger": "8%"}]})
+    time = perform(made, plan).performance.time
+    lines = np.array([4, 8, 11, 12, 16.0])
+    assert time.seconds(lines) == pytest.approx(lines, abs=1e-12)
+    assert time.seconds(9.5) > 9.55
 
 
 def test_each_hearing_gives_back_for_itself():
