@@ -170,6 +170,14 @@ def test_a_long_breath_after_short_notes():
     assert played == [(0, 1), (1, 1.25), (1.25, 1.5), (1.5, 2), (12, 14)]
 
 
+def test_a_long_silence_after_a_long_note_is_no_slower_than_a_midi_file_can_say():
+    """3.58 quarters a minute, in 24 bits of microseconds; also where the next bar runs in short notes."""
+    voices = {1: "c4:4 " + "d4:0.25 " * 16}
+    time = reading({"holds": [{"caesura": "after 1", "seconds": 10}]}, bars=2, voices=voices).performance.time
+    assert time.seconds(np.array([4.0, 8.0])) == pytest.approx([14, 18], abs=1e-9)
+    assert time.tempo(np.linspace(0, 7.99, 800)).min() > 3.58
+
+
 def test_a_breath_at_the_end_of_a_bar_and_of_the_piece():
     played = ends({"holds": [{"breath": "after 1"}, {"breath": "after 2"}]}, bars=2, voices={1: "c4:4 d4:4"})
     assert played == [(0, 4), (4.2, 8.2)]

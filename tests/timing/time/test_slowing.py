@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from judged import in_file, mended, told
 from support import reading
 
 from timing.remarks import CannotDo
@@ -106,6 +107,14 @@ def test_the_later_entry_replaces_the_earlier_where_they_overlap():
     assert paces(inside, 12, 16, 24, 30) == [0.4, 0.4, 0.4, 0.4]
     assert paces(slowing(second, first), 16, 24, 31) == [0.75, 1, 1]  # the first entry is gone
     assert codes(slowing(first, {"ritenuto": "7"})) == []  # they only touch
+
+
+def test_slowdowns_that_begin_within_one_beat_can_be_parted_too():
+    plan = in_file(slowing({"rallentando": "3:1 - 4:4", "to": "80%"}, {"ritenuto": "3:1.5 - 4:4", "to": "60%"}))
+    (remark,) = told("slowings-overlap", reading(plan, bars=12))
+    parted = reading(mended(plan, remark), bars=12)
+    assert told("slowings-overlap", parted) == []
+    assert [(slow.run.start, slow.run.end) for slow in parted.pace.slowings] == [(8.0, 8.5), (8.5, 16.0)]
 
 
 def test_overlaps_on_different_passes_do_not_matter():
