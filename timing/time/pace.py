@@ -223,7 +223,8 @@ def _width(at: float, seconds: float, where: Where) -> float:
     first, last = np.searchsorted(notes["bar"], (bars["row"][ordinal], bars["row"][ordinal] + 1))
     onsets = bars["start"][ordinal] + notes["offset"][first:last]
     earlier = onsets[onsets < at - NEAR].max(initial=bars["start"][ordinal])
-    # Wide enough that no MIDI tempo is needed below the 3.58 quarters a minute that 24 bits can say.
+    # Wide enough that from a tempo of 7 on, and where there is room, no MIDI tempo is needed below the 3.58 quarters a
+    # minute that 24 bits can say.
     return min(max(0.125, seconds / 8), (at - earlier) * 0.9)
 
 

@@ -52,7 +52,7 @@ def slowing_runs(
         if entry.act is Act.RETURNS:
             continue
         runs = [run for run in hearings.runs_of(entry, entry.kind) if run.complete]
-        overlaps.starts[id(entry)] = np.round([run.start for run in runs], 3)
+        overlaps.starts[id(entry)] = np.array([run.start for run in runs])
         for run, back in zip(runs, _backs(entry, runs, hearings), strict=True):
             to = entry.to or _usual(entry, run, endings, hearings.where)
             _put(made, SlowingRun(entry, run, to**amount, run.end, back), overlaps)
@@ -92,7 +92,7 @@ def _put(made: list[SlowingRun], new: SlowingRun, overlaps: _Overlaps) -> None:
 
 
 class _Overlaps:
-    """Tells where two changes of pace meet. `starts` are the quarters (to a thousandth) at which entries are heard."""
+    """Tells where two changes of pace meet. `starts` are the quarters, sorted, at which entries are heard."""
 
     def __init__(self, hearings: Hearings):
         self.starts: dict[int, np.ndarray] = {}  # by the identity of the entry
@@ -115,11 +115,13 @@ class _Overlaps:
     def _parted(self, first: SlowingRun, second: SlowingRun) -> tuple[Edit, ...]:
         """The change that lets the first end where the second begins, and the second go on from it, if the second
         begins there each time that the first is heard."""
-        away = round(second.run.start - first.run.start, 3)
-        key = id(first.entry), id(second.entry), away
+        away = second.run.start - first.run.start
+        key = id(first.entry), id(second.entry), round(away, 3)
         if key not in self._fixes:
-            follows = np.isin(np.round(self.starts[key[0]] + away, 3), self.starts[key[1]]).all()
-            possible = away > 0 and first.run.begun and follows and not first.entry.printed
+            awaited, begun = self.starts[key[0]] + away, self.starts[key[1]]
+            row = np.minimum(np.searchsorted(begun, awaited - NEAR), len(begun) - 1)
+            follows = bool(np.all(np.abs(begun[row] - awaited) < NEAR))
+            possible = away > NEAR and first.run.begun and follows and not first.entry.printed
             bars = self._hearings.where.range_text(first.run.start, second.run.start) if possible else ""
             changes = {first.entry.kind: bars, "then": None}
             self._fixes[key] = (replaced(first.entry, changes),) if possible else ()

@@ -220,3 +220,14 @@ def test_a_slowdown_from_the_first_bar_of_a_repeat_begins_anew_each_time():
     time = reading(plan, bars=2).performance.time
     assert time.tempo([0.0, 8.0, 16.0]) == pytest.approx([60, 60, 60])
     assert time.tempo([8.0, 16.0, 24.0], before=True) == pytest.approx([30, 30, 30])
+
+
+@pytest.mark.parametrize(("first", "second"), [("1/3", "2/3"), ("2/3", "1/3"), ("1/3", "1/3"), ("2/3", "2/3")])
+def test_overlapping_slowdowns_that_begin_on_thirds_of_a_beat_can_be_parted(first, second):
+    slow = [
+        {"rallentando": f"3:1+{first} - 6", "to": "80%"},
+        {"rallentando": f"4:2+{second} - 8", "to": "70%", "then": "a tempo"},
+    ]
+    (remark,) = told("slowings-overlap", reading({"slowing": slow}, bars=12))
+    (edit,) = remark.fix
+    assert f"4:2+{second}" in edit.entry
