@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from support import midi, reading, score
 
@@ -36,7 +36,15 @@ def entries(edits) -> list[dict]:
 chords = st.lists(st.integers(LOW, HIGH), min_size=1, max_size=4, unique=True).map(sorted)
 
 
+def what(remark) -> tuple:
+    """What is told, wherever it is told: a chord that no hand takes is told once for each way in which it fails, and
+    elsewhere in the music it may come to fail in another."""
+    chord = remark.message.partition(")")[0]
+    return (remark.code, chord) if remark.code == "unplayable-chord" else (remark.code, remark.bar_name, remark.beat)
+
+
 @settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@example([[46, 76], [59], [41], [46, 76]], 2, 1, "1:2")
 @given(st.lists(chords, min_size=4, max_size=4), st.integers(1, 6), st.integers(1, 6), st.sampled_from(PLACES))
 def test_what_is_offered_for_a_slide_earns_no_other_caution(notes, one, other, place):
     assume(all(here[-1] != there[-1] for here, there in pairwise(notes)))
@@ -50,8 +58,8 @@ def test_what_is_offered_for_a_slide_earns_no_other_caution(notes, one, other, p
     for remark in mended:
         after = told(guitar(notes, plan | {"strings": asked + entries(remark.fix)}))
         assert remark.code not in [each.code for each in after], shown(remark.fix)
-        known = {(each.code, each.bar_name, each.beat) for each in before}
-        new = [each for each in after if (each.code, each.bar_name, each.beat) not in known]
+        known = {what(each) for each in before}
+        new = [each for each in after if what(each) not in known]
         assert not new, (shown(remark.fix), [each.message for each in new])
 
 
