@@ -121,6 +121,30 @@ def test_where_the_music_does_not_go_on_as_on_the_page_a_musician_decides(plan):
     assert remark.suggestion == "let one of the two do it: end the slowdown where the new tempo begins"
 
 
+OFFERED = [{"tempo": 48, "at": "5:1"}]
+
+
+@pytest.mark.parametrize(
+    ("tempi", "offered"),
+    [
+        ([{"over": "3:1 - 4:4", "tempo": 48}, {"at": "8:1", "tempo": 60}], OFFERED),  # long after
+        ([{"over": "1:1 - 2:4", "tempo": 56}, {"over": "3:1 - 4:4", "tempo": 48}], OFFERED),  # reached before it begins
+        ([{"at": "3:3", "tempo": 56}, {"at": "4:1", "tempo": 48}], []),  # two: which of them waits?
+    ],
+)
+def test_only_one_tempo_that_changes_under_a_slowdown_can_wait(tempi, offered):
+    (remark,) = found("slowings-multiply", in_file(falling() | {"tempo": [{"tempo": 60}, *tempi]}))
+    assert entries_of(remark) == offered
+
+
+def test_within_the_first_bar_after_a_repeat_the_music_goes_on_as_on_the_page():
+    """The new tempo of the second time waits until 1:4."""
+    plan = falling("1:1 - 1:3", "1:1 - 1:3", **{"pass": 2}) | {"order": ["1-8", "1-8"]}
+    plan["slowing"][0]["pass"] = 2
+    (remark,) = found("slowings-multiply", in_file(plan), bars=8)
+    assert entries_of(remark) == [{"tempo": 48, "at": "1:4", "pass": 2}]
+
+
 # -- sudden jumps
 
 
@@ -188,6 +212,20 @@ def test_a_new_tempo_stays_on_its_side_of_a_repeat():
     assert found("pace-jump", mended(plan, remark), bars=8) == []
 
 
+def test_a_new_tempo_may_go_to_where_a_repeat_begins():
+    """The second time, a bar and a half after bar 1 and more before bar 5."""
+    tempi = [{"tempo": 60}, {"at": "2:3", "tempo": 72, "pass": 2}]
+    (remark,) = found("pace-jump", in_file(FOUR | {"order": ["1-8", "1-8"], "tempo": tempi}), bars=8)
+    assert entries_of(remark) == [{"at": "1:1", "tempo": 72, "pass": 2}]
+
+
+def test_the_pace_is_back_when_the_smaller_phrase_ends():
+    plan = in_file(hurried("1:1 - 2:4", phrases=[{"bars": "1-8", "inside": ["1-4", "5-8"]}]))
+    (remark,) = found("pace-jump", plan, bars=8)
+    assert entries_of(remark) == [{"stringendo": "1:1 - 2:4", "to": "120%", "then": "a tempo by 4:4"}]
+    assert found("pace-jump", mended(plan, remark), bars=8) == []
+
+
 # -- the basic tempo
 
 
@@ -195,6 +233,7 @@ def test_a_new_tempo_stays_on_its_side_of_a_repeat():
     ("metre", "tempo", "suggestion"),
     [
         ((6, 8), "63", "tempo: dotted quarter = 42"),
+        ((6, 8), "58.5", "tempo: dotted quarter = 39"),
         ((6, 8), "[{tempo: 60}, {at: 3, tempo: 80}]", "tempo: dotted quarter = 40"),
         ((12, 16), "63", "tempo: dotted eighth = 84"),
         ((6, 8), "dotted quarter = 42", None),

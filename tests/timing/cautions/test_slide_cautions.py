@@ -255,6 +255,20 @@ def test_a_ligado_may_come_from_another_voice_on_its_string():
         assert len(told("ligado-after-rest", reading({"strings": strings}, both))) == told_of
 
 
+def test_two_notes_of_one_chord_are_no_sound_to_come_from():
+    made = guitar("c4:0.5 r:0.5 f4+a4:1 c4:2", bars=1)
+    remarks = told("ligado-after-rest", reading(ligado("1:2"), made))
+    assert [(remark.bar, remark.beat) for remark in remarks] == [(1, 2)]
+
+
+def test_a_low_voice_slurs_from_its_own_note():
+    both = guitar({1: "g4:0.5 r:3.5", 2: "g3:1 a3:1 r:2"}, bars=1)
+    slurred = ligado("1:2", **{"for": "voice 2"})
+    assert told("ligado-after-rest", reading(slurred, both)) == []
+    silent = guitar({1: "g4:4", 2: "g3:0.5 r:0.5 a3:1 r:2"}, bars=1)
+    assert len(told("ligado-after-rest", reading(slurred, silent))) == 1
+
+
 def test_a_wind_player_slurs_without_strings():
     made = score(1, voices={1: "c4:0.5 r:0.5 d4:1 e4:2"}, program=73)
     assert told("ligado-after-rest", reading(ligado("1:2"), made)) == []

@@ -139,6 +139,44 @@ def test_the_suggestion_reads_back_and_mends_the_plan(phrases, end, beats, kind,
             assert not [r for r in again if r.code in (*PLACE, "never-heard") or r.severity == "error"]
 
 
+def offered(slow: dict, **more) -> list:
+    """What is offered for one slowdown in the middle of a phrase."""
+    plan = in_file(FOUR | {"slowing": [{"to": "70%"} | slow]} | more)
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    return entries_of(remark)
+
+
+def test_of_two_ends_as_near_the_later_one_is_offered():
+    """Two bars from 6:4 to either end."""
+    assert offered({"rallentando": "6:1 - 6:4", "then": "a tempo"}) == [
+        {"rallentando": "8:1 - 8:4", "to": "70%", "then": "a tempo"}
+    ]
+
+
+def test_the_end_at_which_the_order_goes_back_is_near():
+    """A beat and a bar from 7:3 on pass 1 lies the end of bar 8, where the repeat begins; bar 4 lies farther away."""
+    slow = {"rallentando": "6:4 - 7:2", "then": "a tempo", "pass": 1}
+    assert offered(slow, order=["1-8", "1-8"]) == [slow | {"rallentando": "8:2 - 8:4", "to": "70%"}]
+
+
+def test_a_slowdown_that_stays_slow_does_so_where_it_is_moved():
+    assert offered({"rallentando": "5:1 - 6:2"}) == [{"rallentando": "3:3 - 4:4", "to": "70%"}]
+
+
+def test_a_slowdown_is_not_moved_to_an_end_that_one_pass_does_not_hear():
+    """The first time bar 4 ends a phrase, the second time bar 6 does: what slows on both goes to bar 6."""
+    plan = in_file(
+        {
+            "order": ["1-6", "1-6"],
+            "phrases": [{"bars": "1-4", "pass": 1}, {"bars": "1-6", "pass": 2}],
+            "slowing": [{"rallentando": "2:1 - 2:2", "to": "70%", "then": "a tempo"}],
+        }
+    )
+    (remark,) = found("slowing-mid-phrase", plan, bars=6)
+    assert entries_of(remark) == [{"rallentando": "6:3 - 6:4", "to": "70%", "then": "a tempo"}]
+    assert found("slowing-mid-phrase", mended(plan, remark), bars=6) == []
+
+
 # -- a slower tempo that is reached by degrees
 
 
@@ -178,6 +216,21 @@ def test_a_slower_tempo_that_stays_is_moved_alone():
     (remark,) = found("slowing-mid-phrase", plan)
     assert entries_of(remark) == [{"over": "3:3 - 4:4", "tempo": 40}]
     assert found("slowing-mid-phrase", mended(plan, remark)) == []
+
+
+def test_only_the_tempo_that_follows_within_a_beat_is_moved_along():
+    plan = in_file(slower("5:1 - 6:2", 40, {"at": "6:4", "tempo": 60}))  # a beat after it is slowest
+    (remark,) = found("slowing-mid-phrase", plan)
+    assert entries_of(remark) == [{"over": "3:3 - 4:4", "tempo": 40}, {"at": "5:1", "tempo": 60}]
+    plan = in_file(slower("5:1 - 6:2", 40, {"at": "6:3", "tempo": 50}, {"at": "6:4", "tempo": 60}))
+    (remark,) = found("slowing-mid-phrase", plan)
+    assert entries_of(remark) == [{"over": "3:3 - 4:4", "tempo": 40}, {"at": "5:1", "tempo": 50}]
+
+
+def test_after_the_last_bar_no_tempo_comes_back():
+    plan = in_file(slower("7:1 - 7:2", 40, {"at": "7:3", "tempo": 60}))
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert entries_of(remark) == [{"over": "8:3 - 8:4", "tempo": 40}]
 
 
 # -- over the end of a phrase
@@ -290,3 +343,12 @@ def test_ends_that_a_pass_does_not_play_are_not_compared():
     """The first time the order goes back before the larger phrase is over."""
     plan = ends("70%", "60%") | {"order": ["1-6", "1-8"]}
     assert found("inner-end-slower", plan) == []
+
+
+def test_an_outer_end_before_a_repeat_is_slowed_as_long_and_on_the_pass_of_the_inner_one():
+    plan = ends("70%", None) | {"order": ["1-8", "1-8"]}
+    (remark,) = found("inner-end-slower", in_file(plan), bars=8)
+    assert entries_of(remark) == [{"rallentando": "7:3 - 8:4", "to": "70%", "then": "a tempo"}]
+    plan["slowing"][0]["pass"] = 1
+    (remark,) = found("inner-end-slower", in_file(plan), bars=8)
+    assert entries_of(remark) == [{"rallentando": "7:3 - 8:4", "to": "70%", "then": "a tempo", "pass": 1}]
