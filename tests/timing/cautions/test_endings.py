@@ -287,3 +287,13 @@ def test_a_phrase_that_is_divided_is_taken_at_its_word():
     slow = {"rallentando": "3:4 - 4:4", "to": "70%", "then": "a tempo"}
     (remark,) = found("slowing-mid-phrase", plan | {"slowing": [slow]}, voices=a_tune())
     assert remark.severity is Severity.CAUTION and "inside" not in remark.message
+
+
+@pytest.mark.parametrize(
+    ("end", "ends"), [("4:4.5", True), ("4:4.4", False), ("4:4.0", False), ("5:1.5", True), ("5:1.6", False)]
+)
+def test_the_music_ends_something_within_half_a_beat(end, ends):
+    """It ends with bar 4."""
+    slow = {"rallentando": f"3:4 - {end}", "to": "70%", "then": "a tempo"}
+    (remark,) = found("slowing-mid-phrase", in_file(EIGHT | {"slowing": [slow]}), voices=a_tune())
+    assert (remark.suggestion == "inside: [1-4, 5-8]") is ends

@@ -182,6 +182,16 @@ def test_a_tone_of_the_second_time_leaves_the_first_time_alone():
     assert entries_of(remark) == [{"bars": "1:4 - 1:4", "tone": "sul ponticello", "pass": 1}]
 
 
+def test_a_tone_of_the_second_time_may_go_on_for_a_little():
+    """It ends with bar 1, and the hand has its time a beat later."""
+    made = guitar("c4:0.25 " * 20 + "c4:1 c4:1 c4:1")
+    plan = {"order": ["1-2", "1-2"], "tempo": 120, "second time": [{"bars": "1", "tone": "sul tasto"}]}
+    (remark,) = told("tone-too-quick", reading(plan, made))
+    assert (remark.bar, remark.pass_) == (2, 2)
+    assert entries_of(remark) == [{"bars": "2:1 - 2:2", "tone": "sul tasto", "pass": 2}]
+    assert told("tone-too-quick", reading(mended(plan, remark), made)) == []
+
+
 def test_two_tones_at_once_are_two_hands():
     made = guitar({1: "c5:2 c5:2", 2: "c3:2 c3:2"}, bars=1)
     plan = {"tone": [{"bars": "1:3", "tone": "sul tasto", "for": "voice 1"}]}

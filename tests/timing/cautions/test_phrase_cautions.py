@@ -89,7 +89,7 @@ def test_the_earlier_phrase_ends_where_the_later_one_begins(plan, entries):
     [
         phrases("1-8", "3-4"),
         phrases("1-8", "5-8"),  # they end together
-        phrases("1-4", "1-8"),  # they begin together
+        phrases("1-8", "1-4"),  # they begin together
         phrases({"bars": "1-5", "inside": ["1-2", "3-5"]}, "5-8"),
     ],
 )
@@ -143,7 +143,7 @@ def test_notes_between_two_phrases(plan, expected):
     [
         (phrases("1:1 - 4:3", "5-8"), "4:4 - 8"),
         (phrases("1:1 - 4:3", {"bars": "5:1 - 8:2", "name": "b"}), {"bars": "4:4 - 8:2", "name": "b"}),
-        (phrases("1:1 - 4:3", "5:1 - 8:4"), "4:4 - 8:4"),  # written with beats as it was
+        (phrases("1:1 - 3:4", "5:1 - 8:4"), "4:1 - 8:4"),  # written with beats as it was
         (phrases("1-4", "6-8"), "5-8"),  # a bar, which may be an upbeat
         (phrases("1-4", "7-8"), {"bars": "5:1 - 6:4"}),  # more than that is a phrase
         (phrases({"bars": "1-8", "inside": ["1:1 - 4:3", "5-8"]}), "4:4 - 8"),
@@ -219,3 +219,11 @@ def test_a_phrase_may_end_with_the_note_that_ends_the_piece():
     (remark,) = found("phrase-cuts-tie", plan, voices={1: "c5:4 " * 8}, bars=8)
     assert entries_of(remark) == ["1:1 - 8:4"]
     assert found("phrase-cuts-tie", mended(plan, remark), voices={1: "c5:4 " * 8}, bars=8) == []
+
+
+def test_a_note_that_is_held_over_the_end_of_a_repeat_is_cut_only_where_the_music_goes_on():
+    """The first time the order goes back to bar 1 after bar 8; the second time the note sounds on in bar 9."""
+    plan = in_file(phrases("1-8") | {"order": ["1-8", "1-12"]})
+    (remark,) = found("phrase-cuts-tie", plan, voices={1: "c5:4 " * 7 + "c5:8 " + "c5:4 " * 3}, bars=12)
+    assert (remark.bar, remark.beat, remark.pass_) == (8, 4, 2)
+    assert entries_of(remark) == ["1-9"]
