@@ -113,13 +113,14 @@ def test_beats_are_the_same_however_they_are_written():
         assert of(CODE, accepting({"code": CODE, "at": at}, plan=plan))[0].accepted == REASON
 
 
-# Bar 2, bar 6 and, the second time alone, bar 7.
+# Twice in bar 2, twice in bar 6 and, the second time alone, in bar 3.
 THRICE = MISPLACED | {
     "order": ["1-8", "1-8"],
     "slowing": [
-        {"ritenuto": "2:1 - 2:2", "to": "60%", "then": "a tempo"},
+        {"ritenuto": "2:1 - 2:1", "to": "60%", "then": "a tempo"},
+        {"ritenuto": "2:2 - 2:2", "to": "60%", "then": "a tempo"},
         {"ritenuto": "6:1 - 6:1", "to": "60%", "then": "a tempo"},
-        {"ritenuto": "6:3 - 6:3", "to": "60%", "then": "a tempo"},
+        {"ritenuto": "6:2 - 6:2", "to": "60%", "then": "a tempo"},
         {"ritenuto": "2:4 - 3:1", "to": "60%", "then": "a tempo", "pass": 2},
     ],
 }
@@ -129,12 +130,12 @@ THRICE = MISPLACED | {
     ("place", "there", "nearest"),
     [
         ({"at": 5}, " at 5", "6:1"),
-        ({"at": "5:3"}, " at 5:3", "6:3"),  # of bar 6 the beat that is nearer
-        ({"at": "6:4"}, " at 6:4", "6:3"),
-        ({"at": 1}, " at 1", "2:2"),
+        ({"at": "5:3"}, " at 5:3", "6:2"),  # of bar 6 the beat that is nearer
+        ({"at": "6:4"}, " at 6:4", "6:2"),
+        ({"at": 1}, " at 1", "2:1"),
         ({"at": 4}, " at 4", "3:1, pass: 2"),
         ({"at": 6, "pass": 2}, " at 6, pass 2", "6:1"),
-        ({}, " of the piece as a whole", "2:2"),
+        ({}, " of the piece as a whole", "2:1"),
     ],
 )
 def test_an_acceptance_beside_its_caution_is_told_the_nearest_place(place, there, nearest):
@@ -176,6 +177,18 @@ def test_an_error_is_never_accepted():
     for severity, reason in ((Severity.ERROR, None), (Severity.CAUTION, REASON)):
         told = with_acceptances([Remark(severity, CODE, "x", bar_name="6", beat=2.0)], reading(plan))
         assert told[0].accepted == reason and len(told) == 1 + (reason is None)
+
+
+@pytest.mark.parametrize(
+    ("place", "reason"),
+    [({"at": 6}, REASON), ({"at": 6, "pass": 1}, REASON), ({"at": 6, "pass": 2}, None), ({"at": 5}, None)],
+)
+def test_what_is_told_of_a_whole_bar_is_accepted_there(place, reason):
+    """As of a fault of the score, which has neither beat nor pass: it is there from the first time on."""
+    plan = {"order": ["1-8", "1-8"], "accept": [{"code": CODE, "because": REASON} | place]}
+    told, *unmatched = with_acceptances([Remark(Severity.CAUTION, CODE, "x", bar_name="6")], reading(plan))
+    assert told.accepted == reason
+    assert [each.suggestion for each in unmatched] == ([] if reason else ["at: 6"])
 
 
 # -- where only the first few are told

@@ -142,6 +142,15 @@ def test_where_the_movement_of_the_notes_stops_or_begins_one_may_wait(before, af
     assert severities(plan, "5:4 - 6:4", voices={1: voice}) == expected
 
 
+@pytest.mark.parametrize(("fourth", "expected"), [("c4:1 c4:1 r:2", ["caution"]), ("r:4", [])])
+def test_at_a_change_of_metre_the_movement_is_heard_for_a_bar_of_the_old_one(fourth, expected):
+    """Bars 1 and 2 are in 4/4, all others in 2/4: four beats before bar 3 and four after it are compared."""
+    whole, half = "c4:1 c4:1 c4:1 c4:1", "c4:1 c4:1 r:2"  # of which a bar of 2/4 has no more than the notes
+    made = score(8, voices={1: " ".join([whole, whole, half, fourth, *[half] * 4])})
+    made.bars["beats"][2:], made.bars["length"][2:] = 2, 2.0
+    assert severities({"phrases": [{"bars": "1-8"}]}, "2:1 - 2:4", made=made) == expected
+
+
 def test_the_strokes_of_an_ornament_are_no_movement():
     plain = score(voices={1: " ".join(["c4:1 d4:1 e4:1 f4:1"] * 8)})
     trilled = plain.notes.copy()

@@ -292,6 +292,14 @@ def test_an_acceptance_that_has_outlived_its_caution_is_taken_out(folder):
     assert mended.text == PLAN + "accept:\n  # was hard\n"
 
 
+def test_an_acceptance_of_another_plan_that_has_outlived_its_caution_is_left_out(folder):
+    write(folder, PLAN + "accept:\n  - {code: slowing-mid-phrase, at: 6:2, because: the shift}\n", "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert codes(mended.fixed) == ["acceptance-unmatched"] and mended.remarks == []
+    assert mended.text == own + "\naccept:\n  - {code: slowing-mid-phrase, at: 6:2, omit: yes}\n"
+
+
 # -- where only some places are told
 
 
@@ -454,6 +462,22 @@ def test_a_voice_is_added_beside_those_of_another_plan(folder, monkeypatch, base
     mended = fix(write(folder, text), text)
     assert codes(mended.fixed) == ["soft"] and mended.refused == []
     assert ("bass" in mended.reading.plan.voices) is ("bass" in base + own)
+
+
+@pytest.mark.parametrize(
+    ("base", "own", "kept"), [("", "instrument: violin\n", True), ("instrument: violin\n", "", False)]
+)
+def test_only_the_plan_s_own_instrument_gives_way_to_another(folder, monkeypatch, base, own, kept):
+    def told(reading, sound=None):
+        new = (Edit("instrument", "{Piano: woodblock}"),)
+        return [Remark(Severity.ADVICE, "drum", "x", fix=new)] * (reading.plan.instrument == "violin")
+
+    monkeypatch.setattr(fixing, "check", told)
+    write(folder, PLAN + base, "base.yaml")
+    text = "based on: base.yaml\n" + own
+    mended = fix(write(folder, text), text)
+    assert codes(mended.fixed) == ["drum"] * kept and bool(mended.refused) is not kept
+    assert mended.reading.plan.instrument == ({"Piano": "woodblock"} if kept else "violin")
 
 
 def test_of_the_second_time_an_entry_of_another_plan_is_written_anew(folder, monkeypatch):

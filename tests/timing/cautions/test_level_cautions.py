@@ -139,7 +139,8 @@ def test_a_beat_from_either_edge_of_a_phrase_is_at_it(phrases, where, expected):
 @pytest.mark.parametrize(("bars", "expected"), [("1:1 - 3:3", 0), ("1:1 - 3:4", 1)])
 def test_at_a_change_of_metre_the_beat_is_that_of_the_new_one(bars, expected):
     """From bar 3 on in 6/8, a dotted quarter to a beat, and in 4/4 again at last. The hairpin ends on the bar line."""
-    made = score(12, voices={1: " ".join(["c4:1"] * 39)})
+    whole, short = "c4:1 " * 4, "c4:1.5 c4:1.5 r:1 "  # of which a bar of 6/8 has no more than the notes
+    made = score(12, voices={1: whole * 2 + short * 9 + whole})
     made.bars["beats"][2:11], made.bars["unit"][2:11], made.bars["length"][2:11] = 6, 8, 3.0
     plan = dynamics({"crescendo": "1:1 - 2:5.0"}, phrases=[{"bars": bars}])
     assert len(found("level-not-restored", plan, made=made)) == expected

@@ -177,6 +177,40 @@ def test_a_slowdown_is_not_moved_to_an_end_that_one_pass_does_not_hear():
     assert found("slowing-mid-phrase", mended(plan, remark), bars=6) == []
 
 
+def test_of_one_pass_only_the_ends_of_that_pass_count():
+    """Bar 4 ends a phrase the first time alone, and the slowdown is of the first time alone."""
+    slow = {"rallentando": "2:1 - 2:2", "to": "70%", "then": "a tempo", "pass": 1}
+    phrases = [{"bars": "1-4", "pass": 1}, {"bars": "1-6", "pass": 2}]
+    plan = in_file({"order": ["1-6", "1-6"], "phrases": phrases, "slowing": [slow]})
+    (remark,) = found("slowing-mid-phrase", plan, bars=6)
+    assert entries_of(remark) == [slow | {"rallentando": "4:3 - 4:4"}]
+
+
+def test_an_end_that_is_heard_once_is_none_of_the_second_time():
+    """The second time the order goes on after bar 4, which slows already, to bar 8, which has no second time."""
+    slow = {"rallentando": "2:1 - 2:2", "to": "70%", "then": "a tempo", "pass": 2}
+    end = {"rallentando": "4:1 - 4:4", "to": "90%", "then": "a tempo"}
+    plan = in_file(FOUR | {"order": ["1-4", "1-8"], "slowing": [slow, end]})
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert remark.fix == () and remark.message.endswith("every phrase end where it could stand slows already")
+
+
+@pytest.mark.parametrize("where", ["5:1 - 6:4", "3:1 - 4:2"])
+def test_an_end_between_other_changes_of_pace_is_free(where):
+    """One begins when the moved slowdown is over; the other one is over when it begins."""
+    slow, other = {"rallentando": "2:1 - 2:2", "then": "a tempo"}, {"accelerando": where, "then": "a tempo"}
+    plan = in_file(FOUR | {"slowing": [slow | {"to": "70%"}, other]})
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert entries_of(remark) == [slow | {"rallentando": "4:3 - 4:4", "to": "70%"}]
+
+
+@pytest.mark.parametrize(("to", "words"), [("95%", "slows to 95% only"), ("96%", "does not slow")])
+def test_it_is_said_how_much_the_own_end_of_the_phrase_slows(to, words):
+    slowing = [{"rallentando": "5:1 - 6:2", "to": "70%", "then": "a tempo"}, {"rallentando": "8:1 - 8:4", "to": to}]
+    (remark,) = found("slowing-mid-phrase", FOUR | {"slowing": slowing}, bars=8)
+    assert f"through the phrase 5-8, whose own end {words}: it may be heard" in remark.message
+
+
 # -- a slower tempo that is reached by degrees
 
 
@@ -267,6 +301,7 @@ def test_a_slowdown_that_runs_over_an_end_is_told_once(plan, where, expected):
         ("3:1 - 5:3", "3:1 - 4:4"),  # its beginning stays
         ("4:2 - 5:3", "4:2 - 4:4"),
         ("4:4 - 5:3", "4:1 - 4:4"),  # less than half of it would be left: it is moved
+        ("4:3 - 5:3", "3:4 - 4:4"),  # two beats of five
     ],
 )
 def test_what_runs_over_an_end_is_to_end_there(where, instead):
@@ -276,6 +311,13 @@ def test_what_runs_over_an_end_is_to_end_there(where, instead):
     assert "runs over the phrase end at 4:4 and is slowest only at 5:3" in remark.message
     assert entries_of(remark) == [{"rallentando": instead, "to": "70%", "then": "a tempo"}]
     assert [r.code for r in check(reading(mended(plan, remark))) if r.code in PLACE] == []
+
+
+def test_it_is_to_end_where_it_has_run_over_though_the_next_end_is_nearer():
+    """From 7:1 it is seven beats to the end of bar 8, and nine back to that of bar 4."""
+    plan = in_file(FOUR | {"slowing": [{"rallentando": "1:1 - 7:1", "to": "70%", "then": "a tempo"}]})
+    (remark,) = found("slowing-over-end", plan)
+    assert entries_of(remark) == [{"rallentando": "1:1 - 4:4", "to": "70%", "then": "a tempo"}]
 
 
 # -- the depth of inner and outer ends
