@@ -37,6 +37,11 @@ def test_slowdowns_without_phrases_cannot_be_judged():
     assert found("no-phrases", {"slowing": [{"accelerando": "4", "then": "a tempo"}]}, bars=8) == []
 
 
+def test_a_printed_rit_asks_for_no_phrases():
+    made = reading({}, score(bars=8, marks=[{"kind": "words", "bar": 3, "text": "rit."}]))
+    assert len(made.pace.slowings) == 1 and told("no-phrases", made) == []
+
+
 @pytest.mark.parametrize(
     ("plan", "expected"),
     [
@@ -54,6 +59,12 @@ def test_slowdowns_without_phrases_cannot_be_judged():
             0,
         ),  # in two steps
         ({"slowing": [{"rallentando": "2:1 - 2:2"}, {"rallentando": "4:3 - 4:4", "then": "a tempo"}]}, 1),
+        ({"slowing": [{"rallentando": "4:1 - 4:2"}, {"rallentando": "4:4 - 5:2", "then": "a tempo"}]}, 0),  # a beat on
+        ({"slowing": [{"rallentando": "4:1 - 4:2"}, {"rallentando": "5:1 - 5:2", "then": "a tempo"}]}, 1),
+        (
+            {"slowing": [{"rallentando": "3"}, {"a tempo": "5"}, {"rallentando": "5:1 - 5:2", "then": "a tempo"}]},
+            0,
+        ),  # back just as the next one begins
         (
             {"slowing": [{"rallentando": "4:1 - 4:4"}], "order": ["1-4", "1-8"]},
             1,
@@ -63,6 +74,17 @@ def test_slowdowns_without_phrases_cannot_be_judged():
 )
 def test_no_return(plan, expected):
     assert len(found("no-return", FOUR | plan, bars=8)) == expected
+
+
+def test_what_never_comes_back_on_either_pass_is_told_once():
+    slowing = [{"rallentando": "2:1 - 2:4"}, {"rallentando": "6:1 - 6:4", "then": "a tempo"}]
+    (remark,) = found("no-return", FOUR | {"order": ["1-8", "1-8"], "slowing": slowing}, bars=8)
+    assert (remark.bar, remark.beat, remark.pass_) == (2, 4, 1)
+
+
+def test_a_printed_rit_that_the_score_never_takes_back_is_the_composers():
+    made = reading(FOUR, score(bars=8, marks=[{"kind": "words", "bar": 1, "text": "rit."}]))
+    assert len(made.pace.slowings) == 1 and told("no-return", made) == []
 
 
 def test_the_tempo_is_brought_back():
@@ -145,6 +167,16 @@ def test_within_the_first_bar_after_a_repeat_the_music_goes_on_as_on_the_page():
     assert entries_of(remark) == [{"tempo": 48, "at": "1:4", "pass": 2}]
 
 
+def test_a_new_tempo_of_the_score_is_not_put_off():
+    marks = [{"kind": "tempo", "bar": 0, "value": 60.0}, {"kind": "tempo", "bar": 3, "value": 48.0}]
+    plan = in_file(FOUR | {"tempo": (), "slowing": falling()["slowing"]})
+    (remark,) = found("slowings-multiply", plan, made=score(bars=8, marks=marks))
+    assert (remark.fix, remark.suggestion) == (
+        (),
+        "let one of the two do it: end the slowdown where the new tempo begins",
+    )
+
+
 # -- sudden jumps
 
 
@@ -171,6 +203,13 @@ def hurried(where: str = "5:1 - 6:4", to: str = "120%", **more) -> dict:
         (FOUR | {"tempo": [{"tempo": 60}, {"over": "6:1 - 7:4", "tempo": 90}]}, 0),  # by degrees
         (FOUR | {"slowing": [{"stringendo": "5", "to": "130%"}, {"a tempo": "6:3"}]}, 1),
         (FOUR | {"slowing": [{"stringendo": "5", "to": "130%"}, {"a tempo": "6:3 - 8:4"}]}, 0),
+        (  # and slows from there on
+            FOUR | {"slowing": [{"stringendo": "5", "to": "130%"}, {"a tempo": "6:3"}, {"rallentando": "6:3 - 8:4"}]},
+            1,
+        ),
+        (FOUR | {"slowing": [{"a tempo": "6:3"}]}, 0),  # from nothing
+        # a beat that is held is as fast as the others, were it not held
+        (FOUR | {"tempo": [{"tempo": 60}, {"at": "6:1", "tempo": 63}], "holds": [{"fermata": "5:4"}]}, 0),
         # what is said of slowdowns is said of where they end
         (FOUR | {"slowing": [{"rallentando": "5:1 - 6:1", "to": "70%", "then": "a tempo"}]}, 0),
         (FOUR | {"slowing": [{"rallentando": "7:1 - 8:1", "to": "70%", "then": "a tempo"}]}, 0),
@@ -181,6 +220,11 @@ def hurried(where: str = "5:1 - 6:4", to: str = "120%", **more) -> dict:
 )
 def test_a_sudden_jump_of_pace_inside_a_phrase(plan, expected):
     assert [remark.severity for remark in found("pace-jump", plan)] == [Severity.CAUTION] * expected
+
+
+def test_a_jump_that_is_heard_on_both_passes_is_told_once():
+    (remark,) = found("pace-jump", hurried(order=["1-8", "1-8"]), bars=8)
+    assert (remark.bar, remark.pass_) == (7, 1)
 
 
 def test_a_new_tempo_of_the_score_is_the_composers():

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from judged import entries_of, in_file, mended, told
 from slowed import EIGHT, FOUR, NESTED, PLACE, TWOS, found
-from support import reading
+from support import reading, score
 
 from timing.cautions import check
 from timing.remarks import Severity
@@ -394,3 +394,11 @@ def test_an_outer_end_before_a_repeat_is_slowed_as_long_and_on_the_pass_of_the_i
     plan["slowing"][0]["pass"] = 1
     (remark,) = found("inner-end-slower", in_file(plan), bars=8)
     assert entries_of(remark) == [{"rallentando": "7:3 - 8:4", "to": "70%", "then": "a tempo", "pass": 1}]
+
+
+def test_a_rit_that_is_printed_at_the_inner_end_is_the_composers():
+    marks = [{"kind": "words", "bar": 3, "text": "rit."}, {"kind": "words", "bar": 4, "text": "a tempo"}]
+    made = reading(NESTED, score(bars=8, marks=marks))
+    (slow,) = (slow for slow in made.pace.slowings if slow.to < 1)
+    assert (slow.run.start, slow.until) == (12, 16) and slow.to < 0.95
+    assert told("inner-end-slower", made) == []
