@@ -88,6 +88,7 @@ def swell(where: str = "1:1 - 3:1", **how) -> dict:
         (dynamics({"at": "5", "mark": "f", "for": "melody"}), 0),  # with a phrase
         (dynamics({"at": "3", "mark": "f", "for": "melody"}, {"at": "5", "mark": "p"}), 0),
         (dynamics(swell(), phrases=[]), 0),
+        (dynamics({"at": 1, "mark": "mf", "for": "melody"}, swell()), 1),  # of all voices, whatever each began with
         (dynamics(swell("1:1 - 3:1", **{"pass": 1}), order=["1-12", "1-12"]), 0),  # the order takes it back
         (dynamics(swell("1:1 - 3:1"), order=["1-12", "1-12"]), 1),
     ],
@@ -146,6 +147,13 @@ def test_at_a_change_of_metre_the_beat_is_that_of_the_new_one(bars, expected):
     assert len(found("level-not-restored", plan, made=made)) == expected
 
 
+def test_what_the_score_prints_is_not_to_be_taken_back():
+    marks = [{"kind": "dynamic", "text": "p"}, {"kind": "hairpin", "end_bar": 2, "value": 1.0}]
+    made = reading(FOUR, score(12, marks=marks))
+    assert [entry.kind for entry in made.plan.dynamics if entry.printed][-1] == "crescendo"
+    assert told("level-not-restored", made) == []
+
+
 def test_the_level_is_back_when_the_smaller_phrase_ends():
     plan = in_file(dynamics(swell(), phrases=[{"bars": "1-8", "inside": ["1-4", "5-8"]}]))
     (remark,) = found("level-not-restored", plan, bars=12)
@@ -184,10 +192,17 @@ def test_a_tone_that_outlasts_its_phrase(plan, expected):
     assert [remark.severity for remark in remarks] == [Severity.ADVICE] * expected
 
 
-@pytest.mark.parametrize(("bars", "instead"), [("3:1 - 6:2", "3:1 - 4:4"), ("6-12", "6:1 - 8:4")])
-def test_the_tone_ends_with_the_phrase(bars, instead):
+@pytest.mark.parametrize(
+    ("bars", "over", "instead"),
+    [
+        ("3:1 - 6:2", "4:4 and changes back in the middle of a phrase", "3:1 - 4:4"),
+        ("6-12", "8:4 to the end of the piece", "6:1 - 8:4"),
+    ],
+)
+def test_the_tone_ends_with_the_phrase(bars, over, instead):
     plan = in_file(tone(bars))
     (remark,) = found("tone-not-restored", plan, bars=12)
+    assert remark.message == f"the tone of {bars} goes on over the phrase end at {over}"
     assert entries_of(remark) == [{"bars": instead, "tone": "dark"}]
     assert found("tone-not-restored", mended(plan, remark), bars=12) == []
 
@@ -254,6 +269,7 @@ def test_beats_are_counted_as_they_are_felt():
         ({"dynamics": [{"at": "4:4", "mark": "mf", "for": "melody"}]}, 1),
         ({"accents": [{"at": "4:4"}]}, 1),
         ({"second time": [{"bars": "1-4", "softer": "2 dB"}]}, 1),
+        ({"second time": [{"bars": "1-4", "louder": "2 dB"}]}, 1),
         ({"second time": [{"bars": "1-4", "tone": "dark"}]}, 0),
     ],
 )

@@ -72,6 +72,13 @@ def test_a_long_phrase_may_have_a_smaller_one_inside_it():
     assert "(if a smaller phrase ends at 4:4, say so with 'inside')" in remark.message
 
 
+@pytest.mark.parametrize(("bars", "long"), [("1-6", False), ("1-7", True)])
+def test_a_phrase_of_more_than_six_bars_is_long(bars, long):
+    slow = {"rallentando": "3:1 - 3:4", "to": "70%", "then": "a tempo"}
+    (remark,) = found("slowing-mid-phrase", {"phrases": [{"bars": bars}], "slowing": [slow]}, bars=8)
+    assert ("say so with 'inside'" in remark.message) is long
+
+
 def test_a_slowdown_that_a_later_one_cuts_is_judged_where_it_is_cut():
     slowing = [
         {"rallentando": "1:1 - 4:4", "to": "60%", "then": "a tempo"},
