@@ -176,6 +176,10 @@ LINE = {"bar": 1, "offset": 4.0}  # at the end of bar 2
         ([{"kind": "words", "bar": 2, "text": "Allegro"}], []),
         ([{"kind": "words", "bar": 2, "text": "a tempo"}], []),
         ([{"kind": "words", "bar": 0, "offset": 3.0, "text": "rit."}], []),  # it begins with the slowdown
+        ([{"kind": "fermata", "bar": 2, "offset": 1.0}], []),  # a beat later
+        ([{"kind": "fermata", "bar": 2, "offset": 2.0}], ["caution"]),
+        ([{"kind": "words", "bar": 0, "offset": 2.0, "text": "rit."}], []),  # a beat before it begins
+        ([{"kind": "words", "bar": 2, "offset": 1.0, "text": "rit."}], []),  # a beat after it is slowest
         ([{"kind": "words", "bar": 2, "text": "dolce"}], ["caution"]),
         ([{"kind": "dynamic", "bar": 2, "text": "p"}], ["caution"]),
         ([{"kind": "double bar", "bar": 2, "offset": 4.0}], ["caution"]),  # a bar later

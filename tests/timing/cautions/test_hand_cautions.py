@@ -205,6 +205,33 @@ def test_two_tones_at_once_are_two_hands():
     assert told("tone-two-places", reading(plan, apart)) == []
 
 
+@pytest.mark.parametrize(("one", "other", "torn"), [("8 cm", "9 cm", 1), ("8 cm", "8.9 cm", 0)])
+def test_a_centimetre_apart_are_two_places(one, other, torn):
+    tones = [{"bars": "1", "tone": tone, "for": f"voice {n}"} for n, tone in enumerate((one, other), 1)]
+    made = guitar({1: "c5:4", 2: "c3:4"}, bars=1)
+    assert len(told("tone-two-places", reading({"tone": tones}, made))) == torn
+
+
+@pytest.mark.parametrize(
+    ("tempo", "code"),
+    [
+        (248, "tone-too-quick"),  # 60.5 ms from one pluck to the next
+        (252, "tone-two-places"),  # 59.5 ms: as of one chord
+    ],
+)
+def test_what_follows_within_sixty_milliseconds_is_one_stroke(tempo, code):
+    made = reading(toned(("2", "sul ponticello"), tempo=tempo), SIXTEENTHS)
+    assert {each for each in ("tone-too-quick", "tone-two-places") if told(each, made)} == {code}
+
+
+def test_a_stroke_in_two_tones_is_told_as_that_and_not_as_a_move():
+    """Before and after it lie 125 ms, but which of the two places would the hand come from, or go to?"""
+    made = guitar({1: "c5:0.25 " * 16, 2: "c3:0.25 " * 16}, bars=1)
+    plan = {"tempo": 120, "tone": [{"at": "1:3", "tone": "sul ponticello", "for": "voice 1"}]}
+    assert len(told("tone-two-places", reading(plan, made))) == 1
+    assert told("tone-too-quick", reading(plan, made)) == []
+
+
 def test_a_rolled_chord_and_a_leading_melody_are_one_stroke():
     rolled = guitar("c3+g3+e4+c5:2~ " * 4)
     wide = {"articulation": {"roll": "200 ms"}, "tempo": 60}
