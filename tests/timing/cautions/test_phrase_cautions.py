@@ -170,6 +170,19 @@ def test_a_long_gap_inside_a_phrase_is_left_to_a_musician():
     assert (remark.fix, remark.suggestion) == ((), "list 4:1 - 5:4 as a phrase of its own")
 
 
+@pytest.mark.parametrize(
+    ("code", "plan"),
+    [
+        ("phrases-overlap", phrases("1-5", "5-8")),
+        ("phrase-outside", phrases({"bars": "1-4", "inside": ["3-5"]})),
+        ("phrases-gap", phrases("1-3", "5-8")),
+    ],
+)
+def test_what_is_so_on_both_passes_is_told_once(code, plan):
+    (remark,) = found(code, plan | {"order": ["1-8", "1-8"]}, bars=8)
+    assert remark.pass_ == 1
+
+
 # -- held notes
 
 TIED = "c5:4 c5:4 c5:4 c5:3 d5:2 c5:3 c5:4 c5:4 c5:4"  # from 4:4 to 5:1
