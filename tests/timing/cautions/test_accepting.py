@@ -7,6 +7,7 @@ from planfiles import SCORE, faults, plan_of, write
 from support import reading, score
 
 from timing.cautions import check
+from timing.cautions.accepting import with_acceptances
 from timing.cautions.rules import MOST_TOLD, RULES
 from timing.plan.planfile import read_plan
 from timing.remarks import Edit, Remark, Severity
@@ -110,6 +111,84 @@ def test_beats_are_the_same_however_they_are_written():
     plan = {**MISPLACED, "slowing": [{"rallentando": "6:1 - 6:2", "to": "60%", "then": "a tempo"}]}
     for at in ("6:2.0", "6 : 2", "06:2"):
         assert of(CODE, accepting({"code": CODE, "at": at}, plan=plan))[0].accepted == REASON
+
+
+# Twice in bar 2, twice in bar 6 and, the second time alone, in bar 3.
+THRICE = MISPLACED | {
+    "order": ["1-8", "1-8"],
+    "slowing": [
+        {"ritenuto": "2:1 - 2:1", "to": "60%", "then": "a tempo"},
+        {"ritenuto": "2:2 - 2:2", "to": "60%", "then": "a tempo"},
+        {"ritenuto": "6:1 - 6:1", "to": "60%", "then": "a tempo"},
+        {"ritenuto": "6:2 - 6:2", "to": "60%", "then": "a tempo"},
+        {"ritenuto": "2:4 - 3:1", "to": "60%", "then": "a tempo", "pass": 2},
+    ],
+}
+
+
+@pytest.mark.parametrize(
+    ("place", "there", "nearest"),
+    [
+        ({"at": 5}, " at 5", "6:1"),
+        ({"at": "5:3"}, " at 5:3", "6:2"),  # of bar 6 the beat that is nearer
+        ({"at": "6:4"}, " at 6:4", "6:2"),
+        ({"at": 1}, " at 1", "2:1"),
+        ({"at": 4}, " at 4", "3:1, pass: 2"),
+        ({"at": 6, "pass": 2}, " at 6, pass 2", "6:1"),
+        ({}, " of the piece as a whole", "2:1"),
+    ],
+)
+def test_an_acceptance_beside_its_caution_is_told_the_nearest_place(place, there, nearest):
+    (unmatched,) = of("acceptance-unmatched", accepting({"code": CODE, **place}, plan=THRICE))
+    assert unmatched.message == f"{CODE} is not told{there}, but at {nearest}"
+    assert (unmatched.suggestion, unmatched.fix) == (f"at: {nearest}", ())
+
+
+def test_neither_what_is_accepted_nor_another_kind_is_offered_to_an_acceptance():
+    plan = MISPLACED | {"order": ["1-8", "1-8"]}  # second-time-same stands as well
+    remarks = accepting({"code": CODE, "at": "6:2"}, {"code": CODE, "at": "5:1"}, plan=plan)
+    assert len(of("second-time-same", remarks)) == 1
+    (unmatched,) = of("acceptance-unmatched", remarks)
+    assert unmatched.message == f"{CODE} is not told at 5:1: nothing is left to accept"
+    assert unmatched.suggestion == "leave the entry out" and len(unmatched.fix) == 1
+
+
+def test_in_bars_of_one_number_the_nearest_place_is_named_with_its_letter():
+    made = score(8)
+    made.bars["number"][5:], made.bars["suffix"][5] = [5, 6, 7], "a"
+    plan = {"phrases": [{"bars": "1-4"}, {"bars": "5-7"}]}
+    plan["slowing"] = [{"ritenuto": "5a:1 - 5a:2", "to": "60%", "then": "a tempo"}]
+    (unmatched,) = of("acceptance-unmatched", accepting({"code": CODE, "at": "5a:3"}, plan=plan, made=made))
+    assert unmatched.suggestion == "at: 5a:2"
+
+
+@pytest.mark.parametrize("code", [CODE, "slowing-mid-phase"])
+def test_what_is_said_of_an_acceptance_points_at_its_code(tmp_path, code):
+    from timing.reading import perform
+
+    text = "tempo: 60\nphrases: [1-4, 5-8]\nslowing: [{ritenuto: 6:1 - 6:2, to: 60%, then: a tempo}]\n"
+    plan = plan_of(tmp_path, f"{text}accept: [{{code: {code}, at: 5, because: a sigh}}]\n")
+    (unmatched,) = of("acceptance-unmatched", check(perform(score(), plan)))
+    assert (unmatched.place.line, unmatched.place.column) == (5, 17)
+
+
+def test_an_error_is_never_accepted():
+    plan = MISPLACED | {"accept": [{"code": CODE, "at": "6:2", "because": REASON}]}
+    for severity, reason in ((Severity.ERROR, None), (Severity.CAUTION, REASON)):
+        told = with_acceptances([Remark(severity, CODE, "x", bar_name="6", beat=2.0)], reading(plan))
+        assert told[0].accepted == reason and len(told) == 1 + (reason is None)
+
+
+@pytest.mark.parametrize(
+    ("place", "reason"),
+    [({"at": 6}, REASON), ({"at": 6, "pass": 1}, REASON), ({"at": 6, "pass": 2}, None), ({"at": 5}, None)],
+)
+def test_what_is_told_of_a_whole_bar_is_accepted_there(place, reason):
+    """As of a fault of the score, which has neither beat nor pass: it is there from the first time on."""
+    plan = {"order": ["1-8", "1-8"], "accept": [{"code": CODE, "because": REASON} | place]}
+    told, *unmatched = with_acceptances([Remark(Severity.CAUTION, CODE, "x", bar_name="6")], reading(plan))
+    assert told.accepted == reason
+    assert [each.suggestion for each in unmatched] == ([] if reason else ["at: 6"])
 
 
 # -- where only the first few are told

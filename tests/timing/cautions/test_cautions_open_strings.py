@@ -188,6 +188,87 @@ def test_a_piano_has_no_strings_to_hear():
     assert told(reading({"accents": [{"at": "1:2", "by": "9 dB"}]}, score(1, voices={1: LINE})), sounding(9, 9)) == []
 
 
+def test_each_open_string_is_heard_against_its_own_neighbours():
+    """Beside e4 the notes are muted, 6 dB softer; beside the b3 that follows they are not."""
+    made = guitar("d4:1 e4:1 f4:1 g4:1 a3:1 b3:1 d4:1 c4:1", bars=2)
+    plan = {"strings": [{"at": "1:2", "string": 1}, {"at": "2:2", "string": 2}, {"at": "2:1", "string": 3}]}
+    plan["strings"] += [{"at": at, "pizzicato": True} for at in ("1:1", "1:3")]
+    (remark,) = told(reading(plan, made), sounding())
+    assert (remark.bar, remark.beat) == (1, 2) and "6.0 dB louder" in remark.message
+
+
+def test_the_tone_of_each_note_is_its_own():
+    """Both open strings are plucked sul ponticello; only beside the first of them nothing else is."""
+    made = guitar("d4:1 e4:1 f4:1 g4:1 d4:1 e4:1 f4:1 g4:1", bars=2)
+    plan = {"strings": [{"at": "1:2", "string": 1}, {"at": "2:2", "string": 1}]}
+    plan["tone"] = [{"at": "1:2", "tone": "sul ponticello"}, {"bars": "2", "tone": "sul ponticello"}]
+    (remark,) = told(reading(plan, made), sounding())
+    assert (remark.bar, remark.beat) == (1, 2) and "2.00 times as bright" in remark.message
+
+
+def test_an_open_string_that_the_left_hand_sounds_is_as_soft_as_that_is():
+    """Pulled off it is 6 dB softer than plucked: it does not stand out of what is beside it."""
+
+    def loudness(string, tone, tuning, frets):
+        return np.where(np.asarray(frets) == 0, 4.0, 0.0) - 6.0 * (tone == 5)
+
+    sound = SimpleNamespace(brightness=lambda string, tone, tuning, frets: np.ones(len(frets)), loudness=loudness)
+    made, strings = guitar("g4:1 e4:1 f4:1 d4:1"), [{"at": "1:1", "string": 1}, {"at": "1:2", "string": 1}]
+    (remark,) = told(reading({"strings": strings}, made), sound)
+    assert "4.0 dB louder" in remark.message
+    strings[1] = strings[1] | {"ligado": True}
+    assert told(reading({"strings": strings}, made), sound) == []
+
+
+def test_a_sound_is_asked_of_the_strings_that_there_are():
+    asked = set()
+
+    def loudness(string, tone, tuning, frets):
+        asked.add(tuning)
+        return np.zeros(len(frets))
+
+    sound = SimpleNamespace(brightness=lambda string, tone, tuning, frets: np.ones(len(frets)), loudness=loudness)
+    told(reading(accent(0), guitar(LINE)), sound)
+    assert asked == {(64, 59, 55, 50, 45, 40)}
+
+
+# -- where the note is stopped instead
+
+
+def stopped_on(made, plan: dict) -> str | None:
+    (remark,) = told(reading(plan, made), sounding(4.0))
+    return remark.suggestion
+
+
+def test_the_fifth_string_is_stopped_on_the_sixth():
+    assert stopped_on(guitar("b2:1 a2:1 b2:1 c3:1"), {}) == "strings: [{at: 1:2, string: 6}]"
+
+
+@pytest.mark.parametrize("length", [0.5, 1, 3])
+def test_a_string_that_is_struck_with_the_note_is_taken(length):
+    both = guitar({1: "d4:1 e4:1 f4:1 d4:1", 2: f"r:1 c4:{length} r:{3 - length}"})
+    strings = [{"at": "1:2", "for": "voice 1", "string": 1}, {"at": "1:2", "for": "voice 2", "string": 2}]
+    assert stopped_on(both, {"strings": strings}) == "strings: [{at: 1:2, string: 3}]"
+
+
+def test_the_next_string_may_be_tuned_a_semitone_lower():
+    plan = accent(0) | {"tuning": "E4 D#4 G3 D3 A2 E2"}
+    assert stopped_on(guitar(LINE), plan) == "strings: [{at: 1:2, string: 2}]"
+
+
+@pytest.mark.parametrize(
+    ("low", "capo", "suggested"),
+    [
+        ("A2", 0, "strings: [{at: 1:2, string: 2}]"),  # 19 frets, the last one
+        ("G#2", 0, None),
+        ("A2", 1, None),  # the capo takes one of them
+    ],
+)
+def test_no_string_has_more_than_nineteen_frets(low, capo, suggested):
+    plan = {"tuning": f"E4 {low}", "capo": capo, "strings": [{"bars": "1", "string": 1}]}
+    assert stopped_on(guitar("f4:1 e4:1 f4:1 f4:1"), plan) == suggested
+
+
 # -- tunings
 
 EIGHT = "E4 B3 G3 D3 A2 E2 B1 F#1"

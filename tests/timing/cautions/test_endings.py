@@ -142,6 +142,15 @@ def test_where_the_movement_of_the_notes_stops_or_begins_one_may_wait(before, af
     assert severities(plan, "5:4 - 6:4", voices={1: voice}) == expected
 
 
+@pytest.mark.parametrize(("fourth", "expected"), [("c4:1 c4:1 r:2", ["caution"]), ("r:4", [])])
+def test_at_a_change_of_metre_the_movement_is_heard_for_a_bar_of_the_old_one(fourth, expected):
+    """Bars 1 and 2 are in 4/4, all others in 2/4: four beats before bar 3 and four after it are compared."""
+    whole, half = "c4:1 c4:1 c4:1 c4:1", "c4:1 c4:1 r:2"  # of which a bar of 2/4 has no more than the notes
+    made = score(8, voices={1: " ".join([whole, whole, half, fourth, *[half] * 4])})
+    made.bars["beats"][2:], made.bars["length"][2:] = 2, 2.0
+    assert severities({"phrases": [{"bars": "1-8"}]}, "2:1 - 2:4", made=made) == expected
+
+
 def test_the_strokes_of_an_ornament_are_no_movement():
     plain = score(voices={1: " ".join(["c4:1 d4:1 e4:1 f4:1"] * 8)})
     trilled = plain.notes.copy()
@@ -167,6 +176,10 @@ LINE = {"bar": 1, "offset": 4.0}  # at the end of bar 2
         ([{"kind": "words", "bar": 2, "text": "Allegro"}], []),
         ([{"kind": "words", "bar": 2, "text": "a tempo"}], []),
         ([{"kind": "words", "bar": 0, "offset": 3.0, "text": "rit."}], []),  # it begins with the slowdown
+        ([{"kind": "fermata", "bar": 2, "offset": 1.0}], []),  # a beat later
+        ([{"kind": "fermata", "bar": 2, "offset": 2.0}], ["caution"]),
+        ([{"kind": "words", "bar": 0, "offset": 2.0, "text": "rit."}], []),  # a beat before it begins
+        ([{"kind": "words", "bar": 2, "offset": 1.0, "text": "rit."}], []),  # a beat after it is slowest
         ([{"kind": "words", "bar": 2, "text": "dolce"}], ["caution"]),
         ([{"kind": "dynamic", "bar": 2, "text": "p"}], ["caution"]),
         ([{"kind": "double bar", "bar": 2, "offset": 4.0}], ["caution"]),  # a bar later
@@ -190,8 +203,9 @@ def test_an_ending_begins_with_the_last_note():
     assert severities(FOUR, "2:1 - 3:1", voices={1: voice, 2: moving}) == ["caution"]
 
 
-def test_a_melody_that_is_silent_at_the_end_has_no_last_note_there():
-    voice = " ".join(["c5:1 d5:1 e5:1 f5:1"] * 2 + ["g5:1 r:7"] + ["c5:1 d5:1 e5:1 f5:1"] * 4)
+@pytest.mark.parametrize("last", ["g5:1 r:7", "g5:4 r:4"])
+def test_a_melody_that_is_silent_at_the_end_has_no_last_note_there(last):
+    voice = " ".join(["c5:1 d5:1 e5:1 f5:1"] * 2 + [last] + ["c5:1 d5:1 e5:1 f5:1"] * 4)
     moving = " ".join(["c3:1"] * 32)
     assert severities(FOUR, "2:1 - 3:2", voices={1: voice, 2: moving}) == ["caution"]
 
@@ -229,6 +243,7 @@ def test_phrases_that_begin_with_a_pickup():
         (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(8, 8), asked=True), None),  # a fermata
         (Facts(to=0.78, away=9.0, own_end=0.95, attacks=(8, 8), asked=False), Severity.CAUTION),
         (Facts(to=0.88, away=9.0, own_end=0.95, attacks=(8, 8), asked=False), Severity.ADVICE),
+        (Facts(to=0.80, away=9.0, own_end=0.84, attacks=(8, 8), asked=False), Severity.CAUTION),  # by just 5 %
     ],
 )
 def test_each_condition_excuses_by_itself(facts, told):
@@ -287,3 +302,13 @@ def test_a_phrase_that_is_divided_is_taken_at_its_word():
     slow = {"rallentando": "3:4 - 4:4", "to": "70%", "then": "a tempo"}
     (remark,) = found("slowing-mid-phrase", plan | {"slowing": [slow]}, voices=a_tune())
     assert remark.severity is Severity.CAUTION and "inside" not in remark.message
+
+
+@pytest.mark.parametrize(
+    ("end", "ends"), [("4:4.5", True), ("4:4.4", False), ("4:4.0", False), ("5:1.5", True), ("5:1.6", False)]
+)
+def test_the_music_ends_something_within_half_a_beat(end, ends):
+    """It ends with bar 4."""
+    slow = {"rallentando": f"3:4 - {end}", "to": "70%", "then": "a tempo"}
+    (remark,) = found("slowing-mid-phrase", in_file(EIGHT | {"slowing": [slow]}), voices=a_tune())
+    assert (remark.suggestion == "inside: [1-4, 5-8]") is ends

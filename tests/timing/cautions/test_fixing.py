@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from support import musicxml
@@ -182,6 +183,89 @@ def test_no_more_changes_are_tried_than_a_hundred(folder, monkeypatch):
     assert [("tried at a time" in why) for _, why in mended.refused] == [False] * 100 + [True] * 50
 
 
+@pytest.mark.parametrize("accents", ["{at: 2}", "{at: 2}, {at: 3}"])
+def test_what_was_left_is_tried_again_after_every_change(folder, monkeypatch, accents):
+    """Two cautions of the piece as a whole forbid what would mend the first remark, until the last accent is gone."""
+    text = PLAN + f"slowing:\n  - {{rallentando: 6:1 - 6:2, to: 60%, then: a tempo}}\naccents: [{accents}]\n"
+
+    def told(reading, sound=None):
+        accents, mid = reading.plan.accents, reading.plan.slowing[0].where.start.bar == "6"
+        made = [Remark(Severity.CAUTION, "first", "x", fix=tuple(moved("8:1 - 8:4")(reading)))] if mid else []
+        made += [Remark(Severity.CAUTION, "clash", "x")] if accents and not mid else []
+        gone = [Edit("accents", None, each.place()) for each in accents]
+        return made + [Remark(Severity.ADVICE, "second", "x", fix=tuple(gone[:1]))] * bool(gone)
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fix(write(folder, text), text)
+    if accents == "{at: 2}":
+        assert codes(mended.fixed) == ["second", "first"] and mended.refused == []
+    else:  # the second accent is told where the first one was: its change would not be enough
+        said = {remark.code: why for remark, why in mended.refused}
+        assert said == {"first": "the change would bring clash", "second": "the change would not be enough"}
+
+
+def test_two_places_in_one_bar_are_two(folder, monkeypatch):
+    """Each is left for a reason of its own, and one of them moved to the other's beat is a new one there."""
+    text = PLAN + "accents: [{at: 2:1}, {at: 2:3}]\n"
+
+    def told(reading, sound=None):
+        return [
+            Remark(Severity.CAUTION, "loud", "x", bar_name="2", beat=float(each.at.beat), fix=(
+                Edit("accents", "{at: 2:2}" if each.at.beat == 1 else "{at: 9:1}", each.place()),
+            ))
+            for each in reading.plan.accents
+        ]  # fmt: skip
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fix(write(folder, text), text)
+    assert [(remark.beat, why) for remark, why in mended.refused] == [
+        (1, "the change would bring loud in bar 2"),
+        (3, "bar 9: the score ends at bar 8"),
+    ]
+
+
+def test_what_only_a_sound_tells_is_mended_by_that_sound(folder, monkeypatch):
+    """Of each accent a sound has something to say; without one nobody hears anything."""
+    text = PLAN + "accents: [{at: 2}, {at: 3}]\n"
+
+    def told(reading, sound=None):
+        heard = reading.plan.accents if sound is not None else ()
+        return [
+            Remark(Severity.CAUTION, "loud", "x", bar_name=str(each.at), fix=(Edit("accents", None, each.place()),))
+            for each in heard
+        ]
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fixing.fix(write(folder, text), text, SimpleNamespace())
+    assert [remark.bar for remark in mended.fixed] == [2, 3] and mended.text.endswith("accents: []\n")
+    assert fixing.fix(write(folder, text), text).text == text
+    kept = text.replace("{at: 2}", "{at: 4}")  # a change that only the sound finds not to be enough
+
+    def still(reading, sound=None):
+        at = reading.plan.accents[0]
+        there = [Remark(Severity.CAUTION, "loud", "x", fix=(Edit("accents", "{at: 5}", at.place()),))]
+        return there if sound is not None else []
+
+    monkeypatch.setattr(fixing, "check", still)
+    mended = fixing.fix(write(folder, kept), kept, SimpleNamespace())
+    assert mended.text == kept and [why for _, why in mended.refused] == ["the change would not be enough"]
+
+
+def test_more_places_that_are_only_counted_are_more(folder, monkeypatch):
+    text = PLAN + "accents: [{at: 1}]\n"
+
+    def told(reading, sound=None):
+        (accent,) = reading.plan.accents
+        bar = int(str(accent.at))
+        there = [Remark(Severity.CAUTION, "first", "x", fix=(Edit("accents", "{at: 2}", accent.place()),))]
+        few = [Remark(Severity.CAUTION, "few", "x", bar_name="7"), Remark(Severity.CAUTION, "few", "x", more=3 + bar)]
+        return (there if bar == 1 else []) + few
+
+    monkeypatch.setattr(fixing, "check", told)
+    mended = fix(write(folder, text), text)
+    assert mended.text == text and mended.refused[0][1] == "the change would bring more of few"
+
+
 # -- what is accepted
 
 
@@ -206,6 +290,14 @@ def test_an_acceptance_that_has_outlived_its_caution_is_taken_out(folder):
     mended = fix(write(folder, text), text)
     assert codes(mended.fixed) == ["acceptance-unmatched"] and mended.remarks == []
     assert mended.text == PLAN + "accept:\n  # was hard\n"
+
+
+def test_an_acceptance_of_another_plan_that_has_outlived_its_caution_is_left_out(folder):
+    write(folder, PLAN + "accept:\n  - {code: slowing-mid-phrase, at: 6:2, because: the shift}\n", "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert codes(mended.fixed) == ["acceptance-unmatched"] and mended.remarks == []
+    assert mended.text == own + "\naccept:\n  - {code: slowing-mid-phrase, at: 6:2, omit: yes}\n"
 
 
 # -- where only some places are told
@@ -325,6 +417,92 @@ def test_nothing_of_another_plan_is_hidden_by_what_is_added(folder, monkeypatch)
     own = "based on: base.yaml\n"
     mended = fix(write(folder, own), own)
     assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml"
+
+
+@pytest.mark.parametrize(
+    ("base", "own", "after"),
+    [
+        ("accents: [{at: 2}]\n", "", "\naccents:\n  - {at: 5}\n"),  # entries of a section add up
+        ("", "", "\naccents:\n  - {at: 5}\n"),
+        ("", "accents: [{at: 2}]\n", None),
+    ],
+)
+def test_an_entry_is_added_beside_those_of_another_plan(folder, monkeypatch, base, own, after):
+    def told(reading, sound=None):
+        there = any(str(each.at) == "5" for each in reading.plan.accents)
+        return [] if there else [Remark(Severity.ADVICE, "soft", "x", fix=(Edit("accents", "{at: 5}"),))]
+
+    monkeypatch.setattr(fixing, "check", told)
+    write(folder, PLAN + base, "base.yaml")
+    text = "based on: base.yaml\n" + own
+    mended = fix(write(folder, text), text)
+    assert codes(mended.fixed) == ["soft"] and mended.refused == []
+    accents = [str(each.at) for each in mended.reading.plan.accents]
+    assert accents == (["2", "5"] if base or own else ["5"])
+    assert after is None or mended.text == text + after
+
+
+@pytest.mark.parametrize(
+    ("base", "own"),
+    [
+        ("", "voices: {bass: -2 dB}\n"),  # its own
+        ("voices: {bass: -2 dB}\n", ""),
+        ("voices: {bass: -2 dB}\n", "voices: {inner: -2 dB}\n"),
+        ("", ""),
+    ],
+)
+def test_a_voice_is_added_beside_those_of_another_plan(folder, monkeypatch, base, own):
+    def told(reading, sound=None):
+        new = (Edit("voices", "{melody: 1 dB}"),)
+        return [] if "melody" in reading.plan.voices else [Remark(Severity.ADVICE, "soft", "x", fix=new)]
+
+    monkeypatch.setattr(fixing, "check", told)
+    write(folder, PLAN + base, "base.yaml")
+    text = "based on: base.yaml\n" + own
+    mended = fix(write(folder, text), text)
+    assert codes(mended.fixed) == ["soft"] and mended.refused == []
+    assert ("bass" in mended.reading.plan.voices) is ("bass" in base + own)
+
+
+@pytest.mark.parametrize(
+    ("base", "own", "kept"), [("", "instrument: violin\n", True), ("instrument: violin\n", "", False)]
+)
+def test_only_the_plan_s_own_instrument_gives_way_to_another(folder, monkeypatch, base, own, kept):
+    def told(reading, sound=None):
+        new = (Edit("instrument", "{Piano: woodblock}"),)
+        return [Remark(Severity.ADVICE, "drum", "x", fix=new)] * (reading.plan.instrument == "violin")
+
+    monkeypatch.setattr(fixing, "check", told)
+    write(folder, PLAN + base, "base.yaml")
+    text = "based on: base.yaml\n" + own
+    mended = fix(write(folder, text), text)
+    assert codes(mended.fixed) == ["drum"] * kept and bool(mended.refused) is not kept
+    assert mended.reading.plan.instrument == ({"Piano": "woodblock"} if kept else "violin")
+
+
+def test_of_the_second_time_an_entry_of_another_plan_is_written_anew(folder, monkeypatch):
+    def told(reading, sound=None):
+        (entry,) = reading.plan.second_time
+        new = (Edit("second time", "{bars: 1-4, louder: 2 dB}", entry.place()),)
+        return [Remark(Severity.ADVICE, "same", "x", fix=new)] if entry.softer else []
+
+    monkeypatch.setattr(fixing, "check", told)
+    write(folder, PLAN + "order: [1-8, 1-8]\nsecond time: [{bars: 5-8, softer: 3 dB}]\n", "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert codes(mended.fixed) == ["same"]
+    assert mended.text == (
+        "based on: base.yaml\n\nsecond time:\n  - {bars: 5-8, omit: yes}\n  - {bars: 1-4, louder: 2 dB}\n"
+    )
+
+
+def test_an_entry_of_another_plan_can_be_left_out(folder, offer):
+    offer(MID, lambda reading: [Edit("slowing", None, slow.place()) for slow in reading.plan.slowing])
+    write(folder, SLOW, "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert codes(mended.fixed) == [MID] and mended.remarks == []
+    assert mended.text == own + "\nslowing:\n  - {rallentando: 6:1 - 6:2, omit: yes}\n"
 
 
 def test_a_plan_that_cannot_be_read_is_refused_with_all_its_faults(folder):

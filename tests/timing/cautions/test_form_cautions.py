@@ -127,6 +127,13 @@ def test_an_end_that_is_played_on_several_passes_is_left_to_a_musician():
     assert (remark.fix, remark.suggestion) == ((), "give each pass an entry of its own")
 
 
+@pytest.mark.parametrize(("end", "expected"), [("4:1", []), ("4:2", [2])])
+def test_an_entry_of_its_own_may_end_a_beat_later(end, expected):
+    """The second time bar 4 follows bar 2: a slowdown that ends there with its first beat stands for the silent one."""
+    other = {"ritenuto": f"4:1 - {end}", "then": "a tempo", "pass": 2}
+    assert [remark.pass_ for remark in skipped(slowing("2:1 - 3:4", other))] == expected
+
+
 # -- percussion
 
 

@@ -130,6 +130,68 @@ def test_a_tone_of_the_second_time_is_moved_only_where_it_can_be():
     assert told("tone-too-quick", reading(mended(plan, remark), made)) == []
 
 
+def test_a_tone_may_begin_with_the_piece():
+    """Sixteenths from the first note on: nowhere later has the hand its time, so the tone is there from the start."""
+    plan = toned(("1:3 - 4", "sul tasto"), tempo=120)
+    made = guitar("c4:0.25 " * 64, bars=4)
+    (remark,) = told("tone-too-quick", reading(plan, made))
+    assert entries_of(remark) == [{"bars": "1:1 - 1:2", "tone": "sul tasto"}]
+    assert told("tone-too-quick", reading(mended(plan, remark), made)) == []
+
+
+@pytest.mark.parametrize(("before", "bars"), [(4, "1:4 - 2:3"), (4.25, None)])
+def test_a_change_moves_by_four_quarters_at_most(before, bars):
+    """So many quarters of sixteenths lie between the longer note and the change at 2:4; after it they go on."""
+    made = guitar(f"c4:{7 - before} " + "c4:0.25 " * int(before * 4 + 20), bars=3)
+    (remark,) = told("tone-too-quick", reading(toned(("2:4 - 3", "sul tasto"), tempo=120), made))
+    assert [entry["bars"] for entry in entries_of(remark)] == ([bars] if bars else [])
+
+
+AWAY = guitar("c4:1 " * 3 + "c4:0.25 " * 8 + "c4:1 " * 3)  # the hand has its time at 1:4 and from 2:2 on
+
+
+@pytest.mark.parametrize(
+    ("second", "more"),
+    [
+        ("2", {}),  # the same the second time
+        ("2:1.5 - 2:4", {"pass": 1}),  # half a beat later, the second time
+    ],
+)
+def test_a_tone_that_changes_elsewhere_the_second_time_is_moved_for_one_pass(second, more):
+    tones = [{"bars": "2", "tone": "sul tasto", "pass": 1}, {"bars": second, "tone": "sul tasto", "pass": 2}]
+    first, *_ = told("tone-too-quick", reading({"order": ["1-2", "1-2"], "tempo": 120, "tone": tones}, AWAY))
+    assert first.pass_ == 1 and entries_of(first) == [{"bars": "1:4 - 1:4", "tone": "sul tasto"} | more]
+
+
+def test_where_the_second_time_has_a_tone_of_its_own_no_other_is_offered():
+    """There is time only after the change, under the tone of the second time, which no other entry takes away."""
+    made = guitar("c4:0.25 " * 36 + "c4:1 c4:1 c4:1", bars=3)
+    plan = {"order": ["1-3", "1-3"], "tempo": 120, "second time": [{"bars": "3", "tone": "sul tasto"}]}
+    (remark,) = told("tone-too-quick", reading(plan, made))
+    assert (remark.bar, remark.pass_, remark.suggestion) == (3, 2, None)
+    plain = {"order": ["1-3", "1-3"], "tempo": 120, "tone": [{"bars": "3", "tone": "sul tasto", "pass": 2}]}
+    (remark,) = told("tone-too-quick", reading(plain, made))
+    assert entries_of(remark) == [{"bars": "3:1 - 3:2", "tone": "naturale", "pass": 2}]
+
+
+def test_a_tone_of_the_second_time_leaves_the_first_time_alone():
+    tones = [{"bars": "2", "tone": "sul ponticello", "pass": 1}]
+    plan = {"order": ["1-2", "1-2"], "tempo": 120, "tone": tones, "second time": [{"bars": "1", "tone": "sul tasto"}]}
+    remark, *_ = told("tone-too-quick", reading(plan, AWAY))
+    assert (remark.bar, remark.pass_) == (2, 1)
+    assert entries_of(remark) == [{"bars": "1:4 - 1:4", "tone": "sul ponticello", "pass": 1}]
+
+
+def test_a_tone_of_the_second_time_may_go_on_for_a_little():
+    """It ends with bar 1, and the hand has its time a beat later."""
+    made = guitar("c4:0.25 " * 20 + "c4:1 c4:1 c4:1")
+    plan = {"order": ["1-2", "1-2"], "tempo": 120, "second time": [{"bars": "1", "tone": "sul tasto"}]}
+    (remark,) = told("tone-too-quick", reading(plan, made))
+    assert (remark.bar, remark.pass_) == (2, 2)
+    assert entries_of(remark) == [{"bars": "2:1 - 2:2", "tone": "sul tasto", "pass": 2}]
+    assert told("tone-too-quick", reading(mended(plan, remark), made)) == []
+
+
 def test_two_tones_at_once_are_two_hands():
     made = guitar({1: "c5:2 c5:2", 2: "c3:2 c3:2"}, bars=1)
     plan = {"tone": [{"bars": "1:3", "tone": "sul tasto", "for": "voice 1"}]}
@@ -141,6 +203,33 @@ def test_two_tones_at_once_are_two_hands():
     assert told("tone-too-quick", reading(plan, made)) == []
     apart = guitar({1: "c5:2 c5:2", 2: "c3:1 c3:3"}, bars=1)
     assert told("tone-two-places", reading(plan, apart)) == []
+
+
+@pytest.mark.parametrize(("one", "other", "torn"), [("8 cm", "9 cm", 1), ("8 cm", "8.9 cm", 0)])
+def test_a_centimetre_apart_are_two_places(one, other, torn):
+    tones = [{"bars": "1", "tone": tone, "for": f"voice {n}"} for n, tone in enumerate((one, other), 1)]
+    made = guitar({1: "c5:4", 2: "c3:4"}, bars=1)
+    assert len(told("tone-two-places", reading({"tone": tones}, made))) == torn
+
+
+@pytest.mark.parametrize(
+    ("tempo", "code"),
+    [
+        (248, "tone-too-quick"),  # 60.5 ms from one pluck to the next
+        (252, "tone-two-places"),  # 59.5 ms: as of one chord
+    ],
+)
+def test_what_follows_within_sixty_milliseconds_is_one_stroke(tempo, code):
+    made = reading(toned(("2", "sul ponticello"), tempo=tempo), SIXTEENTHS)
+    assert {each for each in ("tone-too-quick", "tone-two-places") if told(each, made)} == {code}
+
+
+def test_a_stroke_in_two_tones_is_told_as_that_and_not_as_a_move():
+    """Before and after it lie 125 ms, but which of the two places would the hand come from, or go to?"""
+    made = guitar({1: "c5:0.25 " * 16, 2: "c3:0.25 " * 16}, bars=1)
+    plan = {"tempo": 120, "tone": [{"at": "1:3", "tone": "sul ponticello", "for": "voice 1"}]}
+    assert len(told("tone-two-places", reading(plan, made))) == 1
+    assert told("tone-too-quick", reading(plan, made)) == []
 
 
 def test_a_rolled_chord_and_a_leading_melody_are_one_stroke():

@@ -88,6 +88,7 @@ def swell(where: str = "1:1 - 3:1", **how) -> dict:
         (dynamics({"at": "5", "mark": "f", "for": "melody"}), 0),  # with a phrase
         (dynamics({"at": "3", "mark": "f", "for": "melody"}, {"at": "5", "mark": "p"}), 0),
         (dynamics(swell(), phrases=[]), 0),
+        (dynamics({"at": 1, "mark": "mf", "for": "melody"}, swell()), 1),  # of all voices, whatever each began with
         (dynamics(swell("1:1 - 3:1", **{"pass": 1}), order=["1-12", "1-12"]), 0),  # the order takes it back
         (dynamics(swell("1:1 - 3:1"), order=["1-12", "1-12"]), 1),
     ],
@@ -122,6 +123,43 @@ def test_the_level_goes_back_until_the_phrase_ends(plan, entry):
     assert np.ptp(notes["level"][notes["bar"] > 4]) == pytest.approx(0)
 
 
+@pytest.mark.parametrize(
+    ("phrases", "where", "expected"),
+    [
+        (["3-6"], "1:1 - 3:2", 0),  # a beat into the first phrase, before which there is none
+        (["3-6"], "1:1 - 3:3", 1),
+        (["1-4"], "1:1 - 4:4", 0),  # a beat before the end of the only phrase
+        (["1-4"], "1:1 - 4:3", 1),
+    ],
+)
+def test_a_beat_from_either_edge_of_a_phrase_is_at_it(phrases, where, expected):
+    plan = dynamics(swell(where, by="20 dB"), phrases=[{"bars": bars} for bars in phrases])
+    assert len(found("level-not-restored", plan, bars=12)) == expected
+
+
+@pytest.mark.parametrize(("bars", "expected"), [("1:1 - 3:3", 0), ("1:1 - 3:4", 1)])
+def test_at_a_change_of_metre_the_beat_is_that_of_the_new_one(bars, expected):
+    """From bar 3 on in 6/8, a dotted quarter to a beat, and in 4/4 again at last. The hairpin ends on the bar line."""
+    whole, short = "c4:1 " * 4, "c4:1.5 c4:1.5 r:1 "  # of which a bar of 6/8 has no more than the notes
+    made = score(12, voices={1: whole * 2 + short * 9 + whole})
+    made.bars["beats"][2:11], made.bars["unit"][2:11], made.bars["length"][2:11] = 6, 8, 3.0
+    plan = dynamics({"crescendo": "1:1 - 2:5.0"}, phrases=[{"bars": bars}])
+    assert len(found("level-not-restored", plan, made=made)) == expected
+
+
+def test_what_the_score_prints_is_not_to_be_taken_back():
+    marks = [{"kind": "dynamic", "text": "p"}, {"kind": "hairpin", "end_bar": 2, "value": 1.0}]
+    made = reading(FOUR, score(12, marks=marks))
+    assert [entry.kind for entry in made.plan.dynamics if entry.printed][-1] == "crescendo"
+    assert told("level-not-restored", made) == []
+
+
+def test_the_level_is_back_when_the_smaller_phrase_ends():
+    plan = in_file(dynamics(swell(), phrases=[{"bars": "1-8", "inside": ["1-4", "5-8"]}]))
+    (remark,) = found("level-not-restored", plan, bars=12)
+    assert entries_of(remark) == [{"diminuendo": "3:1 - 4:4", "by": "4 dB"}]
+
+
 # -- a tone that is never taken back
 
 
@@ -154,10 +192,17 @@ def test_a_tone_that_outlasts_its_phrase(plan, expected):
     assert [remark.severity for remark in remarks] == [Severity.ADVICE] * expected
 
 
-@pytest.mark.parametrize(("bars", "instead"), [("3:1 - 6:2", "3:1 - 4:4"), ("6-12", "6:1 - 8:4")])
-def test_the_tone_ends_with_the_phrase(bars, instead):
+@pytest.mark.parametrize(
+    ("bars", "over", "instead"),
+    [
+        ("3:1 - 6:2", "4:4 and changes back in the middle of a phrase", "3:1 - 4:4"),
+        ("6-12", "8:4 to the end of the piece", "6:1 - 8:4"),
+    ],
+)
+def test_the_tone_ends_with_the_phrase(bars, over, instead):
     plan = in_file(tone(bars))
     (remark,) = found("tone-not-restored", plan, bars=12)
+    assert remark.message == f"the tone of {bars} goes on over the phrase end at {over}"
     assert entries_of(remark) == [{"bars": instead, "tone": "dark"}]
     assert found("tone-not-restored", mended(plan, remark), bars=12) == []
 
@@ -224,6 +269,7 @@ def test_beats_are_counted_as_they_are_felt():
         ({"dynamics": [{"at": "4:4", "mark": "mf", "for": "melody"}]}, 1),
         ({"accents": [{"at": "4:4"}]}, 1),
         ({"second time": [{"bars": "1-4", "softer": "2 dB"}]}, 1),
+        ({"second time": [{"bars": "1-4", "louder": "2 dB"}]}, 1),
         ({"second time": [{"bars": "1-4", "tone": "dark"}]}, 0),
     ],
 )
@@ -240,3 +286,48 @@ def test_what_the_musician_reads_of_a_covered_melody():
     assert remark.message.startswith("an inner voice is louder than the melody from 1:1 to 4:4, by up to 2.0 dB")
     assert (remark.suggestion, remark.fix) == ("voices: {inner: -3.0 dB}", ())
     assert found("inner-over-melody", {"voices": {"inner": "-3.0 dB"}}, voices=QUARTERS, bars=4) == []
+
+
+@pytest.mark.parametrize(
+    ("who", "name", "level"), [("inner", "an inner voice", "-5.0 dB"), ("bass", "the bass", "-5.0 dB")]
+)
+def test_a_voice_that_the_plan_has_no_level_for_comes_under_the_melody(who, name, level):
+    """2 dB above it by accents alone: 2 and 3 dB lower it lies 3 dB under it."""
+    plan = in_file(louder("2 dB", who=who))
+    (remark,) = found("inner-over-melody", plan, voices=QUARTERS, bars=4)
+    assert remark.message.startswith(f"{name} is louder than the melody from 2:1 to 2:4, by up to 2.0 dB")
+    assert remark.suggestion == f"voices: {{{who}: {level}}}"
+    assert found("inner-over-melody", plan | {"voices": {who: level}}, voices=QUARTERS, bars=4) == []
+
+
+def test_where_there_is_no_melody_nothing_covers_it():
+    plan = {"voices": {"inner": {"level": "6 dB", "is": "voice 1"}, "melody": {"is": "voice 3"}}}
+    voices = {1: "e4:1 " * 16, 3: "c5:1 " * 16}
+    assert len(found("inner-over-melody", plan, voices=voices, bars=4)) == 1
+    drone = {"voices": {"bass": {"level": "6 dB", "is": "voice 1"}}}
+    made = reading(drone, voices={1: "c3:1 " * 16}, bars=4)
+    assert told("inner-over-melody", made) == []
+
+
+@pytest.mark.parametrize(
+    ("melody", "inner"),
+    [
+        ("c5:1 " * 16, "d4:1g e4:1 " * 16),  # of the inner voice nothing but its small notes is louder
+        ("d5:1g c5:1 " * 16, "e4:1 " * 16),
+    ],
+)
+def test_small_notes_cover_nothing_and_are_not_covered(melody, inner):
+    made = reading({"voices": {"inner": "0.5 dB"}}, voices={1: melody, 2: inner, 3: "c3:1 " * 16}, bars=4)
+    notes = made.performance.notes
+    notes["level"][(notes["score_length"] == 0) & (notes["voice"] == 2)] += 6
+    notes["level"][(notes["score_length"] == 0) & (notes["voice"] == 1)] -= 6
+    assert told("inner-over-melody", made) == []
+
+
+def test_a_loud_small_note_of_the_melody_does_not_hide_that_its_note_is_covered():
+    voices = {1: "d5:1g c5:1 " * 16, 2: "e4:1 " * 16, 3: "c3:1 " * 16}
+    made = reading({"voices": {"inner": "2 dB"}}, voices=voices, bars=4)
+    notes = made.performance.notes
+    notes["level"][notes["score_length"] == 0] += 6
+    (remark,) = told("inner-over-melody", made)
+    assert "from 1:1 to 4:4, by up to 2.0 dB" in remark.message

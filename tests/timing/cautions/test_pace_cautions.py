@@ -37,6 +37,11 @@ def test_slowdowns_without_phrases_cannot_be_judged():
     assert found("no-phrases", {"slowing": [{"accelerando": "4", "then": "a tempo"}]}, bars=8) == []
 
 
+def test_a_printed_rit_asks_for_no_phrases():
+    made = reading({}, score(bars=8, marks=[{"kind": "words", "bar": 3, "text": "rit."}]))
+    assert len(made.pace.slowings) == 1 and told("no-phrases", made) == []
+
+
 @pytest.mark.parametrize(
     ("plan", "expected"),
     [
@@ -54,6 +59,12 @@ def test_slowdowns_without_phrases_cannot_be_judged():
             0,
         ),  # in two steps
         ({"slowing": [{"rallentando": "2:1 - 2:2"}, {"rallentando": "4:3 - 4:4", "then": "a tempo"}]}, 1),
+        ({"slowing": [{"rallentando": "4:1 - 4:2"}, {"rallentando": "4:4 - 5:2", "then": "a tempo"}]}, 0),  # a beat on
+        ({"slowing": [{"rallentando": "4:1 - 4:2"}, {"rallentando": "5:1 - 5:2", "then": "a tempo"}]}, 1),
+        (
+            {"slowing": [{"rallentando": "3"}, {"a tempo": "5"}, {"rallentando": "5:1 - 5:2", "then": "a tempo"}]},
+            0,
+        ),  # back just as the next one begins
         (
             {"slowing": [{"rallentando": "4:1 - 4:4"}], "order": ["1-4", "1-8"]},
             1,
@@ -63,6 +74,17 @@ def test_slowdowns_without_phrases_cannot_be_judged():
 )
 def test_no_return(plan, expected):
     assert len(found("no-return", FOUR | plan, bars=8)) == expected
+
+
+def test_what_never_comes_back_on_either_pass_is_told_once():
+    slowing = [{"rallentando": "2:1 - 2:4"}, {"rallentando": "6:1 - 6:4", "then": "a tempo"}]
+    (remark,) = found("no-return", FOUR | {"order": ["1-8", "1-8"], "slowing": slowing}, bars=8)
+    assert (remark.bar, remark.beat, remark.pass_) == (2, 4, 1)
+
+
+def test_a_printed_rit_that_the_score_never_takes_back_is_the_composers():
+    made = reading(FOUR, score(bars=8, marks=[{"kind": "words", "bar": 1, "text": "rit."}]))
+    assert len(made.pace.slowings) == 1 and told("no-return", made) == []
 
 
 def test_the_tempo_is_brought_back():
@@ -121,6 +143,40 @@ def test_where_the_music_does_not_go_on_as_on_the_page_a_musician_decides(plan):
     assert remark.suggestion == "let one of the two do it: end the slowdown where the new tempo begins"
 
 
+OFFERED = [{"tempo": 48, "at": "5:1"}]
+
+
+@pytest.mark.parametrize(
+    ("tempi", "offered"),
+    [
+        ([{"over": "3:1 - 4:4", "tempo": 48}, {"at": "8:1", "tempo": 60}], OFFERED),  # long after
+        ([{"over": "1:1 - 2:4", "tempo": 56}, {"over": "3:1 - 4:4", "tempo": 48}], OFFERED),  # reached before it begins
+        ([{"at": "3:3", "tempo": 56}, {"at": "4:1", "tempo": 48}], []),  # two: which of them waits?
+    ],
+)
+def test_only_one_tempo_that_changes_under_a_slowdown_can_wait(tempi, offered):
+    (remark,) = found("slowings-multiply", in_file(falling() | {"tempo": [{"tempo": 60}, *tempi]}))
+    assert entries_of(remark) == offered
+
+
+def test_within_the_first_bar_after_a_repeat_the_music_goes_on_as_on_the_page():
+    """The new tempo of the second time waits until 1:4."""
+    plan = falling("1:1 - 1:3", "1:1 - 1:3", **{"pass": 2}) | {"order": ["1-8", "1-8"]}
+    plan["slowing"][0]["pass"] = 2
+    (remark,) = found("slowings-multiply", in_file(plan), bars=8)
+    assert entries_of(remark) == [{"tempo": 48, "at": "1:4", "pass": 2}]
+
+
+def test_a_new_tempo_of_the_score_is_not_put_off():
+    marks = [{"kind": "tempo", "bar": 0, "value": 60.0}, {"kind": "tempo", "bar": 3, "value": 48.0}]
+    plan = in_file(FOUR | {"tempo": (), "slowing": falling()["slowing"]})
+    (remark,) = found("slowings-multiply", plan, made=score(bars=8, marks=marks))
+    assert (remark.fix, remark.suggestion) == (
+        (),
+        "let one of the two do it: end the slowdown where the new tempo begins",
+    )
+
+
 # -- sudden jumps
 
 
@@ -147,6 +203,13 @@ def hurried(where: str = "5:1 - 6:4", to: str = "120%", **more) -> dict:
         (FOUR | {"tempo": [{"tempo": 60}, {"over": "6:1 - 7:4", "tempo": 90}]}, 0),  # by degrees
         (FOUR | {"slowing": [{"stringendo": "5", "to": "130%"}, {"a tempo": "6:3"}]}, 1),
         (FOUR | {"slowing": [{"stringendo": "5", "to": "130%"}, {"a tempo": "6:3 - 8:4"}]}, 0),
+        (  # and slows from there on
+            FOUR | {"slowing": [{"stringendo": "5", "to": "130%"}, {"a tempo": "6:3"}, {"rallentando": "6:3 - 8:4"}]},
+            1,
+        ),
+        (FOUR | {"slowing": [{"a tempo": "6:3"}]}, 0),  # from nothing
+        # a beat that is held is as fast as the others, were it not held
+        (FOUR | {"tempo": [{"tempo": 60}, {"at": "6:1", "tempo": 63}], "holds": [{"fermata": "5:4"}]}, 0),
         # what is said of slowdowns is said of where they end
         (FOUR | {"slowing": [{"rallentando": "5:1 - 6:1", "to": "70%", "then": "a tempo"}]}, 0),
         (FOUR | {"slowing": [{"rallentando": "7:1 - 8:1", "to": "70%", "then": "a tempo"}]}, 0),
@@ -157,6 +220,11 @@ def hurried(where: str = "5:1 - 6:4", to: str = "120%", **more) -> dict:
 )
 def test_a_sudden_jump_of_pace_inside_a_phrase(plan, expected):
     assert [remark.severity for remark in found("pace-jump", plan)] == [Severity.CAUTION] * expected
+
+
+def test_a_jump_that_is_heard_on_both_passes_is_told_once():
+    (remark,) = found("pace-jump", hurried(order=["1-8", "1-8"]), bars=8)
+    assert (remark.bar, remark.pass_) == (7, 1)
 
 
 def test_a_new_tempo_of_the_score_is_the_composers():
@@ -188,6 +256,20 @@ def test_a_new_tempo_stays_on_its_side_of_a_repeat():
     assert found("pace-jump", mended(plan, remark), bars=8) == []
 
 
+def test_a_new_tempo_may_go_to_where_a_repeat_begins():
+    """The second time, a bar and a half after bar 1 and more before bar 5."""
+    tempi = [{"tempo": 60}, {"at": "2:3", "tempo": 72, "pass": 2}]
+    (remark,) = found("pace-jump", in_file(FOUR | {"order": ["1-8", "1-8"], "tempo": tempi}), bars=8)
+    assert entries_of(remark) == [{"at": "1:1", "tempo": 72, "pass": 2}]
+
+
+def test_the_pace_is_back_when_the_smaller_phrase_ends():
+    plan = in_file(hurried("1:1 - 2:4", phrases=[{"bars": "1-8", "inside": ["1-4", "5-8"]}]))
+    (remark,) = found("pace-jump", plan, bars=8)
+    assert entries_of(remark) == [{"stringendo": "1:1 - 2:4", "to": "120%", "then": "a tempo by 4:4"}]
+    assert found("pace-jump", mended(plan, remark), bars=8) == []
+
+
 # -- the basic tempo
 
 
@@ -195,6 +277,7 @@ def test_a_new_tempo_stays_on_its_side_of_a_repeat():
     ("metre", "tempo", "suggestion"),
     [
         ((6, 8), "63", "tempo: dotted quarter = 42"),
+        ((6, 8), "58.5", "tempo: dotted quarter = 39"),
         ((6, 8), "[{tempo: 60}, {at: 3, tempo: 80}]", "tempo: dotted quarter = 40"),
         ((12, 16), "63", "tempo: dotted eighth = 84"),
         ((6, 8), "dotted quarter = 42", None),

@@ -73,6 +73,7 @@ def test_phrases_of_different_passes_do_not_overlap():
         (phrases("1-5", "5-8"), ["1-4"]),
         (phrases({"bars": "1-5", "name": "a"}, "5-8"), [{"bars": "1-4", "name": "a"}]),
         (phrases("1:1 - 5:3", "5:2 - 8:4"), ["1:1 - 5:1"]),
+        (phrases("1:1 - 5:4", "5-8"), ["1:1 - 4:4"]),  # written with beats as it was
         (phrases({"bars": "1-8", "inside": ["1-5", "5-8"]}), ["1-4"]),
     ],
 )
@@ -83,7 +84,15 @@ def test_the_earlier_phrase_ends_where_the_later_one_begins(plan, entries):
     assert [r.code for r in check(reading(mended(plan, remark))) if r.code.startswith("phrase")] == []
 
 
-@pytest.mark.parametrize("plan", [phrases("1-8", "3-4"), phrases({"bars": "1-5", "inside": ["1-2", "3-5"]}, "5-8")])
+@pytest.mark.parametrize(
+    "plan",
+    [
+        phrases("1-8", "3-4"),
+        phrases("1-8", "5-8"),  # they end together
+        phrases("1-8", "1-4"),  # they begin together
+        phrases({"bars": "1-5", "inside": ["1-2", "3-5"]}, "5-8"),
+    ],
+)
 def test_a_musician_decides_where_a_phrase_lies_in_another_or_holds_others(plan):
     (remark,) = found("phrases-overlap", in_file(plan))
     assert remark.fix == () and "or list it 'inside' the other" in remark.suggestion
@@ -99,8 +108,9 @@ def test_of_an_inner_phrase_is_kept_what_lies_in_the_outer_one(inner, entry):
     assert found("phrase-outside", mended(plan, remark), bars=12) == []
 
 
-def test_a_musician_decides_where_nothing_of_an_inner_phrase_lies_in_the_outer_one():
-    (remark,) = found("phrase-outside", in_file(phrases({"bars": "1-4", "inside": ["5-6"]})))
+@pytest.mark.parametrize(("outer", "inner"), [("1-4", "5-6"), ("5-8", "3-4")])
+def test_a_musician_decides_where_nothing_of_an_inner_phrase_lies_in_the_outer_one(outer, inner):
+    (remark,) = found("phrase-outside", in_file(phrases({"bars": outer, "inside": [inner]})))
     assert (remark.fix, remark.suggestion) == ((), "keep it within the bars of the outer phrase")
 
 
@@ -133,6 +143,7 @@ def test_notes_between_two_phrases(plan, expected):
     [
         (phrases("1:1 - 4:3", "5-8"), "4:4 - 8"),
         (phrases("1:1 - 4:3", {"bars": "5:1 - 8:2", "name": "b"}), {"bars": "4:4 - 8:2", "name": "b"}),
+        (phrases("1:1 - 3:4", "5:1 - 8:4"), "4:1 - 8:4"),  # written with beats as it was
         (phrases("1-4", "6-8"), "5-8"),  # a bar, which may be an upbeat
         (phrases("1-4", "7-8"), {"bars": "5:1 - 6:4"}),  # more than that is a phrase
         (phrases({"bars": "1-8", "inside": ["1:1 - 4:3", "5-8"]}), "4:4 - 8"),
@@ -145,9 +156,31 @@ def test_what_lies_between_is_an_upbeat_or_a_phrase_of_its_own(plan, entry):
     assert [r.code for r in check(reading(mended(plan, remark))) if r.code.startswith("phrase")] == []
 
 
+def test_what_the_musician_reads_of_a_gap():
+    (remark,) = found("phrases-gap", in_file(phrases("1-4", "7-8")))
+    assert remark.message == (
+        "the notes of 5:1 - 6:4 belong to no phrase: they come after the phrase 1-4 and before the phrase 7-8"
+    )
+    assert (remark.bar, remark.beat) == (5, 1)
+    assert remark.suggestion == "phrases: [{bars: 5:1 - 6:4}]"
+
+
 def test_a_long_gap_inside_a_phrase_is_left_to_a_musician():
     (remark,) = found("phrases-gap", in_file(phrases({"bars": "1-8", "inside": ["1-3", "6-8"]})))
     assert (remark.fix, remark.suggestion) == ((), "list 4:1 - 5:4 as a phrase of its own")
+
+
+@pytest.mark.parametrize(
+    ("code", "plan"),
+    [
+        ("phrases-overlap", phrases("1-5", "5-8")),
+        ("phrase-outside", phrases({"bars": "1-4", "inside": ["3-5"]})),
+        ("phrases-gap", phrases("1-3", "5-8")),
+    ],
+)
+def test_what_is_so_on_both_passes_is_told_once(code, plan):
+    (remark,) = found(code, plan | {"order": ["1-8", "1-8"]}, bars=8)
+    assert remark.pass_ == 1
 
 
 # -- held notes
@@ -186,8 +219,24 @@ def test_the_phrase_ends_with_its_note():
     [
         phrases({"bars": "1-4", "inside": ["1-2", "3-4"]}, "5-8"),
         phrases("1-4", "5:1 - 5:1", "5:2 - 8:4"),
+        phrases("1-4", {"bars": "5-8", "inside": ["5-6", "7-8"]}),  # two begin there
     ],
 )
 def test_a_musician_decides_where_several_phrases_meet_at_a_held_note(plan):
     remark, *_ = found("phrase-cuts-tie", in_file(plan), voices={1: TIED})
     assert (remark.fix, remark.suggestion) == ((), "end the phrase with the note, and begin the next one after it")
+
+
+def test_a_phrase_may_end_with_the_note_that_ends_the_piece():
+    plan = in_file(phrases("1:1 - 8:2"))
+    (remark,) = found("phrase-cuts-tie", plan, voices={1: "c5:4 " * 8}, bars=8)
+    assert entries_of(remark) == ["1:1 - 8:4"]
+    assert found("phrase-cuts-tie", mended(plan, remark), voices={1: "c5:4 " * 8}, bars=8) == []
+
+
+def test_a_note_that_is_held_over_the_end_of_a_repeat_is_cut_only_where_the_music_goes_on():
+    """The first time the order goes back to bar 1 after bar 8; the second time the note sounds on in bar 9."""
+    plan = in_file(phrases("1-8") | {"order": ["1-8", "1-12"]})
+    (remark,) = found("phrase-cuts-tie", plan, voices={1: "c5:4 " * 7 + "c5:8 " + "c5:4 " * 3}, bars=12)
+    assert (remark.bar, remark.beat, remark.pass_) == (8, 4, 2)
+    assert entries_of(remark) == ["1-9"]

@@ -158,6 +158,15 @@ def test_the_slide_of_a_line_that_plays_by_itself_gets_an_entry():
     assert told("slide-long", reading(mended(plan, remark), made)) == []
 
 
+def test_of_a_duo_the_entry_keeps_to_the_part_of_the_slide():
+    mark = Glissando.model_construct(from_=None, to=None, glide=0.6, swell=3.0, arrive="plucked", for_=None)
+    made = score(2, voices={1: "c4:2 a4:2 c5:4"}, parts=("One", "Two"), program=24, marks=[LINE])
+    plan = {"score": "made-by-hand.musicxml", "tempo": 60}
+    alone = Plan.model_validate(plan).model_copy(update={"glissandi": (mark,)})
+    (remark,) = told("slide-long", perform(made, alone))
+    assert entries_of(remark) == [{"from": "1:3", "for": "part 1", "swell": "3 dB", "glide": "20%"}]
+
+
 @pytest.mark.parametrize("tempo", [20, 60, 120, 400])
 def test_a_slide_line_that_plays_by_itself_is_late_and_quick(tempo):
     made = reading({"tempo": tempo}, guitar("c4:2 a4:2 c5:4", marks=[LINE]))
@@ -253,6 +262,24 @@ def test_a_ligado_may_come_from_another_voice_on_its_string():
     for string, told_of in ((2, 0), (3, 1)):
         strings = [{"at": "1:1", "string": string}, {"at": "1:2", "ligado": "yes", "string": 2}]
         assert len(told("ligado-after-rest", reading({"strings": strings}, both))) == told_of
+
+
+@pytest.mark.parametrize("string", [1, 2])
+def test_a_note_of_a_chord_does_not_come_from_the_others(string):
+    """One of them goes on from what voice 2 has sounded on its string; the other one comes from nowhere."""
+    made = guitar({1: "r:1 f4+a4:1 r:2", 2: f"{'g4' if string == 1 else 'e4'}:1 r:3"}, bars=1)
+    strings = [{"at": "1:1", "string": string}, {"at": "1:2", "position": 5, "ligado": True}]
+    played = reading({"strings": strings}, made)
+    assert played.performance.notes["string"].tolist() == [string, 1, 2]
+    assert [(remark.bar, remark.beat) for remark in told("ligado-after-rest", played)] == [(1, 2)]
+
+
+def test_a_low_voice_slurs_from_its_own_note():
+    both = guitar({1: "g4:0.5 r:3.5", 2: "g3:1 a3:1 r:2"}, bars=1)
+    slurred = ligado("1:2", **{"for": "voice 2"})
+    assert told("ligado-after-rest", reading(slurred, both)) == []
+    silent = guitar({1: "g4:4", 2: "g3:0.5 r:0.5 a3:1 r:2"}, bars=1)
+    assert len(told("ligado-after-rest", reading(slurred, silent))) == 1
 
 
 def test_a_wind_player_slurs_without_strings():

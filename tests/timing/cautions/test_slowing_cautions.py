@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from judged import entries_of, in_file, mended, told
 from slowed import EIGHT, FOUR, NESTED, PLACE, TWOS, found
-from support import reading
+from support import reading, score
 
 from timing.cautions import check
 from timing.remarks import Severity
@@ -70,6 +70,13 @@ def test_a_long_phrase_may_have_a_smaller_one_inside_it():
     plan = EIGHT | {"slowing": [{"rallentando": "3:3 - 4:4", "to": "70%", "then": "a tempo"}]}
     (remark,) = found("slowing-mid-phrase", plan, bars=8)
     assert "(if a smaller phrase ends at 4:4, say so with 'inside')" in remark.message
+
+
+@pytest.mark.parametrize(("bars", "long"), [("1-6", False), ("1-7", True)])
+def test_a_phrase_of_more_than_six_bars_is_long(bars, long):
+    slow = {"rallentando": "3:1 - 3:4", "to": "70%", "then": "a tempo"}
+    (remark,) = found("slowing-mid-phrase", {"phrases": [{"bars": bars}], "slowing": [slow]}, bars=8)
+    assert ("say so with 'inside'" in remark.message) is long
 
 
 def test_a_slowdown_that_a_later_one_cuts_is_judged_where_it_is_cut():
@@ -139,6 +146,78 @@ def test_the_suggestion_reads_back_and_mends_the_plan(phrases, end, beats, kind,
             assert not [r for r in again if r.code in (*PLACE, "never-heard") or r.severity == "error"]
 
 
+def offered(slow: dict, **more) -> list:
+    """What is offered for one slowdown in the middle of a phrase."""
+    plan = in_file(FOUR | {"slowing": [{"to": "70%"} | slow]} | more)
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    return entries_of(remark)
+
+
+def test_of_two_ends_as_near_the_later_one_is_offered():
+    """Two bars from 6:4 to either end."""
+    assert offered({"rallentando": "6:1 - 6:4", "then": "a tempo"}) == [
+        {"rallentando": "8:1 - 8:4", "to": "70%", "then": "a tempo"}
+    ]
+
+
+def test_the_end_at_which_the_order_goes_back_is_near():
+    """A beat and a bar from 7:3 on pass 1 lies the end of bar 8, where the repeat begins; bar 4 lies farther away."""
+    slow = {"rallentando": "6:4 - 7:2", "then": "a tempo", "pass": 1}
+    assert offered(slow, order=["1-8", "1-8"]) == [slow | {"rallentando": "8:2 - 8:4", "to": "70%"}]
+
+
+def test_a_slowdown_that_stays_slow_does_so_where_it_is_moved():
+    assert offered({"rallentando": "5:1 - 6:2"}) == [{"rallentando": "3:3 - 4:4", "to": "70%"}]
+
+
+def test_a_slowdown_is_not_moved_to_an_end_that_one_pass_does_not_hear():
+    """The first time bar 4 ends a phrase, the second time bar 6 does: what slows on both goes to bar 6."""
+    plan = in_file(
+        {
+            "order": ["1-6", "1-6"],
+            "phrases": [{"bars": "1-4", "pass": 1}, {"bars": "1-6", "pass": 2}],
+            "slowing": [{"rallentando": "2:1 - 2:2", "to": "70%", "then": "a tempo"}],
+        }
+    )
+    (remark,) = found("slowing-mid-phrase", plan, bars=6)
+    assert entries_of(remark) == [{"rallentando": "6:3 - 6:4", "to": "70%", "then": "a tempo"}]
+    assert found("slowing-mid-phrase", mended(plan, remark), bars=6) == []
+
+
+def test_of_one_pass_only_the_ends_of_that_pass_count():
+    """Bar 4 ends a phrase the first time alone, and the slowdown is of the first time alone."""
+    slow = {"rallentando": "2:1 - 2:2", "to": "70%", "then": "a tempo", "pass": 1}
+    phrases = [{"bars": "1-4", "pass": 1}, {"bars": "1-6", "pass": 2}]
+    plan = in_file({"order": ["1-6", "1-6"], "phrases": phrases, "slowing": [slow]})
+    (remark,) = found("slowing-mid-phrase", plan, bars=6)
+    assert entries_of(remark) == [slow | {"rallentando": "4:3 - 4:4"}]
+
+
+def test_an_end_that_is_heard_once_is_none_of_the_second_time():
+    """The second time the order goes on after bar 4, which slows already, to bar 8, which has no second time."""
+    slow = {"rallentando": "2:1 - 2:2", "to": "70%", "then": "a tempo", "pass": 2}
+    end = {"rallentando": "4:1 - 4:4", "to": "90%", "then": "a tempo"}
+    plan = in_file(FOUR | {"order": ["1-4", "1-8"], "slowing": [slow, end]})
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert remark.fix == () and remark.message.endswith("every phrase end where it could stand slows already")
+
+
+@pytest.mark.parametrize("where", ["5:1 - 6:4", "3:1 - 4:2"])
+def test_an_end_between_other_changes_of_pace_is_free(where):
+    """One begins when the moved slowdown is over; the other one is over when it begins."""
+    slow, other = {"rallentando": "2:1 - 2:2", "then": "a tempo"}, {"accelerando": where, "then": "a tempo"}
+    plan = in_file(FOUR | {"slowing": [slow | {"to": "70%"}, other]})
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert entries_of(remark) == [slow | {"rallentando": "4:3 - 4:4", "to": "70%"}]
+
+
+@pytest.mark.parametrize(("to", "words"), [("95%", "slows to 95% only"), ("96%", "does not slow")])
+def test_it_is_said_how_much_the_own_end_of_the_phrase_slows(to, words):
+    slowing = [{"rallentando": "5:1 - 6:2", "to": "70%", "then": "a tempo"}, {"rallentando": "8:1 - 8:4", "to": to}]
+    (remark,) = found("slowing-mid-phrase", FOUR | {"slowing": slowing}, bars=8)
+    assert f"through the phrase 5-8, whose own end {words}: it may be heard" in remark.message
+
+
 # -- a slower tempo that is reached by degrees
 
 
@@ -180,6 +259,21 @@ def test_a_slower_tempo_that_stays_is_moved_alone():
     assert found("slowing-mid-phrase", mended(plan, remark)) == []
 
 
+def test_only_the_tempo_that_follows_within_a_beat_is_moved_along():
+    plan = in_file(slower("5:1 - 6:2", 40, {"at": "6:4", "tempo": 60}))  # a beat after it is slowest
+    (remark,) = found("slowing-mid-phrase", plan)
+    assert entries_of(remark) == [{"over": "3:3 - 4:4", "tempo": 40}, {"at": "5:1", "tempo": 60}]
+    plan = in_file(slower("5:1 - 6:2", 40, {"at": "6:3", "tempo": 50}, {"at": "6:4", "tempo": 60}))
+    (remark,) = found("slowing-mid-phrase", plan)
+    assert entries_of(remark) == [{"over": "3:3 - 4:4", "tempo": 40}, {"at": "5:1", "tempo": 50}]
+
+
+def test_after_the_last_bar_no_tempo_comes_back():
+    plan = in_file(slower("7:1 - 7:2", 40, {"at": "7:3", "tempo": 60}))
+    (remark,) = found("slowing-mid-phrase", plan, bars=8)
+    assert entries_of(remark) == [{"over": "8:3 - 8:4", "tempo": 40}]
+
+
 # -- over the end of a phrase
 
 
@@ -214,6 +308,7 @@ def test_a_slowdown_that_runs_over_an_end_is_told_once(plan, where, expected):
         ("3:1 - 5:3", "3:1 - 4:4"),  # its beginning stays
         ("4:2 - 5:3", "4:2 - 4:4"),
         ("4:4 - 5:3", "4:1 - 4:4"),  # less than half of it would be left: it is moved
+        ("4:3 - 5:3", "3:4 - 4:4"),  # two beats of five
     ],
 )
 def test_what_runs_over_an_end_is_to_end_there(where, instead):
@@ -223,6 +318,13 @@ def test_what_runs_over_an_end_is_to_end_there(where, instead):
     assert "runs over the phrase end at 4:4 and is slowest only at 5:3" in remark.message
     assert entries_of(remark) == [{"rallentando": instead, "to": "70%", "then": "a tempo"}]
     assert [r.code for r in check(reading(mended(plan, remark))) if r.code in PLACE] == []
+
+
+def test_it_is_to_end_where_it_has_run_over_though_the_next_end_is_nearer():
+    """From 7:1 it is seven beats to the end of bar 8, and nine back to that of bar 4."""
+    plan = in_file(FOUR | {"slowing": [{"rallentando": "1:1 - 7:1", "to": "70%", "then": "a tempo"}]})
+    (remark,) = found("slowing-over-end", plan)
+    assert entries_of(remark) == [{"rallentando": "1:1 - 4:4", "to": "70%", "then": "a tempo"}]
 
 
 # -- the depth of inner and outer ends
@@ -290,3 +392,20 @@ def test_ends_that_a_pass_does_not_play_are_not_compared():
     """The first time the order goes back before the larger phrase is over."""
     plan = ends("70%", "60%") | {"order": ["1-6", "1-8"]}
     assert found("inner-end-slower", plan) == []
+
+
+def test_an_outer_end_before_a_repeat_is_slowed_as_long_and_on_the_pass_of_the_inner_one():
+    plan = ends("70%", None) | {"order": ["1-8", "1-8"]}
+    (remark,) = found("inner-end-slower", in_file(plan), bars=8)
+    assert entries_of(remark) == [{"rallentando": "7:3 - 8:4", "to": "70%", "then": "a tempo"}]
+    plan["slowing"][0]["pass"] = 1
+    (remark,) = found("inner-end-slower", in_file(plan), bars=8)
+    assert entries_of(remark) == [{"rallentando": "7:3 - 8:4", "to": "70%", "then": "a tempo", "pass": 1}]
+
+
+def test_a_rit_that_is_printed_at_the_inner_end_is_the_composers():
+    marks = [{"kind": "words", "bar": 3, "text": "rit."}, {"kind": "words", "bar": 4, "text": "a tempo"}]
+    made = reading(NESTED, score(bars=8, marks=marks))
+    (slow,) = (slow for slow in made.pace.slowings if slow.to < 1)
+    assert (slow.run.start, slow.until) == (12, 16) and slow.to < 0.95
+    assert told("inner-end-slower", made) == []
