@@ -7,7 +7,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from house import PLANS
+from support import musicxml
 from typer.testing import CliRunner
 
 import render.page
@@ -19,9 +19,24 @@ from timing.cautions import check
 from timing.comparing.alignment import align
 from timing.reading import perform
 
-FIRST, SECOND = PLANS / "low-water-flowing.yaml", PLANS / "low-water-inward.yaml"
+PLAN = """\
+score: piece.musicxml
+tempo: 240
+phrases: [{bars: 1-8, inside: [1-4, 5-8]}]
+slowing: [{rallentando: 7-8, to: %s}]
+"""
 COMMANDS = (comparisons, drawing, checking, sheets, takes, render.page)  # they are loaded, with all that they call
 HOUSE = ("timing", "render")
+
+
+@pytest.fixture
+def plans(tmp_path) -> tuple[Path, Path]:
+    """Two readings of a short piece."""
+    (tmp_path / "piece.musicxml").write_text(musicxml(8), encoding="utf-8")
+    made = tmp_path / "one.yaml", tmp_path / "two.yaml"
+    for plan, pace in zip(made, ("60%", "70%"), strict=True):
+        plan.write_text(PLAN % pace, encoding="utf-8")
+    return made
 
 
 @pytest.fixture
@@ -50,27 +65,27 @@ def run(*words: str | Path) -> str:
 
 
 @pytest.mark.parametrize("others", [("plain", "misplaced"), ("exaggerated", "misplaced")], ids="-".join)
-def test_a_page_of_two_plans_and_two_companions(counted, tmp_path, others):
+def test_a_page_of_two_plans_and_two_companions(counted, plans, tmp_path, others):
     beside = [word for kind in others for word in ("--with", kind)]
-    run("compare", FIRST, SECOND, *beside, "-o", tmp_path / "page.html")
+    run("compare", *plans, *beside, "-o", tmp_path / "page.html")
     assert counted == {"perform": 4, "check": 4, "align": 1}
-    assert (tmp_path / "page.html").stat().st_size > 1_000_000
+    assert (tmp_path / "page.html").stat().st_size > 100_000
 
 
-def test_a_page_of_one_plan(counted, tmp_path):
-    run("compare", FIRST, "-o", tmp_path / "page.html")
+def test_a_page_of_one_plan(counted, plans, tmp_path):
+    run("compare", plans[0], "-o", tmp_path / "page.html")
     assert counted == {"perform": 1, "check": 1, "align": 1}
 
 
 @pytest.mark.parametrize("form", [(), ("--json",)])
-def test_in_the_terminal_companions_are_not_checked(counted, form):
-    run("compare", FIRST, SECOND, "--with", "plain", "--with", "misplaced", *form)
+def test_in_the_terminal_companions_are_not_checked(counted, plans, form):
+    run("compare", *plans, "--with", "plain", "--with", "misplaced", *form)
     assert counted == {"perform": 4, "check": 2, "align": 1}
 
 
 @pytest.mark.parametrize(
     ("words", "file"), [(("check",), None), (("draw",), "sheet.svg"), (("render",), "take.mid")], ids=str
 )
-def test_the_other_commands(counted, tmp_path, words, file):
-    run(*words, FIRST, *(("-o", tmp_path / file) if file else ()))
+def test_the_other_commands(counted, plans, tmp_path, words, file):
+    run(*words, plans[0], *(("-o", tmp_path / file) if file else ()))
     assert counted == {"perform": 1, "check": 1}
