@@ -5,7 +5,9 @@ from __future__ import annotations
 from judged import told
 from support import reading
 
+from timing.reading import Reading
 from timing.remarks import Remark
+from timing.timemap import TimeMap
 
 FOUR = {"phrases": [{"bars": "1-4"}, {"bars": "5-8"}]}
 EIGHT = {"phrases": [{"bars": "1-8"}]}
@@ -22,3 +24,11 @@ def severities(plan: dict, where: str, to: str = "70%", kind: str = "rallentando
     """How grave the place of one slowdown is: [] if it is fine."""
     made = reading(plan | {"slowing": [{kind: where, "to": to, "then": "a tempo"}]}, **options)
     return [str(remark.severity) for code in PLACE for remark in told(code, made)]
+
+
+def pace_before(reading: Reading, quarters: float) -> float:
+    """The pace against the basic tempo just before this quarter, holds left out."""
+    pieces = reading.performance.time.pieces.copy()
+    pieces["hold"] = 1.0
+    time = TimeMap(pieces)
+    return float(time.tempo(quarters, before=True) / time.basic(quarters, before=True))
