@@ -42,18 +42,24 @@ class Plotted:
     level_top: float
     level: float  # the axis of the swell
     level_bottom: float
+    over: str  # of `svg`, what lies over the music
+    under: str  # and what lies under it
+    moved: float  # by how much the system itself is moved down between them
 
 
 def plot_system(
-    system: System, engraving: Engraving, drawn: Sequence[Drawn], number: int, *, comments: bool = True
+    system: System, engraving: Engraving, drawn: Sequence[Drawn], number: int, *, comments: bool = True,
+    named: bool = False,
 ) -> Plotted:
     """Draw `system`, which is number `number` of an engraving, with up to four readings of its score.
 
     `comments`: with the texts of `why:` notes and cautions under it; their numbers stand at their places in any case.
+    `named`: what is written of an entry of the first reading's plan is in a group with its name (`Label.entry`) as
+    `data-entry`.
     All colours and weights are classes (see `style`): `reading a` to `reading d` is whatever belongs to one reading,
     `shared` what all say. A `path.curve` has in `data-over` "x,y" over each moment with a note, in units of its strip.
     """
-    return _Plot(system, engraving, number, drawn).made(comments)
+    return _Plot(system, engraving, number, drawn, named).made(comments)
 
 
 class _Strip:
@@ -65,7 +71,7 @@ class _Strip:
 
 
 class _Plot:
-    def __init__(self, system: System, engraving: Engraving, number: int, drawn: Sequence[Drawn]):
+    def __init__(self, system: System, engraving: Engraving, number: int, drawn: Sequence[Drawn], named: bool):
         self.system, self.engraving, self.number, self.drawn = system, engraving, number, drawn
         self.letters = LETTERS[: len(drawn)]
         self.rows = system.bars["bar"]
@@ -78,33 +84,32 @@ class _Plot:
             for label in each.labels_in(int(self.rows[0]), int(self.rows[-1]))
             if not (label.printed and engraving.engraved) and (part := self.part(label.start, label.end))
         ]
-        self.said = merged(found, self.letters)
+        self.said = merged(found, self.letters, named)
         self.lines = [lines_of(d.pace, d.pace_like, d.bars, d.neighbours, system, engraving) for d in drawn]
 
     def made(self, comments: bool) -> Plotted:
         phrases, pace, level = self.phrases(), self.pace(), self.level()
-        parts = []
         y = 2 - phrases.above.most
-        parts.append(_moved(y, phrases.svg))
+        over = _moved(y, phrases.svg)
         pace_top = y + _GAP * bool(phrases.svg)
         reference = pace_top - pace.above.most
-        parts.append(_moved(reference, pace.svg, "strip"))
+        over += _moved(reference, pace.svg, "strip")
         pace_bottom = reference + pace.below.most
         staff = pace_bottom + _GAP - self.system.top
-        parts.append(f'<g class="score" transform="translate(0 {staff:.2f})">{self.system.svg}</g>')
+        score = f'<g class="score" transform="translate(0 {staff:.2f})">{self.system.svg}</g>'
         level_top = staff + self.system.bottom + _GAP
         axis = level_top - level.above.most
-        parts.append(_moved(axis, level.svg, "strip"))
+        under = _moved(axis, level.svg, "strip")
         level_bottom = bottom = axis + level.below.most
         if comments:
             svg, height = self.comments()
-            parts.append(_moved(bottom + _GAP, svg))
+            under += _moved(bottom + _GAP, svg)
             bottom += height + _GAP * bool(svg)
         many = " many" if len(self.drawn) > 1 else ""
         return Plotted(
-            f'<g class="plot{many}">{"".join(parts)}</g>', self.system.width, bottom + 3,
+            f'<g class="plot{many}">{over}{score}{under}</g>', self.system.width, bottom + 3,
             staff + self.system.staff_top, staff + self.system.staff_bottom,
-            pace_top, reference, pace_bottom, level_top, axis, level_bottom,
+            pace_top, reference, pace_bottom, level_top, axis, level_bottom, over, under, staff,
         )  # fmt: skip
 
     # -- where
