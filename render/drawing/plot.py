@@ -49,17 +49,17 @@ class Plotted:
 
 def plot_system(
     system: System, engraving: Engraving, drawn: Sequence[Drawn], number: int, *, comments: bool = True,
-    named: bool = False,
-) -> Plotted:
+    named: bool = False, steep: float = 1.0,
+) -> Plotted:  # fmt: skip
     """Draw `system`, which is number `number` of an engraving, with up to four readings of its score.
 
     `comments`: with the texts of `why:` notes and cautions under it; their numbers stand at their places in any case.
     `named`: what is written of an entry of the first reading's plan is in a group with its name (`Label.entry`) as
-    `data-entry`.
+    `data-entry`. `steep`: how many times as high as on a sheet the pace is drawn.
     All colours and weights are classes (see `style`): `reading a` to `reading d` is whatever belongs to one reading,
     `shared` what all say. A `path.curve` has in `data-over` "x,y" over each moment with a note, in units of its strip.
     """
-    return _Plot(system, engraving, number, drawn, named).made(comments)
+    return _Plot(system, engraving, number, drawn, named, steep).made(comments)
 
 
 class _Strip:
@@ -71,8 +71,10 @@ class _Strip:
 
 
 class _Plot:
-    def __init__(self, system: System, engraving: Engraving, number: int, drawn: Sequence[Drawn], named: bool):
+    def __init__(self, system: System, engraving: Engraving, number: int, drawn: Sequence[Drawn], named: bool,
+                 steep: float):  # fmt: skip
         self.system, self.engraving, self.number, self.drawn = system, engraving, number, drawn
+        self.steep = steep
         self.letters = LETTERS[: len(drawn)]
         self.rows = system.bars["bar"]
         self.begins = float(system.moments["x"][0]) if len(system.moments) else float(system.bars["left"][0]) + 12
@@ -159,7 +161,7 @@ class _Plot:
         return strip
 
     def _pace_line(self, strip: _Strip, line: Line) -> str:
-        x, y = line.x, pace_y(line.value)
+        x, y = line.x, self.steep * pace_y(line.value)
         strip.above.add_curve(x, np.minimum(y, 0) - 1)
         strip.below.add_curve(x, np.maximum(y, 0) + 1)
         noted = np.isin(np.round(x, 6), np.round(self.system.moments["x"], 6))
@@ -177,7 +179,7 @@ class _Plot:
             return []
         line = self.lines[reading][0]
         x = float(line.x[0]) - 8 - 11 * (len(self.drawn) - 1 - reading)
-        y = float(pace_y(line.value[:1])[0])
+        y = self.steep * float(pace_y(line.value[:1])[0])
         strip.above.add(x - 9, x, y - 6)
         return [text(x, y + 4, self.letters[reading].upper(), "letter", SIZE, "end")]
 

@@ -21,12 +21,15 @@ from render.drawing.engraver import Engraver
 from render.drawing.engraving import Engraving, System
 from render.drawing.lines import level_y, pace_y
 from render.drawing.plot import Plotted, plot_system
+from render.telling.titles import own_title
+from render.telling.words import plain
 from timing.reading import Reading
 from timing.remarks import CannotDo
 from timing.score import Score
 from timing.where.beats import felt_beat
 
 PAPERS = {"wide": 860.0, "middle": 640.0, "narrow": 350.0}  # their widths in units; the style says which is shown when
+_STEEP = 1.6  # as many times higher than on a sheet is the pace, for hands draw in it
 _MOST_SCORES = 2  # that are kept: one, and the one before it was changed
 _SLOWEST, _FASTEST, _SOFTEST = 0.2, 1.8, -40.0  # as far as a hand can draw a pace (of the tempo), and a level (dB)
 
@@ -73,10 +76,12 @@ class Pictures:
         for name in papers:
             engraving = self._on(reading.score, kept, name)
             made[name] = [
-                _layers(plot_system(system, engraving, shown, number, comments=False, named=True))
+                _layers(plot_system(system, engraving, shown, number, comments=False, named=True, steep=_STEEP))
                 for number, system in enumerate(engraving.systems)
             ]
-        return {"key": key, "title": shown[0].title, "beside": beside, "papers": made}
+        piece, own = plain(reading.score.title) or plain(shown[0].title), plain(shown[0].title)
+        titles = {"piece": piece, "title": own_title(own, piece)}
+        return {"key": key, **titles, "beside": beside, "papers": made}
 
     def _of(self, score: Score, key: str) -> _Kept:
         kept = self._kept.pop(key, None)
@@ -162,7 +167,7 @@ def _heights() -> dict[str, dict[str, list[float]]]:
     """How high paces and levels are drawn, so that the page can tell what is meant by a height: rising in y."""
     pace = np.geomspace(_FASTEST, _SLOWEST, 160)
     level = np.linspace(_SOFTEST, 6.0, 120)
-    y, first = np.unique(pace_y(pace), return_index=True)
+    y, first = np.unique(_STEEP * pace_y(pace), return_index=True)
     half, soft = np.unique(level_y(level), return_index=True)
     return {
         "pace": {"y": np.round(y, 3).tolist(), "value": np.round(pace[first], 4).tolist()},

@@ -1,10 +1,10 @@
-// The place that sounds: a pencilled bow under the staff, drawn from each beat to the next while it is heard, as a
+// The place that sounds: a pencilled bow under the music, drawn from each beat to the next while it is heard, as a
 // teacher's pencil goes along under the music.
 
 import { drawn, still } from "./dom.js";
 import { NEAR } from "./geometry.js";
 
-const UNDER = 9; // units under the staff
+const OVER = 9; // units over the band of the level, which begins where the printed music ends
 const DEEP = 7;
 const SEEN = 0.14; // of a bow is there as soon as its beat begins
 
@@ -34,7 +34,7 @@ export class Bow {
     const system = systems[paper.systemOf.get(row)];
     if (!system.staff) return;
     const [from, until] = this.#beat(paper, row, Math.min(place.offset, paper.bars.length[row] - NEAR));
-    const key = `${system.number} ${row} ${from} ${system.staff[1]}`;
+    const key = `${system.number} ${row} ${from} ${system.level[0]}`;
     if (key !== this.#at) this.#begin(system, paper, row, from, until, key);
     const part = Math.min(Math.max((place.offset - from) / Math.max(until - from, NEAR), 0), 1);
     const drawnSoFar = still.matches ? 1 : Math.max(part, SEEN);
@@ -53,7 +53,7 @@ export class Bow {
   #begin(system, paper, row, from, until, key) {
     const left = paper.spot({ row, offset: from }).x - 4;
     const right = Math.max(paper.spot({ row, offset: until }).x - 5, left + 14);
-    const y = system.staff[1] + UNDER;
+    const y = system.level[0] - OVER;
     const middle = left + (right - left) * 0.45;
     const before = this.pencil.getAttribute("d");
     if (before && this.pencil.parentNode === system.hands) {

@@ -15,12 +15,13 @@ export const removing = (entry) => ({ what: "remove", ...at(entry) });
 
 // One change, at once.
 export function change(what) {
-  send({ do: "change", number: shown.number, change: what, drawing: false });
+  send({ do: "change", number: shown.number, change: what });
 }
 
 // The changes of one gesture, each in place of the one before.
 export class Drawing {
   #number = shown.number;
+  #gesture = Math.floor(Math.random() * 2 ** 31); // so that two pages at once do not have the same
   #sent = null; // as text
   #wished = null;
   #timer = null;
@@ -37,20 +38,18 @@ export class Drawing {
   // The gesture is over: what was wished last is done.
   end() {
     clearTimeout(this.#timer);
-    if (this.#wished) this.#send(false);
+    if (this.#wished && JSON.stringify(this.#wished) !== this.#sent) this.#send(false);
   }
 
   // Taken back: as if it had not been.
   cancel() {
     clearTimeout(this.#timer);
-    if (!this.begun) return;
-    this.#send(false);
-    send({ do: "undo" });
+    if (this.begun) send({ do: "undo" });
   }
 
   #send(drawing) {
     this.#sent = JSON.stringify(this.#wished);
-    send({ do: "change", number: this.#number, change: this.#wished, drawing });
+    send({ do: "change", number: this.#number, change: this.#wished, gesture: this.#gesture });
     this.#timer = drawing ? setTimeout(() => this.#again(), APART) : null;
   }
 

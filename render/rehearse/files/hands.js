@@ -346,5 +346,5 @@ function say(words, system, at) {
   if (words === null) return bubble.remove();
   bubble.textContent = words;
   if (bubble.parentNode !== system.drawing) system.drawing.append(bubble);
-  put(bubble, system, { x: Math.min(Math.max(at.x, 30), system.width - 60), y: Math.max(at.y - 26 / scaleOf(system), 2) });
+  put(bubble, system, { x: Math.min(Math.max(at.x, 30), system.width - 60), y: Math.max(at.y - 30 / scaleOf(system), 2) });
 }

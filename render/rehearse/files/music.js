@@ -38,10 +38,17 @@ on("drawn", (message) => {
   const chosen = carried(shown.entries, message.entries ?? [], shown.chosen);
   shown.entries = message.entries ?? [];
   shown.chosen = chosen ? nameOf(chosen) : null;
+  titled(message);
   draw();
   emit("chosen", { entry: chosen });
   document.documentElement.dataset.drawn = message.number;
 });
+
+function titled({ piece, title }) {
+  find("piece").textContent = piece;
+  find("reading").textContent = title;
+  document.title = title ? `${piece}: ${title}` : piece;
+}
 
 on("hello", askForPaper);
 for (const [, wide] of PAPERS) wide?.addEventListener("change", askForPaper);
@@ -78,7 +85,7 @@ function system({ svg, width, bars }, number) {
   notes.innerHTML = svg;
   const sheet = drawn("svg", { "aria-hidden": true, focusable: false });
   sheet.append(over, notes, under, hands);
-  const layers = Object.fromEntries(["bars", "band", "grips", "entries", "signs"].map((each) => [each, made("div", { className: each })]));
+  const layers = Object.fromEntries(["bars", "band", "entries", "grips", "signs"].map((each) => [each, made("div", { className: each })]));
   const drawing = made("div", { className: "drawing", data: { system: number } }, sheet, ...Object.values(layers));
   const also = made("p", { className: "also" });
   const names = [bars[0], bars.at(-1)].map(([row]) => shown.paper.bars.name[row]);

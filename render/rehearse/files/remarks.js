@@ -39,7 +39,7 @@ function signs() {
     const button = made("button", { type: "button", className: "sign", ariaLabel: `remark: ${remark.message}`, data: { index: remark.index } });
     button.innerHTML = `<svg viewBox="-1 0 24 12" aria-hidden="true"><path d="${SPECTACLES}"/></svg>`;
     button.addEventListener("click", () => show(remark.index));
-    system.signs.append(put(button, system, { x: Math.min(spot.x + 28 * again, system.width - 14), y: Math.max(system.pace[0] - 2, 10) }));
+    system.signs.append(put(button, system, { x: Math.min(spot.x + 28 * again, system.width - 14), y: -9 }));
   }
 }
 
