@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -87,6 +87,8 @@ class _Plot:
             if not (label.printed and engraving.engraved) and (part := self.part(label.start, label.end))
         ]
         self.said = merged(found, self.letters, named)
+        if sum(bool(each.labels) for each in drawn) == 1:  # then it needs no letter to say whose they are
+            self.said = [replace(each, letters="") for each in self.said]
         self.lines = [lines_of(d.pace, d.pace_like, d.bars, d.neighbours, system, engraving) for d in drawn]
 
     def made(self, comments: bool) -> Plotted:

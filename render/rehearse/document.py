@@ -10,9 +10,13 @@ from render.drawing.style import page_style
 from render.page.markup import Markup, element, inside, void
 
 _STYLES = {"regular": ("normal", 400), "italic": ("italic", 400), "semibold": ("normal", 600)}
-_HOW = (
-    "Touch a bar: what can stand there is offered. Draw the end of a bracket to another note, the bottom of a slowdown "
-    "deeper, a hairpin along the band under the staff. Over the staff runs the pace: under the thin line the music gives way."
+_HOW = "Touch a bar, and choose what happens there; or draw it with the hand: brackets, slowdowns, the band of the level."
+_HANDS = (
+    ("a bracket’s end", "drawn to another note: the phrase changes"),
+    ("the bottom of a slowdown", "up or down: how far it slows; sideways: where it ends"),
+    ("the band under the staff", "drawn along and up: a crescendo; down: a diminuendo"),
+    ("several bars", "drawn over: what can stand in all of them"),
+    ("a pair of spectacles", "what there is to say of this place"),
 )
 _KEYS = (
     ("Space", "play or pause"),
@@ -25,6 +29,9 @@ _KEYS = (
     ("Alt", "held while drawing: free of the beats"),
     ("Ctrl Z", "undo; with Shift, do it again"),
 )
+
+
+_JUMPS = (("remarks", "Remarks"), ("states", "Earlier states"), ("taps", "Tap it"), ("text", "The plan’s text"))
 
 
 def document(title: str, nonce: str) -> str:
@@ -43,6 +50,8 @@ def document(title: str, nonce: str) -> str:
     body = inside(
         element("a", "To play and pause", href="#transport", class_="skip"),
         _header(title),
+        element("nav", *(element("a", words, href=f"#{name}") for name, words in _JUMPS), class_="jumps",
+                aria_label="Beside the music"),
         element("main", _score(), _desk()),
         element("footer", id="transport", aria_label="Playing", tabindex=-1),
         element("p", id="told", role="status", aria_live="polite"),
@@ -55,8 +64,11 @@ def _header(title: str) -> Markup:
 
 
 def _score() -> Markup:
-    keys = [inside(element("dt", key), element("dd", what)) for key, what in _KEYS]
-    help_ = element("details", element("summary", "By keyboard"), element("dl", *keys), class_="keys")
+    lists = [
+        element("dl", *(inside(element("dt", what), element("dd", does)) for what, does in pairs))
+        for pairs in (_HANDS, _KEYS)
+    ]
+    help_ = element("details", element("summary", "By hand, and by keyboard"), *lists, class_="ways")
     return element(
         "section", element("p", _HOW, class_="small how"), help_, element("div", id="music"),
         class_="score-part", aria_label="The music",

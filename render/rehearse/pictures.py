@@ -71,7 +71,7 @@ class Pictures:
         shown = [_shown(reading)]
         beside = other is not None and self.key(other.score) == key
         if other is not None and beside:
-            shown.append(_shown(other))
+            shown.append(replace(_shown(other), labels=()))  # its curves, and no words
         made = {}
         for name in papers:
             engraving = self._on(reading.score, kept, name)

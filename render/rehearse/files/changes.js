@@ -5,7 +5,7 @@ import { shown } from "./music.js";
 
 const APART = 80; // milliseconds from one to the next while something is drawn
 
-const at = (entry) => ({ section: entry.section, line: entry.line, column: entry.column });
+const at = ({ section, line, column, own, file }) => ({ section, line, column, ...(own ? {} : { file }) });
 
 export const moving = (entry, end, to) => ({ what: "move", ...at(entry), end, to });
 export const deepening = (entry, to) => ({ what: "depth", ...at(entry), to });

@@ -85,7 +85,7 @@ function replaced(holder, children) {
   if (key) (children.find((child) => child.dataset.key === key) ?? holder.querySelector(".chosen"))?.focus({ preventScroll: true });
 }
 
-const spoken = (entry) => entry.words + (entry.own === true ? "" : `, from ${entry.own}`);
+const spoken = (entry) => entry.words + (entry.own ? "" : `, from ${entry.file}`);
 
 function entryButton(system, entry, { x, y, width, height }) {
   const name = nameOf(entry);

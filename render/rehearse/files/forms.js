@@ -24,12 +24,12 @@ function show() {
 }
 
 function parts(entry) {
-  const mine = entry.own === true;
+  const mine = entry.own;
   const close = made("button", { type: "button", className: "close", ariaLabel: "let go of this entry", data: { key: "close" } }, "×");
   close.addEventListener("click", () => select(null));
   const heading = made("h2", { id: "form-heading" }, entry.words);
   const fields = entry.fields.map((field) => row(entry, field, mine));
-  const elsewhere = mine ? null : made("p", { className: "small" }, `It stands in ${entry.own}, and is changed there.`);
+  const elsewhere = mine ? null : made("p", { className: "small" }, `It stands in ${entry.file}, and is changed there.`);
   return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), text(entry), mine ? doings(entry) : null].filter(Boolean);
 }
 
@@ -40,7 +40,7 @@ function linesOf({ first, last }) {
 
 function text(entry) {
   const lines = linesOf(entry);
-  if (!lines || entry.own !== true) return null;
+  if (!lines || !entry.own) return null;
   const show = made("button", { type: "button", className: "quiet", data: { key: "text" } }, "in the text");
   show.addEventListener("click", () => emit("select", { section: entry.section, line: entry.line, column: entry.column, from: "form" }));
   return made("div", { className: "lines" }, made("pre", { tabIndex: 0, ariaLabel: "its text in the plan", role: "region" }, lines), show);

@@ -4,7 +4,7 @@
 import { on } from "./link.js";
 import { drawn, find, made } from "./dom.js";
 import { isBefore } from "./geometry.js";
-import { entryNamed, put, scaleOf, select, shown, unitsAt } from "./music.js";
+import { entryNamed, nameOf, put, scaleOf, select, shown, unitsAt } from "./music.js";
 import { Drawing, amounting, deepening, moving } from "./changes.js";
 import { partsIn } from "./entries.js";
 import { openOffers } from "./offers.js";
@@ -209,7 +209,7 @@ function entryGesture(entry, system, at) {
   return {
     press: () => {
       select(entry);
-      refocus(`${entry.line}:${entry.column}`);
+      refocus(nameOf(entry));
     },
     move(there, event) {
       const now = unitsAt(there, event);

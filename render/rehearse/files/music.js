@@ -19,7 +19,8 @@ const bow = new Bow(shown);
 let music = null;
 let picture = null;
 
-export const nameOf = ({ line, column, own }) => `${line}:${column}` + (typeof own === "string" ? `@${own}` : "");
+// As a drawing names an entry: where it stands, and in which file where that is another one.
+export const nameOf = ({ line, column, own, file }) => `${line}:${column}` + (own ? "" : `@${file}`);
 export const entryNamed = (name) => shown.entries.find((entry) => nameOf(entry) === name);
 
 export const paperName = () => PAPERS.find(([, wide]) => wide === null || wide.matches)[0];

@@ -112,7 +112,7 @@ function answers(remark, typed = "") {
 function follow({ row, line, column }) {
   const spot = row == null ? null : shown.paper?.spot({ row, offset: 0 });
   if (spot) shown.systems[spot.system].element.scrollIntoView({ block: "center" });
-  const entry = shown.entries.find((each) => each.own === true && each.first <= line && line <= each.last);
+  const entry = shown.entries.find((each) => each.own && each.first <= line && line <= each.last);
   if (entry) emit("select", { section: entry.section, line: entry.line, column: entry.column, from: "remarks" });
   else if (line != null) emit("select", { section: null, line, column: column ?? 1, from: "remarks" });
 }
