@@ -29,9 +29,10 @@ from timing.score import Score
 from timing.where.beats import felt_beat
 
 PAPERS = {"wide": 860.0, "middle": 640.0, "narrow": 350.0}  # their widths in units; the style says which is shown when
-_STEEP = 1.6  # as many times higher than on a sheet is the pace, for hands draw in it
+STEEP = 1.6  # as many times higher than on a sheet is the pace, for hands draw in it
 _MOST_SCORES = 2  # that are kept: one, and the one before it was changed
-_SLOWEST, _FASTEST, _SOFTEST = 0.2, 1.8, -40.0  # as far as a hand can draw a pace (of the tempo), and a level (dB)
+_SLOWEST, _FASTEST = 0.305, 1.475  # as far as a pace is drawn, of the tempo
+_SOFTEST, _LOUDEST = -28.0, 5.5  # and a level, in dB
 
 
 @dataclass
@@ -76,7 +77,7 @@ class Pictures:
         for name in papers:
             engraving = self._on(reading.score, kept, name)
             made[name] = [
-                _layers(plot_system(system, engraving, shown, number, comments=False, named=True, steep=_STEEP))
+                _layers(plot_system(system, engraving, shown, number, comments=False, named=True, steep=STEEP))
                 for number, system in enumerate(engraving.systems)
             ]
         piece, own = plain(reading.score.title) or plain(shown[0].title), plain(shown[0].title)
@@ -166,8 +167,8 @@ def _bars(score: Score) -> dict[str, list[Any]]:
 def _heights() -> dict[str, dict[str, list[float]]]:
     """How high paces and levels are drawn, so that the page can tell what is meant by a height: rising in y."""
     pace = np.geomspace(_FASTEST, _SLOWEST, 160)
-    level = np.linspace(_SOFTEST, 6.0, 120)
-    y, first = np.unique(_STEEP * pace_y(pace), return_index=True)
+    level = np.linspace(_SOFTEST, _LOUDEST, 120)
+    y, first = np.unique(STEEP * pace_y(pace), return_index=True)
     half, soft = np.unique(level_y(level), return_index=True)
     return {
         "pace": {"y": np.round(y, 3).tolist(), "value": np.round(pace[first], 4).tolist()},

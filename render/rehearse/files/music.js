@@ -42,7 +42,6 @@ on("drawn", (message) => {
   titled(message);
   draw();
   emit("chosen", { entry: chosen });
-  document.documentElement.dataset.drawn = message.number;
 });
 
 function titled({ piece, title }) {

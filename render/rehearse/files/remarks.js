@@ -14,7 +14,6 @@ let remarks = [];
 on("remarks", (message) => {
   if (message.reading !== 0) return;
   remarks = message.remarks;
-  document.documentElement.dataset.remarks = remarks.filter(({ severity, accepted }) => severity === "caution" && accepted == null).length;
   list();
   signs();
 });
