@@ -10,7 +10,7 @@ from render.drawing.style import page_style
 from render.page.markup import Markup, element, inside, void
 
 _STYLES = {"regular": ("normal", 400), "italic": ("italic", 400), "semibold": ("normal", 600)}
-_HOW = "Touch a bar, and choose what happens there; or draw it with the hand: brackets, slowdowns, the band of the level."
+_HOW = "Touch a bar, and choose what happens there; or draw with the hand: brackets, slowdowns, the band of the level."
 _HANDS = (
     ("a bracket’s end", "drawn to another note: the phrase changes"),
     ("the bottom of a slowdown", "up or down: how far it slows; sideways: where it ends"),
