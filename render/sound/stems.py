@@ -160,9 +160,11 @@ class Sounding:
             filled, self.now = filled + step, self.now + step
         return _mixed(self._stems, tracks)
 
-    def blocks(self, size: int) -> Iterator[np.ndarray]:
+    def blocks(self, size: int, first: int = 0) -> Iterator[np.ndarray]:
         """All that is still to come, in blocks of so many frames (the last ones are shorter), until it has died away
-        after the last event."""
+        after the last event. The `first` one may have a size of its own."""
+        if first and self.now < self._last:
+            yield self.read(min(first, self._last - self.now))
         while self.now < self._last:
             yield self.read(min(size, self._last - self.now))
         for _ in range(int(LONGEST_TAIL * RATE / _TAIL)):
