@@ -220,14 +220,14 @@ class Rehearsal:
             yield made >= _HEARD_FIRST * RATE
             if not shown and made >= _BEFORE_DRAWING * RATE:
                 shown = True
-                yield from self._showing(kind, before, heard)
+                yield from self._seen(kind, before, heard)
         if not shown:
-            yield from self._showing(kind, before, heard)
+            yield from self._seen(kind, before, heard)
         self.board.post(("whole", kind), said("whole", number=heard.number, reading=kind, frames=take.frames))
         yield True
         self._judge(kind, heard)
 
-    def _showing(self, kind: int, before: Heard, heard: Heard) -> Step:
+    def _seen(self, kind: int, before: Heard, heard: Heard) -> Step:
         self._tell_differing(kind, before, heard)
         yield True
         self._draw(kind, heard)
