@@ -11,6 +11,7 @@ from typing import Any
 from render.rehearse.board import Board
 from render.rehearse.differing import differing
 from render.rehearse.reading import Heard, Performing
+from render.rehearse.showing import Showing
 from render.rehearse.sitting import Sitting, State, listed
 from render.rehearse.takes import Take
 from render.rehearse.told import remark_list
@@ -55,6 +56,7 @@ class Rehearsal:
         paths = [plan] if other is None else [plan, other]
         self._performing = [Performing(path) for path in paths]
         self._synths = Synths()
+        self._showing = Showing(self.board, lambda reading: [])
         texts = [self.sitting.newest.text, *(read_text(path) for path in paths[1:])]
         self._heard = [each.perform(0, text) for each, text in zip(self._performing, texts, strict=True)]
         self._numbers = [0] * len(paths)
@@ -138,6 +140,10 @@ class Rehearsal:
         """Take note of where somebody listens."""
         if wish.reading < len(self._heard):
             self._playhead = Playhead(wish.reading, wish.number, wish.second, wish.playing, time.monotonic())
+
+    def show_on(self, paper: str) -> None:
+        """Some page shows the music on this paper."""
+        self._showing.want(paper)
 
     def put(self, make: Callable[[], State | None]) -> None:
         """Let the sitting make a state, and take it up."""
@@ -249,7 +255,7 @@ class Rehearsal:
         self.board.post("differs", said("differs", number=heard.number, **{"from": start, "until": end}))
 
     def _draw(self, kind: int, heard: Heard) -> None:
-        self.board.post(("drawn", kind), said("drawn", number=heard.number, reading=kind))
+        self._showing.show(kind, heard.number, heard.reading)
 
     def _judge(self, kind: int, heard: Heard) -> None:
         from soundfonts import guitar
