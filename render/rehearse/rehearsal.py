@@ -217,25 +217,27 @@ class Rehearsal:
             self._before[kind] = before
         self.board.take_down(lambda key: key[:2] in (("sound", kind), ("whole", kind)))
         self.board.post(("clock", kind), said("clock", number=heard.number, reading=kind, **heard.clock.values()))
-        self._tell_differing(kind, before, heard)
         self._synths.want([stave for each in self._heard for stave in each.joining.staves])
         take = Take(heard.joining, lambda: self._frame(kind, heard))
-        made, drawn = 0, False
+        made, shown = 0, False
         for first, block in take.blocks(self._synths):
-            message = sound(kind, heard.number, first, take.frames or 0, block)
-            self.board.post(("sound", kind, first), message)
+            self.board.post(("sound", kind, first), sound(kind, heard.number, first, take.frames or 0, block))
             made += len(block)
             yield made >= _HEARD_FIRST * RATE
-            if not drawn and made >= _BEFORE_DRAWING * RATE:
-                drawn = True
-                self._draw(kind, heard)
-                yield True
-        if not drawn:
-            self._draw(kind, heard)
-            yield True
+            if not shown and made >= _BEFORE_DRAWING * RATE:
+                shown = True
+                yield from self._seen(kind, before, heard)
+        if not shown:
+            yield from self._seen(kind, before, heard)
         self.board.post(("whole", kind), said("whole", number=heard.number, reading=kind, frames=take.frames))
         yield True
         self._judge(kind, heard)
+
+    def _seen(self, kind: int, before: Heard, heard: Heard) -> Step:
+        self._tell_differing(kind, before, heard)
+        yield True
+        self._draw(kind, heard)
+        yield True
 
     def _frame(self, kind: int, heard: Heard) -> int:
         """The frame of a take at which somebody listens, or would."""
