@@ -30,7 +30,7 @@ _KEYS = (
 )
 
 
-_JUMPS = (("remarks", "Remarks"), ("states", "Earlier states"), ("taps", "Tap it"), ("text", "The plan’s text"))
+_JUMPS = (("remarks", "Remarks"), ("states", "States"), ("taps", "Tap it"), ("text", "Text"))
 
 
 def document(title: str, nonce: str) -> str:

@@ -23,6 +23,10 @@ export class Bow {
     this.pencil.remove();
     this.gone.remove();
     this.#at = null;
+  }
+
+  // What is drawn around it has moved.
+  again() {
     if (this.place) this.show(this.place);
   }
 

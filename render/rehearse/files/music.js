@@ -101,6 +101,7 @@ function draw() {
   if (!layers || picture.key !== shown.paper.key || layers.length !== shown.systems.length) return;
   find("music").classList.toggle("many", picture.beside);
   layers.forEach((layer, number) => lay(shown.systems[number], layer));
+  bow.again();
   emit("laid", {});
 }
 

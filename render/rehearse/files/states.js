@@ -10,9 +10,9 @@ const button = (words, label, act) => {
 };
 
 const undo = button("Undo", "undo the last change", () => send({ do: "undo" }));
-const redo = button("Redo", "do it again", () => send({ do: "redo" }));
+const redo = button("Redo", "redo what was undone", () => send({ do: "redo" }));
 const list = made("ol", { reversed: true });
-const earlier = made("details", {}, made("summary", {}, "Earlier states"), list);
+const earlier = made("details", {}, made("summary", {}, made("h2", {}, "Earlier states")), list);
 find("transport").append(made("div", { className: "undoing" }, undo, redo)); // where they are always seen
 find("states").append(earlier);
 

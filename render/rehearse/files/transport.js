@@ -25,7 +25,7 @@ const forth = button("bar-on", "Bar on", "a bar on", () => step(1));
 const place = made("output", { id: "place", className: "place" });
 const slider = made("input", { type: "range", id: "where", min: 0, max: 0, step: 1, value: 0 });
 slider.setAttribute("aria-label", "bar");
-const alone = button("change-alone", "Hear the change", "hear the change by itself", () => hearChange(false));
+const alone = button("change-alone", "The change", "hear the change by itself", () => hearChange(false));
 const turns = button("change-turns", "By turns", "hear the change by turns before and now", () => hearChange(true));
 const before = button("before", "Before", "hear it as it was before the last change", () => choose({ before: document.documentElement.dataset.heard !== "before" }));
 const other = button("other", "Other plan", "hear the other plan", () => choose({ reading: 1 - now().reading, before: false }));
