@@ -18,7 +18,6 @@ _HANDS = (
     ("a pair of spectacles", "what there is to say of this place"),
 )
 _KEYS = (
-    ("Space", "play or pause"),
     ("Tab", "from entry to entry"),
     ("← →", "an entry, or its end, a beat earlier or later; with Shift a bar"),
     ("↑ ↓", "a percent more or less; with Shift five"),
