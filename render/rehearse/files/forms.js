@@ -74,8 +74,11 @@ function row(entry, field, mine) {
   const help = field.help ? made("p", { className: "help", id: `${id}-help` }, field.help) : null;
   const control = controls(entry, field, id, mine);
   if (help) control.main.setAttribute("aria-describedby", help.id);
-  return made("div", { className: `field ${field.kind}` }, made("label", { htmlFor: id }, field.words), ...control.all, help);
+  return made("div", { className: `field ${field.kind}` }, made("label", { htmlFor: id }, isWhere(entry, field) ? "where" : field.words), ...control.all, help);
 }
+
+// The kind of an entry is the key of its place: 'rallentando: 7:1 - 8:3'.
+const isWhere = (entry, { key, kind }) => (kind === "range" || kind === "place") && (key === entry.kind || ["bars", "at", "over"].includes(key));
 
 function controls(entry, field, id, mine) {
   const common = { id, disabled: !mine, data: { key: field.key } };
@@ -86,10 +89,15 @@ function controls(entry, field, id, mine) {
     return { main, all: [main] };
   }
   if (field.choices.length && !field.open) return choice(field, common, say);
-  const main = made("input", { type: "text", value: field.value ?? "", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
+  const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
+  main.value = field.value ?? "";
   main.addEventListener("change", () => say(main.value.trim() || null));
   main.addEventListener("keydown", (event) => {
     if (event.key === "Escape") main.value = field.value ?? "";
+    if (event.key === "Enter" && main.matches("textarea")) {
+      event.preventDefault();
+      main.blur();
+    }
   });
   if (field.choices.length) {
     const list = made("datalist", { id: `${id}-choices` }, ...field.choices.map((value) => new Option(value, value)));

@@ -39,6 +39,7 @@ addEventListener("pointerdown", ({ target }) => (open && !box.contains(target) ?
 export function openOffers({ at, until = null, near = null, back: element = null }) {
   const pass = at.pass ?? null;
   open = { at: { ...at, pass }, until: until && { ...until, pass }, back: element, first: true };
+  list.replaceChildren();
   box.hidden = false;
   place(near ?? element.getBoundingClientRect());
   ask();
