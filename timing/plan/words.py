@@ -172,9 +172,9 @@ def text_reader(longest: int) -> Callable[[object], str]:
     return read
 
 
-def text(longest: int, description: str) -> Notation:
+def text(longest: int, description: str, *examples: str) -> Notation:
     """Text of at most so many letters."""
-    schema = _schema(["string", "number"], description, maxLength=longest, minLength=1)
+    schema = _schema(["string", "number"], description, *examples, maxLength=longest, minLength=1)
     return BeforeValidator(text_reader(longest)), schema
 
 
@@ -357,7 +357,12 @@ FileName = Annotated[
     str, BeforeValidator(file_name), _schema(["string", "number"], "a file, seen from the plan's folder")
 ]
 Voices = Annotated[
-    str, *text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")
+    str,
+    *text(
+        200,
+        "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas",
+        *("melody", "bass", "inner", "voice 2", "staff 1", "part 1"),
+    ),
 ]
 EndPace = Annotated[float, *percent(10, 300, "the pace against the basic tempo as the range ends", "80%")]
 Stretch = Annotated[float, *percent(50, 1000, "its length against the written one", "150%")]
