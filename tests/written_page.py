@@ -9,7 +9,6 @@ from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 from house import ROOT
-from pages import browser_or_why
 
 FILES = ROOT / "render" / "rehearse" / "files"
 POLICY = (
@@ -94,4 +93,13 @@ def sent(page, do: str) -> list[dict]:
     return [message for message in page.evaluate("sent") if message.get("do") == do]
 
 
-__all__ = ["browser_or_why", "say", "sent", "written_page"]
+def until(page, holds: str) -> None:
+    """Wait until an expression holds in the page. (The page itself may not make scripts of text, so it is asked again.)"""
+    for _ in range(150):
+        if page.evaluate(holds):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"never so: {holds}")
+
+
+__all__ = ["say", "sent", "until", "written_page"]

@@ -117,13 +117,13 @@ function completion(context, acts) {
   const before = text.slice(text.lastIndexOf("\n", context.pos - 1) + 1, context.pos);
   if (!context.explicit && !found.word && !/[{[,]\s*$|[{,][^{}[\],:]*:\s+$/.test(before)) return null; // not at every new line
   const offered = found.choices.filter((each) => context.explicit || !found.word || !/^\d/.test(each.label));
-  return { from: found.from, options: offered.map((each) => option(each, found.to)) };
+  return { from: found.from, options: offered.map((each, row) => option(each, row, found.to)) };
 }
 
-function option(choice, to) {
+function option(choice, row, to) {
   const more = choice.key ? null : choice.label !== choice.apply && !choice.apply.startsWith("[") ? "entry" : null;
   return {
-    label: choice.label, displayLabel: choice.label, detail: more, info: choice.help, boost: choice.rank,
+    label: choice.label, sortText: String(row).padStart(4, "0"), detail: more, info: choice.help, boost: choice.rank,
     apply: (view, completed, from, until) => {
       const insert = choice.apply.replace(/[⟨⟩]/g, "");
       const [begin, end] = [choice.apply.indexOf("⟨"), choice.apply.indexOf("⟩") - 1];
