@@ -47,7 +47,8 @@ hear("hello", () => {
 hear("saved", (message) => {
   const text = message.text.replace(/\r\n?/g, "\n");
   const ours = writer.text();
-  if (here.number < 0 || ours === here.base) writer.put(text, ["undo", "redo", "back"].includes(message.by));
+  const stepped = ["undo", "redo", "back"].includes(message.by);
+  if (here.number < 0 || ours === here.base || (stepped && ours === here.sent)) writer.put(text, stepped);
   else if (text !== here.sent) writer.put(merged(here.base, ours, text), false);
   Object.assign(here, { number: message.number, base: text, sent: null, faulty: message.faults?.length > 0 });
   if (writer.text() !== text) typed();
