@@ -31,6 +31,11 @@ def _read(path: str | Path, fingering: str | None = None, text: str | None = Non
     plan = read_plan(path, text)
     if fingering is not None:
         plan = plan.model_copy(update={"fingering": fingering})
+    return read_score(score_file(plan)), plan
+
+
+def score_file(plan: Plan) -> Path:
+    """The score that a plan names. CannotDo where there is no such file."""
     assert plan.score is not None  # else it has been refused
     score_path = Path(plan.score)
     if in_a_circle(score_path):
@@ -43,7 +48,7 @@ def _read(path: str | Path, fingering: str | None = None, text: str | None = Non
         message = f"there is no score {score_path.name} in {folder}" + (f": did you mean {near[0]}?" if near else "")
         suggestion = f"score: {near[0]}" if near else None
         raise CannotDo([Remark(Severity.ERROR, "no-score", message, plan.place("score"), suggestion=suggestion)])
-    return read_score(score_path), plan
+    return score_path
 
 
 def load_all(paths: Iterable[str | Path], fingering: str | None = None, scale: Scale = AS_PLANNED) -> list[Reading]:

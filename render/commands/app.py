@@ -12,6 +12,7 @@ from render.commands.draft import draft
 from render.commands.draw import draw
 from render.commands.explain import explain
 from render.commands.play import play
+from render.commands.rehearse import rehearse
 from render.commands.render import render
 from render.commands.schema import schema
 from render.commands.sounds import sounds
@@ -47,6 +48,7 @@ def _lentando(
 app.command()(render)
 app.command(short_help="Write a first plan from the score alone.")(draft)
 app.command(short_help="Play a plan through the sound card.")(play)
+app.command(short_help="Change a plan where the music is, and hear it at once.")(rehearse)
 app.command(short_help="Say where the plan works against the phrase.")(check)
 app.command(short_help="Explain what is told by a code.")(explain)
 app.command(short_help="Put readings side by side, in the terminal or on a page.")(compare)

@@ -1,0 +1,258 @@
+"""A sitting at work: what comes from the files and from the pages goes to the worker, and what it makes to the board."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from render.rehearse.board import Board
+from render.rehearse.differing import differing
+from render.rehearse.reading import Heard, Performing
+from render.rehearse.sitting import Sitting, State, listed
+from render.rehearse.takes import Take
+from render.rehearse.told import remark_list
+from render.rehearse.watching import Watch
+from render.rehearse.wire import Hear, TheOther, ThePlan, said, sound
+from render.rehearse.worker import Step, Worker
+from render.sound.joining import Synths
+from render.sound.stems import RATE
+from timing.plan.planfile import read_plan
+from timing.plan.yamltext import read_text
+from timing.remarks import CannotDo, Remark
+
+_HEARD_FIRST = 0.7  # seconds that a take plays before it gives way to a newer one
+_BEFORE_DRAWING = 2.0  # seconds of sound that come before the drawing
+_EARLY = 0.03  # seconds before the playhead at which a take begins, since it is told late
+_KEPT = 4  # states that are kept as they were performed
+_PATIENCE = 1.0  # seconds that are waited at the end for the work that is being done
+
+
+@dataclass(frozen=True)
+class Playhead:
+    """Where somebody listens, as it was told at a moment of the clock."""
+
+    reading: int
+    number: int
+    second: float
+    playing: bool
+    at: float
+
+    @property
+    def now(self) -> float:
+        return self.second + (time.monotonic() - self.at if self.playing else 0.0)
+
+
+class Rehearsal:
+    """One plan, and perhaps another one beside it, rehearsed until it is stopped."""
+
+    def __init__(self, plan: Path, other: Path | None = None, keep: Path | None = None):
+        """CannotDo if one of the plans cannot be performed."""
+        self.board, self.sitting = Board(), Sitting(plan, keep)
+        self.plan, self.other = plan, other
+        paths = [plan] if other is None else [plan, other]
+        self._performing = [Performing(path) for path in paths]
+        self._synths = Synths()
+        texts = [self.sitting.newest.text, *(read_text(path) for path in paths[1:])]
+        self._heard = [each.perform(0, text) for each, text in zip(self._performing, texts, strict=True)]
+        self._numbers = [0] * len(paths)
+        self._before: list[Heard | None] = [None] * len(paths)
+        self._playhead = Playhead(ThePlan, 0, 0.0, False, time.monotonic())
+        self.worker = Worker(len(paths), self._synths.make_one, self._broken)
+        self._watch = Watch(self._files, self._readable, self._changed)
+
+    # -- begin and end
+
+    def start(self) -> None:
+        self._tell_saved()
+        for kind in range(len(self._heard)):
+            self.worker.begin(kind, lambda kind=kind: self._sounding(kind, self._heard[kind]))
+        self.worker.start()
+        self._watch.start()
+
+    def stop(self) -> None:
+        self._watch.stop()
+        self.worker.stop(_PATIENCE)
+        if not self.worker.is_alive():
+            self._synths.close()
+
+    @property
+    def title(self) -> str:
+        return self._heard[ThePlan].reading.performance.title
+
+    def hello(self) -> str:
+        """What a page is told first."""
+        names = [each.path.name for each in self._performing]
+        return said(
+            "hello", title=self.title, plan=self.plan.name,
+            other=self.other.name if self.other else None, saved=self.sitting.newest.number, names=names,
+        )  # fmt: skip
+
+    # -- from the files
+
+    def _files(self) -> list[Path]:
+        heard = (file for each in self._heard for file in each.files)
+        return list(dict.fromkeys([*(each.path for each in self._performing), *heard]))
+
+    def _readable(self, file: Path) -> bool:
+        """Whether all is well with a file as it is now; of a score nobody knows at once."""
+        plans = [each.path for each in self._performing if file in (each.path, *self._chain(each.path))]
+        try:
+            for plan in plans:
+                read_plan(plan)
+        except CannotDo:
+            return False
+        return bool(plans)
+
+    def _chain(self, plan: Path) -> tuple[Path, ...]:
+        kind = TheOther if plan == self.other else ThePlan
+        return self._heard[kind].reading.plan.files
+
+    def _changed(self, file: Path) -> None:
+        """A file has come to rest with another content."""
+        for kind, heard in enumerate(self._heard):
+            if file == self._performing[kind].path or file in heard.files:
+                self._take_up(kind, file)
+
+    def _take_up(self, kind: int, file: Path) -> None:
+        self._performing[kind].forget([file])
+        if kind == TheOther:
+            self._numbers[TheOther] += 1
+            self._begin_other(self._numbers[TheOther])
+            return
+        try:
+            state = self.sitting.arrived() if file == self.plan else self.sitting.touched(f"{file.name} was saved")
+        except CannotDo as refusal:
+            self._tell_faults(self.sitting.newest, refusal.remarks)
+            return
+        if state is not None:
+            self._begin(state)
+        else:
+            self._tell_saved()
+
+    # -- from the pages
+
+    def hear(self, wish: Hear) -> None:
+        """Take note of where somebody listens."""
+        if wish.reading < len(self._heard):
+            self._playhead = Playhead(wish.reading, wish.number, wish.second, wish.playing, time.monotonic())
+
+    def put(self, make: Callable[[], State | None]) -> None:
+        """Let the sitting make a state, and take it up."""
+        state = make()
+        self._tell_two()
+        if state is None:
+            self._tell_saved()
+        else:
+            self._begin(state)
+
+    def _tell_two(self) -> None:
+        two = self.sitting.two
+        if two is not None:
+            self.board.post("two", said("two", ours=two.ours, theirs=two.theirs, difference=two.difference))
+        else:
+            self.board.take_down(lambda key: key == "two")
+
+    # -- what is told
+
+    def _tell_saved(self, faults: Iterable[dict[str, Any]] = ()) -> None:
+        state, sitting = self.sitting.newest, self.sitting
+        message = said(
+            "saved", number=state.number, text=state.text, by=state.by, faults=list(faults),
+            states=listed(sitting.states), undo=sitting.can_undo, redo=sitting.can_redo,
+        )  # fmt: skip
+        self.board.post("saved", message)
+
+    def _tell_faults(self, state: State, faults: Iterable[Remark]) -> None:
+        if state.number == self.sitting.newest.number:
+            self._tell_saved(remark_list(tuple(faults), self.plan))
+
+    def _tell(self, words: str) -> None:
+        self.board.post("told", said("told", words=words))
+
+    def _broken(self, fault: Exception) -> None:
+        """A fault of ours, or of a library: it is told, and the work goes on."""
+        if isinstance(fault, CannotDo):
+            self._tell(str(fault))
+        else:
+            self._tell(f"something went wrong here ({type(fault).__name__}: {fault}); the plan is safe in its file")
+
+    # -- the work
+
+    def _begin(self, state: State) -> None:
+        self._tell_saved()
+        self.worker.begin(ThePlan, lambda: self._performed(state))
+
+    def _begin_other(self, number: int) -> None:
+        self.worker.begin(TheOther, lambda: self._performed_other(number))
+
+    def _performed(self, state: State) -> Step:
+        try:
+            heard = self._performing[ThePlan].perform(state.number, state.text)
+        except CannotDo as refusal:
+            self._tell_faults(state, refusal.remarks)
+            return
+        yield from self._sounding(ThePlan, heard)
+
+    def _performed_other(self, number: int) -> Step:
+        try:
+            heard = self._performing[TheOther].perform(number, read_text(self._performing[TheOther].path))
+        except CannotDo as refusal:
+            self._tell(f"{self._performing[TheOther].path.name}: {refusal}")
+            return
+        yield from self._sounding(TheOther, heard)
+
+    def _sounding(self, kind: int, heard: Heard) -> Step:
+        """Let a performed state be heard, then seen, then judged."""
+        before, self._heard[kind] = self._heard[kind], heard
+        if before is not heard:
+            self._before[kind] = before
+        self.board.take_down(lambda key: key[:2] in (("sound", kind), ("whole", kind)))
+        self.board.post(("clock", kind), said("clock", number=heard.number, reading=kind, **heard.clock.values()))
+        self._tell_differing(kind, before, heard)
+        self._synths.want([stave for each in self._heard for stave in each.joining.staves])
+        take = Take(heard.joining, lambda: self._frame(kind, heard))
+        made, drawn = 0, False
+        for first, block in take.blocks(self._synths):
+            message = sound(kind, heard.number, first, take.frames or 0, block)
+            self.board.post(("sound", kind, first), message)
+            made += len(block)
+            yield made >= _HEARD_FIRST * RATE
+            if not drawn and made >= _BEFORE_DRAWING * RATE:
+                drawn = True
+                self._draw(kind, heard)
+                yield True
+        if not drawn:
+            self._draw(kind, heard)
+            yield True
+        self.board.post(("whole", kind), said("whole", number=heard.number, reading=kind, frames=take.frames))
+        yield True
+        self._judge(kind, heard)
+
+    def _frame(self, kind: int, heard: Heard) -> int:
+        """The frame of a take at which somebody listens, or would."""
+        head = self._playhead
+        known = (self._heard[head.reading], self._before[head.reading])
+        there = next((each for each in known if each is not None and each.number == head.number), None)
+        second = head.now if there is None else there.clock.carried(head.now, heard.clock)
+        return int(max(second - _EARLY, 0.0) * RATE)
+
+    def _tell_differing(self, kind: int, before: Heard, heard: Heard) -> None:
+        if kind != ThePlan or before is heard:
+            return
+        span = differing(before.reading.performance, heard.reading.performance)
+        start, end = span or (None, None)
+        self.board.post("differs", said("differs", number=heard.number, **{"from": start, "until": end}))
+
+    def _draw(self, kind: int, heard: Heard) -> None:
+        self.board.post(("drawn", kind), said("drawn", number=heard.number, reading=kind))
+
+    def _judge(self, kind: int, heard: Heard) -> None:
+        from soundfonts import guitar
+        from timing.cautions import check
+
+        remarks = check(heard.reading, guitar)
+        listed = remark_list(remarks, self._performing[kind].path, heard.reading)
+        self.board.post(("remarks", kind), said("remarks", number=heard.number, reading=kind, remarks=listed))
