@@ -63,7 +63,7 @@ class Engraving:
         system = np.full(bar.shape, -1)
         known = (bar >= 0) & (bar < len(self.lengths))
         system[known] = self._system_of[bar[known]]
-        bars, x = self._line
+        bars, x = self.knots
         if not len(x):
             return system, np.full(bar.shape, np.nan)
         # one axis for all bars: the row, and how far into the bar, which is never more than half of a step
@@ -78,8 +78,9 @@ class Engraving:
         return system
 
     @cached_property
-    def _line(self) -> tuple[np.ndarray, np.ndarray]:
-        """The knots of all bars, end to end: bar row plus half the part of it that is over, and x."""
+    def knots(self) -> tuple[np.ndarray, np.ndarray]:
+        """The knots of all bars, end to end: bar row plus half the part of it that is over, and x; between them x runs
+        evenly."""
         at, x = [], []
         for system in self.systems:
             moments = system.moments

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
@@ -14,7 +15,7 @@ from timing.comparing import is_held, last_beats
 from timing.plan.entry import Entry
 from timing.plan.kinds import Act
 from timing.reading import Reading
-from timing.remarks import Remark
+from timing.remarks import Place, Remark
 from timing.where import Fault
 from timing.where.beats import felt_beat
 from timing.where.naming import BarPlace
@@ -47,6 +48,7 @@ class Label:
     heard: str = ""  # of a slowdown, the pace of its last beat, if it is another than the one it comes to
     why: str = ""
     comment: int = 0  # the number of the comment that says why; 0 for none
+    entry: str = ""  # the name of its entry, as `named` has it
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,19 @@ def labels_of(reading: Reading) -> tuple[Label, ...]:
     made = [*_phrases(reading), *_slowings(reading), *_tempi(reading), *_holds(reading), *_rubato(reading)]
     made += [*_dynamics(reading), *_second_time(reading), *_tones(reading), *_slides(reading), *_others(reading)]
     return tuple(sorted(made, key=lambda label: (label.start, label.depth, (-label.end[0], -label.end[1]))))
+
+
+def entry_name(place: Place | None, main: Path | None) -> str:
+    """How an entry of a plan is named in a drawing: the line and the column at which it begins, and its file where that
+    is not the `main` one: 12:5, 12:5@base.yaml. Empty for what stands in no file."""
+    if place is None or place.line is None:
+        return ""
+    return f"{place.line}:{place.column}" + ("" if place.file == main else f"@{place.file.name}")
+
+
+def _name(entry: Entry, reading: Reading) -> str:
+    plan = reading.plan.place()
+    return entry_name(entry.place(), plan.file if plan else None)
 
 
 # -- kind by kind
@@ -195,8 +210,9 @@ def _slides(reading: Reading) -> Iterator[Label]:
         if key not in seen and end >= start:
             rises = bool(goal["pitch"] > note["pitch"])
             seen[key] = Label(
-                "slide", "gliss.", start, end, printed=entry.printed, heads=heads, rises=rises, why=entry.why or ""
-            )
+                "slide", "gliss.", start, end, printed=entry.printed, heads=heads, rises=rises, why=entry.why or "",
+                entry=_name(entry, reading),
+            )  # fmt: skip
     yield from seen.values()
 
 
@@ -256,7 +272,7 @@ def _on_page(kind: str, entry: Entry, text: str, reading: Reading, depth: int = 
             whole = np.flatnonzero((rows >= first) & (rows <= last))
             times = "" if len(inside) == len(whole) else times_text(where.bars["pass"][inside])
             ends, why = ((first, float(start)), (last, float(end))), entry.why or ""
-            yield Label(kind, text, *ends, times, depth, printed=entry.printed, why=why)
+            yield Label(kind, text, *ends, times, depth, entry.printed, why=why, entry=_name(entry, reading))
 
 
 def _merged(
@@ -270,6 +286,7 @@ def _merged(
     beginning."""
     where, bars = reading.where, reading.where.bars
     places: dict[tuple, tuple[set[int], bool, set[str]]] = {}
+    names: dict[tuple, str] = {}
     for entry, text, start, end in found:
         first, last = where.ordinal(start), where.ordinal(end - WITHIN)
         begin = (int(bars["row"][first]), round(max(start - float(bars["start"][first]), 0.0), 6))
@@ -277,11 +294,13 @@ def _merged(
         if stop >= begin:
             key = (begin, stop, text, entry.why or "")
             passes, printed, more = places.get(key, (set(), True, set()))
+            names.setdefault(key, _name(entry, reading))
             places[key] = passes | {first}, printed and entry.printed, more | {heard_as.get((text, start), "")}
     for (begin, stop, text, why), (passes, printed, more) in places.items():
+        name = names[begin, stop, text, why]
         heard = more.pop() if len(more) == 1 else ""  # what differs from time to time is not said
         times = _times(passes, begin[0], reading)
-        yield Label(kind, text, begin, stop, times, printed=printed, heard=heard, why=why)
+        yield Label(kind, text, begin, stop, times, printed=printed, heard=heard, why=why, entry=name)
 
 
 def _times(heard: set[int], row: int, reading: Reading) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,18 +42,24 @@ class Plotted:
     level_top: float
     level: float  # the axis of the swell
     level_bottom: float
+    over: str  # of `svg`, what lies over the music
+    under: str  # and what lies under it
+    moved: float  # by how much the system itself is moved down between them
 
 
 def plot_system(
-    system: System, engraving: Engraving, drawn: Sequence[Drawn], number: int, *, comments: bool = True
-) -> Plotted:
+    system: System, engraving: Engraving, drawn: Sequence[Drawn], number: int, *, comments: bool = True,
+    named: bool = False, steep: float = 1.0,
+) -> Plotted:  # fmt: skip
     """Draw `system`, which is number `number` of an engraving, with up to four readings of its score.
 
     `comments`: with the texts of `why:` notes and cautions under it; their numbers stand at their places in any case.
+    `named`: what is written of an entry of the first reading's plan is in a group with its name (`Label.entry`) as
+    `data-entry`. `steep`: how many times as high as on a sheet the pace is drawn.
     All colours and weights are classes (see `style`): `reading a` to `reading d` is whatever belongs to one reading,
     `shared` what all say. A `path.curve` has in `data-over` "x,y" over each moment with a note, in units of its strip.
     """
-    return _Plot(system, engraving, number, drawn).made(comments)
+    return _Plot(system, engraving, number, drawn, named, steep).made(comments)
 
 
 class _Strip:
@@ -65,8 +71,10 @@ class _Strip:
 
 
 class _Plot:
-    def __init__(self, system: System, engraving: Engraving, number: int, drawn: Sequence[Drawn]):
+    def __init__(self, system: System, engraving: Engraving, number: int, drawn: Sequence[Drawn], named: bool,
+                 steep: float):  # fmt: skip
         self.system, self.engraving, self.number, self.drawn = system, engraving, number, drawn
+        self.steep = steep
         self.letters = LETTERS[: len(drawn)]
         self.rows = system.bars["bar"]
         self.begins = float(system.moments["x"][0]) if len(system.moments) else float(system.bars["left"][0]) + 12
@@ -78,33 +86,34 @@ class _Plot:
             for label in each.labels_in(int(self.rows[0]), int(self.rows[-1]))
             if not (label.printed and engraving.engraved) and (part := self.part(label.start, label.end))
         ]
-        self.said = merged(found, self.letters)
+        self.said = merged(found, self.letters, named)
+        if sum(bool(each.labels) for each in drawn) == 1:  # then it needs no letter to say whose they are
+            self.said = [replace(each, letters="") for each in self.said]
         self.lines = [lines_of(d.pace, d.pace_like, d.bars, d.neighbours, system, engraving) for d in drawn]
 
     def made(self, comments: bool) -> Plotted:
         phrases, pace, level = self.phrases(), self.pace(), self.level()
-        parts = []
         y = 2 - phrases.above.most
-        parts.append(_moved(y, phrases.svg))
+        over = _moved(y, phrases.svg)
         pace_top = y + _GAP * bool(phrases.svg)
         reference = pace_top - pace.above.most
-        parts.append(_moved(reference, pace.svg, "strip"))
+        over += _moved(reference, pace.svg, "strip")
         pace_bottom = reference + pace.below.most
         staff = pace_bottom + _GAP - self.system.top
-        parts.append(f'<g class="score" transform="translate(0 {staff:.2f})">{self.system.svg}</g>')
+        score = f'<g class="score" transform="translate(0 {staff:.2f})">{self.system.svg}</g>'
         level_top = staff + self.system.bottom + _GAP
         axis = level_top - level.above.most
-        parts.append(_moved(axis, level.svg, "strip"))
+        under = _moved(axis, level.svg, "strip")
         level_bottom = bottom = axis + level.below.most
         if comments:
             svg, height = self.comments()
-            parts.append(_moved(bottom + _GAP, svg))
+            under += _moved(bottom + _GAP, svg)
             bottom += height + _GAP * bool(svg)
         many = " many" if len(self.drawn) > 1 else ""
         return Plotted(
-            f'<g class="plot{many}">{"".join(parts)}</g>', self.system.width, bottom + 3,
+            f'<g class="plot{many}">{over}{score}{under}</g>', self.system.width, bottom + 3,
             staff + self.system.staff_top, staff + self.system.staff_bottom,
-            pace_top, reference, pace_bottom, level_top, axis, level_bottom,
+            pace_top, reference, pace_bottom, level_top, axis, level_bottom, over, under, staff,
         )  # fmt: skip
 
     # -- where
@@ -154,7 +163,7 @@ class _Plot:
         return strip
 
     def _pace_line(self, strip: _Strip, line: Line) -> str:
-        x, y = line.x, pace_y(line.value)
+        x, y = line.x, self.steep * pace_y(line.value)
         strip.above.add_curve(x, np.minimum(y, 0) - 1)
         strip.below.add_curve(x, np.maximum(y, 0) + 1)
         noted = np.isin(np.round(x, 6), np.round(self.system.moments["x"], 6))
@@ -172,7 +181,7 @@ class _Plot:
             return []
         line = self.lines[reading][0]
         x = float(line.x[0]) - 8 - 11 * (len(self.drawn) - 1 - reading)
-        y = float(pace_y(line.value[:1])[0])
+        y = self.steep * float(pace_y(line.value[:1])[0])
         strip.above.add(x - 9, x, y - 6)
         return [text(x, y + 4, self.letters[reading].upper(), "letter", SIZE, "end")]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from html import escape
 
 from render.drawing.labels import Label
 from render.drawing.lettering import shortened, text, width
@@ -36,6 +37,7 @@ class WrittenLabel:
     letters: str
     kind: str  # the class that has its colour
     numbers: str
+    entry: str = ""  # its name, where it is one of the first reading's and is to be told apart
 
     @property
     def words(self) -> str:
@@ -153,8 +155,11 @@ def triangle(x: float, y: float, scale: float = 1.0) -> str:
     return f'<path transform="{place}" d="M-5.5 0h11l-5.5 -9.5zm5.5 -6.4v3.2m0 1.1v1"/>'
 
 
-def merged(found: Sequence[tuple[int, Label, Part]], letters: Sequence[str]) -> list[WrittenLabel]:
-    """Labels of readings (by their number, with `letters`), what several say alike once."""
+def merged(
+    found: Sequence[tuple[int, Label, Part]], letters: Sequence[str], named: bool = False
+) -> list[WrittenLabel]:
+    """Labels of readings (by their number, with `letters`), what several say alike once; `named`: those of the first
+    reading's plan with the names of their entries."""
     alike: dict[tuple, list[tuple[int, Label, Part]]] = {}
     for each in found:
         label = each[1]
@@ -168,7 +173,8 @@ def merged(found: Sequence[tuple[int, Label, Part]], letters: Sequence[str]) -> 
         kind = "shared" if everyone and len(letters) > 1 else f"reading {letters[readings[0]]}"
         said = dict.fromkeys((reading, label.comment) for reading, label, _ in same if label.comment)
         numbers = " ".join(numbered(reading, number, letters) for reading, number in said)
-        made.append(WrittenLabel(same[0][1], same[0][2], own, kind, numbers))
+        entry = same[0][1].entry if named and readings[0] == 0 else ""
+        made.append(WrittenLabel(same[0][1], same[0][2], own, kind, numbers, entry))
     return made
 
 
@@ -179,4 +185,5 @@ def numbered(reading: int, number: int, letters: Sequence[str]) -> str:
 
 def _group(said: WrittenLabel, svg: str) -> str:
     kind = "tempo-change" if said.label.kind == "tempo" else said.label.kind.replace(" ", "-")
-    return f'<g class="{kind} {said.kind}">{svg}</g>'
+    named = f' data-entry="{escape(said.entry, quote=True)}"' if said.entry else ""
+    return f'<g class="{kind} {said.kind}"{named}>{svg}</g>'

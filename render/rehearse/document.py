@@ -1,14 +1,42 @@
-"""The page of a sitting: its regions, which scripts fill."""
+"""The page of a sitting: its regions, empty until the first message comes, its style and its letters."""
 
 from __future__ import annotations
 
+from functools import cache
+from importlib.resources import files
+
+from render.drawing.fonts import FACES, MUSIC, WORDS, music_font, words_file
+from render.drawing.style import page_style
 from render.page.markup import Markup, element, inside, void
 
-_REGIONS = ("told", "transport", "states", "music", "form", "remarks", "taps", "text")
+_STYLES = {"regular": ("normal", 400), "italic": ("italic", 400), "semibold": ("normal", 600)}
+_HOW = "Touch a bar, and choose what happens there; or draw it with the hand: brackets, slowdowns, the band of the level."
+_HANDS = (
+    ("a bracket’s end", "drawn to another note: the phrase changes"),
+    ("the bottom of a slowdown", "up or down: how far it slows; sideways: where it ends"),
+    ("the band under the staff", "drawn along and up: a crescendo; down: a diminuendo"),
+    ("several bars", "drawn over: what can stand in all of them"),
+    ("a pair of spectacles", "what there is to say of this place"),
+)
+_KEYS = (
+    ("Space", "play or pause"),
+    ("Tab", "from entry to entry"),
+    ("← →", "an entry, or its end, a beat earlier or later; with Shift a bar"),
+    ("↑ ↓", "a percent more or less; with Shift five"),
+    ("Enter", "what a bar offers; the form of an entry"),
+    ("Delete", "take an entry out"),
+    ("Escape", "take back what is being drawn; let go"),
+    ("Alt", "held while drawing: free of the beats"),
+    ("Ctrl Z", "undo; with Shift, do it again"),
+)
+
+
+_JUMPS = (("remarks", "Remarks"), ("states", "Earlier states"), ("taps", "Tap it"), ("text", "The plan’s text"))
 
 
 def document(title: str, nonce: str) -> str:
-    """The page as HTML. `nonce` is what the page's policy lets styles have that the editor makes."""
+    """The page as HTML. `title` is what the window is called before the first message; the `nonce` is that of the
+    policy, for the styles of the editor."""
     head = inside(
         void("meta", charset="utf-8"),
         void("meta", name="viewport", content="width=device-width, initial-scale=1"),
@@ -16,8 +44,75 @@ def document(title: str, nonce: str) -> str:
         void("meta", name="nonce", content=nonce),
         element("title", title),
         void("link", rel="icon", href="data:,"),
+        void("link", rel="stylesheet", href="files/rehearse.css"),
         element("script", type="module", src="files/start.js"),
     )
-    regions = inside(*(element("section", id=name) for name in _REGIONS))
-    body = inside(element("h1", title), element("main", regions))
-    return Markup(f"<!DOCTYPE html>\n{element('html', element('head', head), element('body', body), lang='en')}\n")
+    body = inside(
+        element("a", "To play and pause", href="#transport", class_="skip"),
+        _header(title),
+        element("nav", *(element("a", words, href=f"#{name}") for name, words in _JUMPS), class_="jumps",
+                aria_label="Beside the music"),
+        element("main", _score(), _desk()),
+        element("footer", id="transport", aria_label="Playing", tabindex=-1),
+        element("p", id="told", role="status", aria_live="polite"),
+    )
+    return f"<!DOCTYPE html>\n{element('html', element('head', head), element('body', body), lang='en')}\n"
+
+
+def _header(title: str) -> Markup:
+    return element("header", element("h1", title, id="piece"), element("p", id="reading", class_="subtitle"))
+
+
+def _score() -> Markup:
+    lists = [
+        element("dl", *(inside(element("dt", what), element("dd", does)) for what, does in pairs))
+        for pairs in (_HANDS, _KEYS)
+    ]
+    help_ = element("details", element("summary", "By hand, and by keyboard"), *lists, class_="ways")
+    return element(
+        "section", element("p", _HOW, class_="small how"), help_, element("div", id="music"),
+        class_="score-part", aria_label="The music",
+    )  # fmt: skip
+
+
+def _desk() -> Markup:
+    """What lies beside the music."""
+    return element(
+        "div",
+        element("section", id="form", aria_labelledby="form-heading", hidden=True),
+        element("section", id="remarks", aria_label="Remarks"),
+        element("section", id="states", aria_label="Undo, and earlier states"),
+        _part("taps", "Tap it"),
+        _part("text", "The plan’s text"),
+        id="desk",
+    )  # fmt: skip
+
+
+def _part(name: str, heading: str) -> Markup:
+    """A part that is unfolded when it is wanted."""
+    summary = element("summary", element("h2", heading))
+    return element("details", summary, element("div", id=name), class_=f"part {name}-part")
+
+
+def stylesheet() -> str:
+    """The style of the page: its letters, its drawings, and its own."""
+    own = files(__package__).joinpath("files", "rehearse.css").read_text(encoding="utf-8")
+    return "".join(_face(face) for face in FACES) + _MUSIC_FACE + page_style() + own
+
+
+def _face(face: str) -> str:
+    style, weight = _STYLES[face]
+    return (
+        f'@font-face{{font-family:"{WORDS}";font-style:{style};font-weight:{weight};'
+        f'src:url(serif-{face}.ttf) format("truetype")}}'
+    )
+
+
+_MUSIC_FACE = f'@font-face{{font-family:"{MUSIC}";src:url(music.woff2) format("woff2")}}'
+
+
+@cache
+def letters() -> dict[str, tuple[str, bytes]]:
+    """The fonts of the page, whole since any letter may come: the type and the bytes of each, by its name."""
+    made = {f"serif-{face}.ttf": ("font/ttf", words_file(face).read_bytes()) for face in FACES}
+    return made | {"music.woff2": ("font/woff2", music_font())}

@@ -1,0 +1,120 @@
+// The chosen entry: its settings as a small form, and its line of the text.
+
+import { emit, on, sitting } from "./link.js";
+import { find, made } from "./dom.js";
+import { entryNamed, nameOf, select, shown } from "./music.js";
+import { Drawing, change, removing, setting } from "./changes.js";
+
+const form = find("form");
+let showing = null; // the name of the entry, and what is shown of it
+
+on("chosen", show);
+
+function show() {
+  const entry = shown.chosen === null ? null : entryNamed(shown.chosen);
+  form.hidden = !entry;
+  document.body.classList.toggle("choosing", !!entry);
+  const told = JSON.stringify([entry, entry && linesOf(entry)]);
+  if (told === showing) return;
+  showing = told;
+  if (!entry) return form.replaceChildren();
+  const key = form.contains(document.activeElement) ? document.activeElement.dataset.key : null;
+  form.replaceChildren(...parts(entry));
+  if (key) form.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({ preventScroll: true });
+}
+
+function parts(entry) {
+  const mine = entry.own;
+  const close = made("button", { type: "button", className: "close", ariaLabel: "let go of this entry", data: { key: "close" } }, "×");
+  close.addEventListener("click", () => select(null));
+  const heading = made("h2", { id: "form-heading" }, entry.words);
+  const fields = entry.fields.map((field) => row(entry, field, mine));
+  const elsewhere = mine ? null : made("p", { className: "small" }, `It stands in ${entry.file}, and is changed there.`);
+  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), text(entry), mine ? doings(entry) : null].filter(Boolean);
+}
+
+function linesOf({ first, last }) {
+  const lines = (sitting.text ?? "").split(/\r\n|\n|\r/);
+  return lines.slice(first - 1, last).join("\n");
+}
+
+function text(entry) {
+  const lines = linesOf(entry);
+  if (!lines || !entry.own) return null;
+  const show = made("button", { type: "button", className: "quiet", data: { key: "text" } }, "in the text");
+  show.addEventListener("click", () => emit("select", { section: entry.section, line: entry.line, column: entry.column, from: "form" }));
+  return made("div", { className: "lines" }, made("pre", { tabIndex: 0, ariaLabel: "its text in the plan", role: "region" }, lines), show);
+}
+
+function doings(entry) {
+  const out = made("button", { type: "button", className: "out", data: { key: "out" } }, "Take it out");
+  out.addEventListener("click", () => change(removing(entry)));
+  return made("p", { className: "doings" }, out);
+}
+
+// -- one setting
+
+function row(entry, field, mine) {
+  const id = `field-${field.key.replace(/\W+/g, "-")}`;
+  const help = field.help ? made("p", { className: "help", id: `${id}-help` }, field.help) : null;
+  const control = controls(entry, field, id, mine);
+  if (help) control.main.setAttribute("aria-describedby", help.id);
+  return made("div", { className: `field ${field.kind}` }, made("label", { htmlFor: id }, field.words), ...control.all, help);
+}
+
+function controls(entry, field, id, mine) {
+  const common = { id, disabled: !mine, data: { key: field.key } };
+  const say = (value) => change(setting(entry, { [field.key]: value }));
+  if (field.kind === "yes-no") {
+    const main = made("input", { type: "checkbox", checked: isYes(field.value), ...common });
+    main.addEventListener("change", () => say(main.checked ? "yes" : "no"));
+    return { main, all: [main] };
+  }
+  if (field.kind === "choice" && field.choices?.length) return choice(field, common, say);
+  const main = made("input", { type: "text", value: field.value ?? "", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
+  main.addEventListener("change", () => say(main.value.trim() || null));
+  main.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") main.value = field.value ?? "";
+  });
+  const steps = stepsOf(field);
+  return steps ? stepped(entry, field, main, common, steps) : { main, all: [main] };
+}
+
+const isYes = (value) => value === true || /^(yes|true)$/i.test(String(value));
+
+function choice(field, common, say) {
+  const values = field.choices.includes(field.value) || field.value == null ? field.choices : [field.value, ...field.choices];
+  const main = made("select", common, made("option", { value: "" }, field.usual ? `as usual (${field.usual})` : "–"), ...values.map((value) => new Option(value, value)));
+  main.value = field.value ?? "";
+  main.addEventListener("change", () => say(main.value || null));
+  return { main, all: [main] };
+}
+
+// Numbers have a slide as well, which is heard while it moves.
+const UNITS = { percent: ["%", 1], dB: [" dB", 0.5], seconds: [" s", 0.05] };
+
+function stepsOf({ kind, least, most }) {
+  return kind in UNITS && least != null && most != null ? { unit: UNITS[kind][0], step: UNITS[kind][1] } : null;
+}
+
+function stepped(entry, field, main, common, { unit, step }) {
+  const number = (text) => parseFloat(String(text ?? "").replace(",", "."));
+  const now = number(field.value ?? field.usual);
+  const slide = made("input", { type: "range", min: number(field.least), max: number(field.most), step, ariaLabel: field.words, disabled: common.disabled, data: { key: `${field.key} slide` } });
+  slide.value = Number.isFinite(now) ? now : number(field.least);
+  let drawing = null;
+  slide.addEventListener("input", () => {
+    main.value = `${slide.value}${unit}`;
+    drawing ??= new Drawing();
+    drawing.wish(setting(entry, { [field.key]: main.value }));
+  });
+  slide.addEventListener("change", () => {
+    drawing?.end();
+    drawing = null;
+  });
+  return { main, all: [main, slide] };
+}
+
+export const refresh = show;
+on("saved", () => show());
+export { nameOf };
