@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from timing.plan import words
+from timing.plan import notation, words
 from timing.plan.entry import Entry, Faults, exactly_one, kind_of, misplaced, not_both
 from timing.plan.position import shown
 
@@ -110,7 +110,7 @@ Tuning = Annotated[
 ]
 Capo = Annotated[
     int | dict[str, int],
-    BeforeValidator(_for_each(words.whole_number(0, _MOST_CAPO))),
+    BeforeValidator(_for_each(notation.whole_number(0, _MOST_CAPO))),
     _or_each(
         {"type": "integer", "minimum": 0, "maximum": _MOST_CAPO},
         "the fret at which the capo lies: all sounds higher by as many semitones, or by what it lies above the score's "
@@ -118,9 +118,9 @@ Capo = Annotated[
     ),
 ]
 Name = Annotated[str, *words.text(60, "a name for one of several ways to play a passage")]
-StringNumber = Annotated[int, *words.whole(1, _MOST_STRINGS, "the string, 1 is the highest")]
-Fret = Annotated[int, *words.whole(0, 36, "the fret, 0 is the open string")]
-HandPosition = Annotated[int, *words.whole(1, 24, "the fret at which the first finger lies")]
+StringNumber = Annotated[int, *notation.whole(1, _MOST_STRINGS, "the string, 1 is the highest")]
+Fret = Annotated[int, *notation.whole(0, 36, "the fret, 0 is the open string")]
+HandPosition = Annotated[int, *notation.whole(1, 24, "the fret at which the first finger lies")]
 
 
 class StringChoice(Entry):
