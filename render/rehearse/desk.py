@@ -11,6 +11,7 @@ from render.rehearse.sitting import State
 from render.rehearse.wire import (
     BackWish,
     Hear,
+    PaperWish,
     SettleWish,
     Step,
     TextWish,
@@ -79,7 +80,9 @@ class Desk:
     def _done(self, wish: Wish, answer: Answer) -> None:
         sitting = self._rehearsal.sitting
         makes: Callable[[], State | None] | None = None
-        if isinstance(wish, TextWish):
+        if isinstance(wish, PaperWish):
+            self._rehearsal.show_on(wish.paper)
+        elif isinstance(wish, TextWish):
             makes = lambda: sitting.typed(wish.text, wish.number)  # noqa: E731
         elif isinstance(wish, Step):
             makes = sitting.undo if wish.do == "undo" else sitting.redo

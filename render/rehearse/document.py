@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
 from importlib.resources import files
 
 from render.drawing.fonts import FACES, MUSIC, WORDS, music_font, words_file
@@ -10,7 +9,7 @@ from render.drawing.style import page_style
 from render.page.markup import Markup, element, inside, void
 
 _STYLES = {"regular": ("normal", 400), "italic": ("italic", 400), "semibold": ("normal", 600)}
-_HOW = "Touch a bar, and choose what happens there; or draw it with the hand: brackets, slowdowns, the band of the level."
+_HOW = "Touch a bar, and choose what happens there; or draw with the hand: brackets, slowdowns, the band of the level."
 _HANDS = (
     ("a bracket’s end", "drawn to another note: the phrase changes"),
     ("the bottom of a slowdown", "up or down: how far it slows; sideways: where it ends"),
@@ -111,8 +110,9 @@ def _face(face: str) -> str:
 _MUSIC_FACE = f'@font-face{{font-family:"{MUSIC}";src:url(music.woff2) format("woff2")}}'
 
 
-@cache
-def letters() -> dict[str, tuple[str, bytes]]:
-    """The fonts of the page, whole since any letter may come: the type and the bytes of each, by its name."""
-    made = {f"serif-{face}.ttf": ("font/ttf", words_file(face).read_bytes()) for face in FACES}
-    return made | {"music.woff2": ("font/woff2", music_font())}
+def made_files() -> dict[str, tuple[bytes, str]]:
+    """The files of the page that are made: its style, and its fonts, whole since any letter may come. Content and kind
+    of each, by its name."""
+    made = {f"serif-{face}.ttf": (words_file(face).read_bytes(), "font/ttf") for face in FACES}
+    made["music.woff2"] = music_font(), "font/woff2"
+    return made | {"rehearse.css": (stylesheet().encode(), "text/css")}

@@ -1,5 +1,5 @@
-"""What is drawn on the page: the engraved music, which is sent once, and what a reading lays over and under it, which is
-sent after each change. Everything is ready to be written as JSON.
+"""What is drawn on the page: the engraved music, which is sent once, and what a reading lays over and under it, which
+is sent after each change. Everything is ready to be written as JSON.
 
 The page has paper of three widths, and tells which one it shows. Music on a paper is known by a `key`: it stays while
 the score stays.
@@ -57,8 +57,8 @@ class Pictures:
         return told.hexdigest()[:16]
 
     def music(self, score: Score, papers: Iterable[str]) -> dict[str, Any]:
-        """The engraved music on these papers (of PAPERS), and where every moment lies in it: `at` (bar row plus half the
-        part of it that is over) and `x` are the knots of a line. The heights of paces and levels on any paper."""
+        """The engraved music on these papers (of PAPERS), and where every moment lies in it: `at` (bar row plus half
+        the part of it that is over) and `x` are the knots of a line. The heights of paces and levels on any paper."""
         key = self.key(score)
         kept = self._of(score, key)
         made = {name: _music(self._on(score, kept, name)) for name in papers}

@@ -11,6 +11,7 @@ from typing import Any
 from render.rehearse.board import Board
 from render.rehearse.differing import differing
 from render.rehearse.reading import Heard, Performing
+from render.rehearse.showing import Showing
 from render.rehearse.sitting import Sitting, State, listed
 from render.rehearse.takes import Take
 from render.rehearse.told import remark_list
@@ -55,6 +56,7 @@ class Rehearsal:
         paths = [plan] if other is None else [plan, other]
         self._performing = [Performing(path) for path in paths]
         self._synths = Synths()
+        self._showing = Showing(self.board, lambda reading: [])
         texts = [self.sitting.newest.text, *(read_text(path) for path in paths[1:])]
         self._heard = [each.perform(0, text) for each, text in zip(self._performing, texts, strict=True)]
         self._numbers = [0] * len(paths)
@@ -139,6 +141,10 @@ class Rehearsal:
         if wish.reading < len(self._heard):
             self._playhead = Playhead(wish.reading, wish.number, wish.second, wish.playing, time.monotonic())
 
+    def show_on(self, paper: str) -> None:
+        """Some page shows the music on this paper."""
+        self._showing.want(paper)
+
     def put(self, make: Callable[[], State | None]) -> None:
         """Let the sitting make a state, and take it up."""
         state = make()
@@ -211,25 +217,27 @@ class Rehearsal:
             self._before[kind] = before
         self.board.take_down(lambda key: key[:2] in (("sound", kind), ("whole", kind)))
         self.board.post(("clock", kind), said("clock", number=heard.number, reading=kind, **heard.clock.values()))
-        self._tell_differing(kind, before, heard)
         self._synths.want([stave for each in self._heard for stave in each.joining.staves])
         take = Take(heard.joining, lambda: self._frame(kind, heard))
-        made, drawn = 0, False
+        made, shown = 0, False
         for first, block in take.blocks(self._synths):
-            message = sound(kind, heard.number, first, take.frames or 0, block)
-            self.board.post(("sound", kind, first), message)
+            self.board.post(("sound", kind, first), sound(kind, heard.number, first, take.frames or 0, block))
             made += len(block)
             yield made >= _HEARD_FIRST * RATE
-            if not drawn and made >= _BEFORE_DRAWING * RATE:
-                drawn = True
-                self._draw(kind, heard)
-                yield True
-        if not drawn:
-            self._draw(kind, heard)
-            yield True
+            if not shown and made >= _BEFORE_DRAWING * RATE:
+                shown = True
+                yield from self._seen(kind, before, heard)
+        if not shown:
+            yield from self._seen(kind, before, heard)
         self.board.post(("whole", kind), said("whole", number=heard.number, reading=kind, frames=take.frames))
         yield True
         self._judge(kind, heard)
+
+    def _seen(self, kind: int, before: Heard, heard: Heard) -> Step:
+        self._tell_differing(kind, before, heard)
+        yield True
+        self._draw(kind, heard)
+        yield True
 
     def _frame(self, kind: int, heard: Heard) -> int:
         """The frame of a take at which somebody listens, or would."""
@@ -247,7 +255,7 @@ class Rehearsal:
         self.board.post("differs", said("differs", number=heard.number, **{"from": start, "until": end}))
 
     def _draw(self, kind: int, heard: Heard) -> None:
-        self.board.post(("drawn", kind), said("drawn", number=heard.number, reading=kind))
+        self._showing.show(kind, heard.number, heard.reading)
 
     def _judge(self, kind: int, heard: Heard) -> None:
         from soundfonts import guitar

@@ -16,7 +16,7 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 from render.rehearse.desk import Desk
-from render.rehearse.document import document
+from render.rehearse.document import document, made_files
 from render.rehearse.wire import MOST_BYTES
 from timing.remarks import CannotDo
 
@@ -127,7 +127,7 @@ def policy(port: int, nonce: str) -> str:
 
 def page_files() -> dict[str, tuple[bytes, str]]:
     """All files that a page may ask for, by name: content and kind. They are read once, and nothing else is."""
-    return dict(_read(files(__package__).joinpath("files"), ""))
+    return dict(_read(files(__package__).joinpath("files"), "")) | made_files()
 
 
 def _read(folder: Traversable, before: str) -> Iterable[tuple[str, tuple[bytes, str]]]:

@@ -53,6 +53,22 @@ class PartSounds:
     ligado: np.ndarray  # better on the string of the note before it in its voice
 
 
+class _Piece:
+    """What a hand is to play. Two are one if they are alike to the bit, whatever their tempo, so that a piece whose time
+    alone has changed is not laid on strings anew."""
+
+    def __init__(self, sounds: PartSounds, hastes: tuple[int, ...]):
+        self.sounds, self.hastes = sounds, hastes
+        columns = (column for column in vars(sounds).values() if isinstance(column, np.ndarray))
+        self._alike = (*(column.tobytes() for column in columns), tuple(sounds.comes_from.items()), hastes)
+
+    def __hash__(self) -> int:
+        return hash(self._alike)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Piece) and self._alike == other._alike
+
+
 class Step(NamedTuple):
     """One moment."""
 
@@ -117,12 +133,17 @@ class Hand:
         self._draft = lru_cache(1024)(self._find_draft)
         self._shape = lru_cache(4096)(self._find_shape)
         self._passing = lru_cache(2048)(self._find_passing)
+        self._played = lru_cache(2)(self._find_played)
 
     def play(self, sounds: PartSounds, seconds: float) -> tuple[np.ndarray, np.ndarray, float]:
         """(n,) string and fret of each sound, 0 and -1 where it could have none; and what this costs, which no other
         choice does better. `seconds` is the length of a quarter in the middle tempo."""
+        return self._played(_Piece(sounds, tuple(self._hastes(sounds, seconds))))
+
+    def _find_played(self, piece: _Piece) -> tuple[np.ndarray, np.ndarray, float]:
+        sounds = piece.sounds
         strings, frets = np.zeros(len(sounds.kind), np.int64), np.full(len(sounds.kind), -1)
-        steps = self._steps(sounds, seconds)
+        steps = self._steps(sounds, list(piece.hastes))
         if not steps:
             return strings, frets, 0.0
         best, back = self.cost(steps[0]), []
@@ -139,6 +160,8 @@ class Hand:
             rows = [members[place] for place in begun]
             strings[rows], frets[rows] = shape.strings[state, begun], shape.frets[state, begun]
             state = int(back[number - 1][state]) if number else state
+        for kept in (strings, frets):
+            kept.setflags(write=False)
         return strings, frets, float(best.min())
 
     def cost(self, step: Step) -> np.ndarray:
@@ -150,13 +173,18 @@ class Hand:
         """(states, states before) what it costs to come from each to each."""
         return self._passing(before.key, step.key, step.pairs, step.haste)
 
-    def _steps(self, sounds: PartSounds, seconds: float) -> list[Step]:
+    @staticmethod
+    def _hastes(sounds: PartSounds, seconds: float) -> list[int]:
+        """How much haste there is before each moment, as an index into the weights' classes."""
+        bounds = np.flatnonzero(np.diff(sounds.moment, prepend=-1))
+        waits = np.diff(sounds.start[bounds], prepend=0) * seconds
+        return np.searchsorted(weights.HASTES, waits, side="right").tolist()
+
+    def _steps(self, sounds: PartSounds, haste: list[int]) -> list[Step]:
         kind, pitch, voice, start = (getattr(sounds, name).tolist() for name in ("kind", "pitch", "voice", "start"))
         end, rings, across = sounds.end.tolist(), sounds.rings.tolist(), sounds.across.tolist()
         same = np.where(sounds.slurred, _SAME, np.where(sounds.ligado, _LIGADO, _NEIGHBOUR)).tolist()
         bounds = np.flatnonzero(np.diff(sounds.moment, prepend=-1, append=-1)).tolist()
-        waits = np.diff(sounds.start[bounds[:-1]], prepend=0) * seconds
-        haste = np.searchsorted(weights.HASTES, waits, side="right").tolist()
         made: list[Step] = []
         members: list[int] = []
         for number, (first, last) in enumerate(pairwise(bounds)):

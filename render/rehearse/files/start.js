@@ -3,3 +3,11 @@
 import "./link.js";
 import "./sounding.js";
 import "./transport.js";
+import "./music.js";
+import "./entries.js";
+import "./hands.js";
+import "./offers.js";
+import "./forms.js";
+import "./remarks.js";
+import "./states.js";
+import "./keys.js";
