@@ -20,16 +20,17 @@ from timing.fitting.course import Course
 from timing.fitting.entries import Heard, hearings_of, hold_of, slowing_of
 from timing.fitting.model import Model
 from timing.fitting.pairs import Whitening, detail_of, pairs_of
-from timing.fitting.pruning import pruned, second_look
+from timing.fitting.pruning import pruned, second_look, with_marks_moved
 from timing.fitting.results import Fit as Fit
 from timing.fitting.results import FittedEntry as FittedEntry
 from timing.fitting.results import Leftover as Leftover
 from timing.fitting.results import Question as Question
 from timing.fitting.selecting import Shape, best_shapes, drawn
 from timing.fitting.telling import fit_of
+from timing.fitting.shapes import COARSE, FINE
 from timing.fitting.taps import beat_quarters as beat_quarters
 from timing.fitting.taps import cleaned as cleaned
-from timing.fitting.tempi import tempo_levels, tempo_marks
+from timing.fitting.tempi import tempo_levels, tempo_marks, with_passes
 from timing.fitting.writing import written as written
 from timing.finding.phrases import FoundPhrase, find_phrases, range_of
 from timing.plan import Plan
@@ -39,7 +40,8 @@ from timing.score import Score
 
 PRICE = 2.2  # of an entry, in logs of the number of intervals
 MOST_ENTRIES = 4.0  # slowdowns and holds for eight bars: more fit the noise
-ROUNDS = 3
+QUICKER, SLOWER = 0.12, 0.05  # log lengths of a beat beyond which it is no matter of arches, while nothing else is known
+LEAST_DETAIL = 0.02  # of log pace, while shapes are chosen: as far as the forms of the dictionary are from the true ones
 
 
 def fit(
@@ -60,24 +62,51 @@ def fit(
     course = Course(reading.where, pairs_of(reading.where, quarters, seconds, noise))
     slow = course.pairs.slow
     levels = tempo_levels(course, course.shared(slow))
-    model = Model(course, _bare(reading, phrases).model_copy(update={"tempo": tempo_marks(course, levels)}))
+    model = Model(course, _bare(reading, phrases)).with_tempo(tempo_marks(course, levels))
     steps = _steps(model)
     columns, base = arch_columns(model), model.slow()
     arches: dict = {}
     shapes: list[Shape] = []
-    for _ in range(ROUNDS):
+    price = PRICE * math.log(len(slow))
+    for paces in (None, COARSE, COARSE, FINE):
         rest = course.shared(slow) - base
-        detail = detail_of(course.pairs, rest - drawn(shapes, course))
-        whitening, price = Whitening(course.pairs, detail), PRICE * math.log(len(slow))
-        shapes = _few_shapes(rest, course, whitening, price)
-        arches, base = chosen_arches(slow - drawn(shapes, course), steps, columns, whitening, price)
+        detail = max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL)
+        whitening = Whitening(course.pairs, detail)
+        if paces is not None:
+            shapes = _few_shapes(rest, course, whitening, price, paces)
+        left = slow - drawn(shapes, course)
+        if paces is None:  # what is far away is no matter of arches
+            left = base + np.clip(left - base, -QUICKER, SLOWER)
+        if paces is COARSE:
+            bent = base - steps @ np.linalg.lstsq(steps, base, rcond=None)[0]
+            levels = tempo_levels(course, course.shared(left - bent))
+            levels = with_passes(course, levels, left - bent - levels)
+            model = model.with_tempo(tempo_marks(course, levels))
+            steps = _steps(model)
+        arches, base = chosen_arches(left, steps, columns, whitening, price)
     heard = _in_hearings(shapes, course, slow - base, whitening, price)
-    bent = base - steps @ np.linalg.lstsq(steps, base, rcond=None)[0] if arches else np.zeros(len(base))
-    model = _with_entries(model, heard, arches, bent)
-    model, gains = pruned(model, slow, whitening, price)
+    model = _with_entries(model, heard, arches, base, steps)
+    model, _ = pruned(model, slow, whitening, price)
+    model, whitening = _polished(model, slow, price)
     model = second_look(model, slow, whitening, price, MOST_ENTRIES)
-    model, gains = pruned(model, slow, whitening, price)
-    return fit_of(reading, model, slow, whitening, price, gains)
+    model, weighed = pruned(model, slow, whitening, price)
+    return fit_of(reading, model, slow, whitening, price, weighed)
+
+
+def _polished(model: Model, slow: np.ndarray, price: float) -> tuple[Model, Whitening]:
+    """The model with its shapes chosen once more, now that tempi and arches are known, and with tempo marks at bar lines
+    near by, where that is better; and the whitening that suits what is left."""
+    course = model.course
+    whitening = Whitening(course.pairs, detail_of(course.pairs, slow - model.slow()))
+    model = with_marks_moved(model, slow, whitening)
+    bare = replace(model, plan=model.plan.model_copy(update={"slowing": (), "holds": ()}))
+    base = bare.slow()
+    rough = Whitening(course.pairs, max(detail_of(course.pairs, slow - model.slow()), LEAST_DETAIL / 2))
+    shapes = _few_shapes(course.shared(slow - base), course, rough, price, FINE)
+    heard = _in_hearings(shapes, course, slow - base, rough, price)
+    other, _ = pruned(_with_entries(bare, heard, None, base, _steps(bare)), slow, rough, price)
+    model = min((model, other), key=lambda each: each.cost(slow, rough, price))
+    return model, Whitening(course.pairs, detail_of(course.pairs, slow - model.slow()))
 
 
 def _bare(reading: Reading, phrases: Sequence[Phrase] | None) -> Plan:
@@ -105,12 +134,14 @@ def _steps(model: Model) -> np.ndarray:
     return (basic[:, None] == np.unique(basic)).astype(np.float64)
 
 
-def _few_shapes(rest: np.ndarray, course: Course, whitening: Whitening, price: float) -> list[Shape]:
+def _few_shapes(
+    rest: np.ndarray, course: Course, whitening: Whitening, price: float, paces: tuple[float, ...]
+) -> list[Shape]:
     """The best shapes, at a price at which they are not more than music has."""
     free = np.ones(len(rest), bool)
     most = max(MOST_ENTRIES * course.bars_played / 8, 2.0)
     while True:
-        shapes = best_shapes(rest, course, whitening, price / course.heard, free)
+        shapes = best_shapes(rest, course, whitening, price / course.heard, free, paces)
         count = sum((1 + (shape.hold > 0 and shape.depth != 0)) / course.heard[shape.end - 1] for shape in shapes)
         if count <= most:
             return shapes
@@ -132,10 +163,13 @@ def _in_hearings(
     return heard
 
 
-def _with_entries(model: Model, heard: list[Heard], arches: dict, bent: np.ndarray) -> Model:
-    course = model.course
+def _with_entries(model: Model, heard: list[Heard], arches: dict | None, base: np.ndarray, steps: np.ndarray) -> Model:
+    """The model with entries for these shapes over a `base` of tempi (`steps`) and arches; None: the arches it has."""
+    course, plan = model.course, model.plan
+    bent = base - steps @ np.linalg.lstsq(steps, base, rcond=None)[0]
     before = -np.append(bent[0], bent)  # of each pair, about what the arches do to the pace just before it
     slowing = [entry for each in heard if (entry := slowing_of(each, course, before)) is not None]
     holds = [entry for each in heard if (entry := hold_of(each, course)) is not None]
-    changed = {"slowing": tuple(slowing), "holds": tuple(holds), "phrases": arched(model.plan.phrases, arches)}
-    return replace(model, plan=model.plan.model_copy(update=changed))
+    phrases = plan.phrases if arches is None else arched(plan.phrases, arches)
+    changed = {"slowing": tuple(slowing), "holds": tuple(holds), "phrases": phrases}
+    return replace(model, plan=plan.model_copy(update=changed))

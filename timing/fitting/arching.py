@@ -16,7 +16,7 @@ from timing.plan.time import Arch, Phrase
 PEAKS = (0.4, 0.3, 0.5, 0.6)  # of the way; the first one is the usual one
 TRIED = 0.06  # of pace: how high the arches are that are tried
 SHORTEST = 2.75  # bars of a phrase that can have one
-MOST_HEIGHT = math.log(1.3)
+MOST_HEIGHT = math.log(1.15)
 USUAL_IS_ENOUGH = 2.0  # what another peak than the usual one has to earn
 
 

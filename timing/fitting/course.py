@@ -9,6 +9,7 @@ import numpy as np
 
 from timing.columns import NEAR
 from timing.fitting.pairs import Pairs
+from timing.fitting.shapes import Dictionary
 from timing.where import Where
 from timing.where.naming import range_at
 
@@ -67,6 +68,11 @@ class Course:
         """Intervals of a usual bar."""
         full = 4 * self.where.bars["beats"] / self.where.bars["unit"]
         return max(round(float(np.median(full) / np.median(self.pairs.spans))), 1)
+
+    @cached_property
+    def dictionary(self) -> Dictionary:
+        """The shapes that these intervals may have."""
+        return Dictionary(self.pairs.spans, self.bar)
 
     @cached_property
     def bars_played(self) -> float:

@@ -65,7 +65,7 @@ def _parted(
     together = float(np.clip(sum(fits) / sum(sizes), 0.0, 1.5))
     gain_together = together * (2 * sum(fits) - together * sum(sizes)) - price
     gains = scale * (2 * np.array(fits) - scale * np.array(sizes)) - price
-    everywhere = len(alone) == len(_starts(shape, bars, None, course))
+    everywhere = len(alone) == _heard_in_all(shape, bars, course)
     if everywhere and (len(alone) == 1 or gain_together >= gains[gains > 0].sum()):
         return [Heard(tuple(_scaled(each, together) for each in alone), bars, None)] if gain_together > 0 else []
     kept = [(each, float(by)) for each, by, gain in zip(alone, scale, gains, strict=True) if gain > 0]
@@ -92,9 +92,18 @@ def _starts(shape: Shape, bars: str, passes: int | str | None, course: Course) -
         end, over = first + shape.form.length, first + shape.form.width
         if not run.complete or not run.begun or over >= len(quarters):
             continue
+        if shape.form.back and (over == len(course.lines) or course.lines[over] != course.lines[first]):
+            continue  # the order turns before the tempo would be back
         if abs(quarters[first] - run.start) < NEAR and abs(quarters[end] - run.end) < NEAR:
             made.append(first)
     return made
+
+
+def _heard_in_all(shape: Shape, bars: str, course: Course) -> int:
+    """How many of the hearings of a shape meet the stretch that was played."""
+    first, last = course.pairs.quarters[[0, -1]]
+    runs = course.where.runs(parse_range(bars))
+    return sum(run.complete and run.start < last - NEAR and run.end > first + NEAR for run in runs)
 
 
 def _pass_of(shape: Shape, bars: str, course: Course) -> int | str | None:

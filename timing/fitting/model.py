@@ -91,6 +91,14 @@ class Model:
         }
         return replace(self, plan=plan.model_copy(update=changed))
 
+    def cost(self, slow: np.ndarray, whitening: Whitening, price: float) -> float:
+        """The sum of squares that is left, and the prices of all numbers."""
+        return float(np.sum(whitening(slow - self.slow()) ** 2)) + price * len(self.numbers())
+
+    def with_tempo(self, marks: tuple[TempoMark, ...]) -> Model:
+        """The same with other tempo marks."""
+        return replace(self, plan=self.plan.model_copy(update={"tempo": marks}))
+
     def columns(self, numbers: Sequence[Number], base: np.ndarray) -> np.ndarray:
         """(intervals, numbers) by how much the log length of each interval grows with each number."""
         made = np.zeros((len(base), len(numbers)))

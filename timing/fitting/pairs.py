@@ -88,18 +88,18 @@ def _refused(message: str) -> CannotDo:
 
 
 class Whitening:
-    """The Cholesky factor of the intervals' covariance, and sums of squares under it."""
+    """The covariance of the intervals' errors (`diagonal`, and `beside` it), and its Cholesky factor."""
 
     def __init__(self, pairs: Pairs, detail: float):
         lasted = np.diff(pairs.seconds)
-        diagonal = detail**2 + 2 * (pairs.noise / lasted) ** 2
-        beside = -(pairs.noise**2) / (lasted[:-1] * lasted[1:])
+        self.diagonal = diagonal = detail**2 + 2 * (pairs.noise / lasted) ** 2
+        self.beside = beside = -(pairs.noise**2) / (lasted[:-1] * lasted[1:])
         root, below = np.empty(len(lasted)), np.zeros(len(lasted))  # below[k] is under root[k]
         root[0] = np.sqrt(diagonal[0])
         for k in range(1, len(lasted)):
             below[k - 1] = beside[k - 1] / root[k - 1]
             root[k] = np.sqrt(diagonal[k] - below[k - 1] ** 2)
-        self.root, self.below = root, below
+        self.root = root
         self.passed = np.append(-below[:-1] / root[1:], 0.0)  # what is left of a value one interval later
 
     def __call__(self, columns: np.ndarray) -> np.ndarray:
@@ -109,20 +109,11 @@ class Whitening:
             made[k] += self.passed[k - 1] * made[k - 1]
         return made
 
-    def tails(self, rest: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Of a column that ends with the value 1 (whitened) at each interval: the sum of squares of what it leaves in
-        all later ones, and the sum of their products with `rest` (whitened)."""
-        squares, products = np.zeros(len(rest)), np.zeros(len(rest))
-        for k in range(len(rest) - 2, -1, -1):
-            squares[k] = self.passed[k] ** 2 * (1 + squares[k + 1])
-            products[k] = self.passed[k] * (rest[k + 1] + products[k + 1])
-        return squares, products
-
 
 def detail_of(pairs: Pairs, rest: np.ndarray) -> float:
     """How far intervals are away from what a fit says of them beyond what noise makes: the standard deviation in log
-    pace, by the median, which a few long beats do not move. It is never less than what noise makes of an interval, so
-    that whitening stays a matter of neighbours."""
+    pace, by nine tenths of them, so that a few wild ones do not count. It is never less than half of what noise makes of one
+    end of an interval, so that whitening stays a matter of neighbours."""
     noise = pairs.noise / float(np.median(np.diff(pairs.seconds)))
-    spread = float(np.median(np.abs(rest - np.median(rest)))) / 0.6745
-    return float(np.clip(np.sqrt(max(spread**2 - 2 * noise**2, 0.0)), max(LEAST_DETAIL, noise), MOST_DETAIL))
+    spread = float(np.quantile(np.abs(rest - np.median(rest)), 0.9)) / 1.645
+    return float(np.clip(np.sqrt(max(spread**2 - 2 * noise**2, 0.0)), max(LEAST_DETAIL, noise / 2), MOST_DETAIL))

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from timing.columns import NEAR
 from timing.fitting.course import Course
-from timing.fitting.entries import HOLD, held_text, hearings_of, hold_of
+from timing.fitting.entries import held_text, hearings_of, hold_of
 from timing.fitting.model import Model, Number, without
 from timing.fitting.pairs import Whitening
 from timing.fitting.selecting import best_shapes
 from timing.plan.kinds import Act
-from timing.plan.time import Hold
+from timing.plan.time import Hold, TempoMark
+from timing.where.naming import start_of_range
 
 TRIES = 12  # rounds of taking out
 
@@ -78,14 +79,39 @@ def _before_ends(model: Model) -> dict[tuple[int, ...], float]:
     return {row: float(pace) for (row, _), pace in zip(ends, paces, strict=True)}
 
 
+def with_marks_moved(model: Model, slow: np.ndarray, whitening: Whitening) -> Model:
+    """The model with its new tempi where the sum of squares is least: at the bar line that was found, or up to two bars
+    away, each time the bar is heard or on the pass that was found."""
+    for row in range(1, len(model.plan.tempo)):
+        tried = [model, *(model.with_tempo(marks) for marks in _moved(model, row))]
+        costs = [float(np.sum(whitening(slow - each.slow()) ** 2)) for each in tried]
+        model = tried[int(np.argmin(costs))]
+    return model
+
+
+def _moved(model: Model, row: int) -> Iterator[tuple[TempoMark, ...]]:
+    marks, where = model.plan.tempo, model.course.where
+    mark = marks[row]
+    assert mark.at is not None
+    here, _ = where.point(mark.at)
+    others = {(str(each.at), each.passes) for k, each in enumerate(marks) if k != row}
+    for bar in range(max(here - 2, 0), min(here + 3, len(where.score.bars))):
+        at = start_of_range(where.score, bar, 0.0)
+        for passes in {mark.passes, None}:
+            if (bar, passes) != (here, mark.passes) and (str(at), passes) not in others:
+                moved = mark.model_copy(update={"at": at, "passes": passes})
+                if len(where.moments(at, passes)):
+                    yield (*marks[:row], moved, *marks[row + 1 :])
+
+
 def second_look(model: Model, slow: np.ndarray, whitening: Whitening, price: float, most: float) -> Model:
     """The model with single beats that are still longer than it has them: held, or, where something shapes them already,
     followed by a breath."""
     course = model.course
     rest = slow - model.slow()
     room = most * course.bars_played / 8 - len(model.plan.slowing) - len(model.plan.holds)
-    shapes = best_shapes(rest, course, whitening, np.full(len(rest), price), np.ones(len(rest), bool))
-    single = sorted((shape for shape in shapes if shape.form == HOLD), key=lambda shape: -shape.gain)
+    shapes = best_shapes(rest, course, whitening, np.full(len(rest), price), np.ones(len(rest), bool), ())
+    single = sorted(shapes, key=lambda shape: -shape.gain)
     single = single[: max(int(room), 0)]
     heard = hearings_of(single, course, rest, whitening, price)
     shaped = np.zeros(len(rest), bool)

@@ -14,19 +14,22 @@ import numpy as np
 
 from timing.fitting.course import Course
 from timing.fitting.pairs import Whitening
-from timing.fitting.shapes import Form, forms, placed
+from timing.fitting.shapes import COARSE, FINE, Form
 
 LEAST = 0.02  # of log pace at its deepest: what bends less is not heard
-MOST_SCALED = 1.6  # how much deeper than its form a shape may be
+SHALLOWEST = 0.045  # of a slowdown or hurrying: what bends less is a matter of arches
+MOST_SCALED = (1.6, 1.2)  # how much deeper than its form a shape may be, where the dictionary has few paces and many
 
 
 @dataclass(frozen=True)
 class Shape:
-    """A form at its place: it begins with the interval `first`; `depth` is the log of the pace it goes to (0: none), and
-    `hold` the log of how much longer, besides, the last `held` intervals before its end last (0: no longer)."""
+    """A form at its place: it begins with the interval `first`; `depth` is the log of the pace it goes to (0: none), in
+    proportion to what the dictionary has for the pace `like`, and `hold` the log of how much longer, besides, the last
+    `held` intervals before its end last (0: no longer)."""
 
     form: Form
     first: int
+    like: float
     depth: float
     hold: float
     held: int
@@ -42,121 +45,125 @@ class Shape:
         return self.first + self.form.width
 
 
-HOLD = Form(1, 0, 1.0)  # a beat that is held, with no slowing around it
+HOLD = Form(1, 0)  # a beat that is held, with no slowing around it
 
-
-@dataclass(frozen=True, eq=False)
-class _Offer:
-    """One form at all places: (places,) its gain less its price, its gain, log pace, log hold and intervals held."""
-
-    form: Form
-    worth: np.ndarray
-    gain: np.ndarray
-    depth: np.ndarray
-    hold: np.ndarray
-    held: np.ndarray
+OFFER = np.dtype(
+    [
+        ("worth", np.float64),  # the gain less the price
+        ("gain", np.float64),
+        ("like", np.float64),
+        ("depth", np.float64),
+        ("hold", np.float64),
+        ("held", np.int64),
+    ]
+)  # a form at one place
 
 
 class _Rest:
-    """What shapes have to explain, whitened, and what of it lies after each interval."""
+    """What shapes have to explain. A depth is fitted to its own intervals by least squares, and its gain is its square
+    over its honest variance: so what lies in one shape says nothing of its neighbours, and gains can be added up."""
 
     def __init__(self, rest: np.ndarray, whitening: Whitening):
-        self.whitening = whitening
-        self.white = whitening(rest)
-        self.squares, self.products = whitening.tails(self.white)
-
-    def whitened(self, columns: np.ndarray, rows: np.ndarray) -> np.ndarray:
-        """(places, width) columns that begin in these rows, whitened."""
-        made = columns / self.whitening.root[rows]
-        for k in range(1, rows.shape[1]):
-            made[:, k] += self.whitening.passed[rows[:, k - 1]] * made[:, k - 1]
-        return made
-
-    def product(self, one: np.ndarray, other: np.ndarray, rows: np.ndarray) -> np.ndarray:
-        """(places,) the products of two whitened columns, with all that they leave in later intervals."""
-        return (one * other).sum(axis=1) + one[:, -1] * other[:, -1] * self.squares[rows[:, -1]]
+        self.rest, self.diagonal, self.beside = rest, whitening.diagonal, whitening.beside
 
     def met(self, one: np.ndarray, rows: np.ndarray) -> np.ndarray:
-        """(places,) the products of a whitened column with the rest."""
-        return (one * self.white[rows]).sum(axis=1) + one[:, -1] * self.products[rows[:, -1]]
+        """(..., places) the products of a column that begins in these rows with the rest."""
+        return np.einsum("...k,...k->...", one, self.rest[rows])
+
+    def spread(self, one: np.ndarray, other: np.ndarray, rows: np.ndarray) -> np.ndarray:
+        """(..., places) the covariance of the products of two columns with the errors of the intervals."""
+        own = np.einsum("...k,...k,...k->...", one, other, self.diagonal[rows])
+        beside = self.beside[rows[:, :-1]]
+        crossed = np.einsum("...k,...k,...k->...", one[..., :-1], other[..., 1:], beside)
+        return own + crossed + np.einsum("...k,...k,...k->...", one[..., 1:], other[..., :-1], beside)
 
 
 def best_shapes(
-    rest: np.ndarray, course: Course, whitening: Whitening, price: np.ndarray, free: np.ndarray
+    rest: np.ndarray,
+    course: Course,
+    whitening: Whitening,
+    price: np.ndarray,
+    free: np.ndarray,
+    paces: tuple[float, ...] = COARSE,
 ) -> list[Shape]:
     """The row of shapes that lowers the sum of squares of `rest` (log seconds a quarter that are left) most, by place.
 
     Columns have a row an interval: `price` (of an entry that ends there) and `free` (whether a shape may lie there).
     """
     left = _Rest(rest, whitening)
-    offers = [_held(left, price)]
-    offers += [_offer(form, left, course, price) for form in forms(course.bar) if form.width <= len(rest)]
-    for offer in offers:
-        _forbid(offer, course, free)
-    return _packed(offers, len(rest))
+    forms = [HOLD, *(course.dictionary.forms if paces else [])]
+    offers = [_held(left, price)] + [_offer(form, left, course, price, paces) for form in forms[1:]]
+    for form, offer in zip(forms, offers, strict=True):
+        _forbid(form, offer, course, free)
+    return _packed(forms, offers, len(rest))
 
 
-def _held(left: _Rest, price: np.ndarray) -> _Offer:
-    """A single beat that lasts longer."""
-    rows = np.arange(len(price))[:, None]
-    one = left.whitened(np.ones(rows.shape), rows)
-    size, met = left.product(one, one, rows), left.met(one, rows)
-    gain = np.where(met > LEAST * size, met**2 / size, 0.0)
-    nothing = np.zeros(len(price))
-    return _Offer(HOLD, gain - price, gain, nothing, met / size, nothing.astype(np.int64) + 1)
+def _held(left: _Rest, price: np.ndarray) -> np.ndarray:
+    """OFFER of a single beat that lasts longer, in all places."""
+    made = np.zeros(len(price), OFFER)
+    made["gain"] = np.where(left.rest > LEAST, left.rest**2 / left.diagonal, 0.0)
+    made["worth"], made["like"], made["hold"], made["held"] = made["gain"] - price, 1.0, left.rest, 1
+    return made
 
 
-def _offer(form: Form, left: _Rest, course: Course, price: np.ndarray) -> _Offer:
-    shape = placed(form, course.pairs.spans)
-    rows = np.arange(len(shape))[:, None] + np.arange(form.width)
-    whole = left.whitened(shape, rows)
-    size, fits = left.product(whole, whole, rows), left.met(whole, rows)
-    scaled = np.clip(fits / size, 0.0, MOST_SCALED)
-    gain = scaled * (2 * fits - scaled * size)
+def _offer(form: Form, left: _Rest, course: Course, price: np.ndarray, paces: tuple[float, ...]) -> np.ndarray:
+    """OFFER of a form in all places, with the pace that is best there."""
+    shape = course.dictionary.placed(form, paces)
+    rows = np.arange(shape.shape[1])[:, None] + np.arange(form.width)
+    most, log_pace = MOST_SCALED[paces is FINE], np.log(paces)[:, None]
+    least = 1 / most if paces is FINE else 0.0
+    size, fits = np.einsum("...k,...k->...", shape, shape), left.met(shape, rows)
+    spread = left.spread(shape, shape, rows)
+    best = fits / size
+    scaled = np.clip(best, least, most)
     due = price[rows[:, form.length - 1]]
-    worth, hold, held = gain - due, np.zeros(len(shape)), np.zeros(len(shape), np.int64)
+    made = np.zeros(shape.shape[:2], OFFER)
+    made["gain"] = scaled * (2 * best - scaled) * size**2 / spread
+    made["worth"], made["depth"], made["like"] = made["gain"] - due, scaled * log_pace, np.array(paces)[:, None]
     for width in _holds(form, course.bar):
-        column = np.zeros(shape.shape)
-        column[:, form.length - width : form.length] = 1.0
-        longer = left.whitened(column, rows)
-        own, both, reached = left.product(longer, longer, rows), left.product(whole, longer, rows), left.met(longer, rows)
-        det = np.maximum(size * own - both**2, 1e-9 * size * own)
-        depth, more = (fits * own - reached * both) / det, (reached * size - fits * both) / det
-        sound = (depth > 0) & (depth <= MOST_SCALED) & (more > LEAST)
-        two = np.where(sound, depth * fits + more * reached, 0.0)
-        better = two - 2 * due > worth
-        worth, gain = np.where(better, two - 2 * due, worth), np.where(better, two, gain)
-        scaled, hold = np.where(better, depth, scaled), np.where(better, more, hold)
-        held[better] = width
-    depth = scaled * np.log(form.to)
-    worth = np.where(np.abs(depth) < LEAST, -np.inf, worth)
-    return _Offer(form, worth, gain, depth, hold, held)
+        longer = np.zeros(rows.shape)
+        longer[:, form.length - width : form.length] = 1.0
+        both, reached = np.einsum("...k,...k->...", shape, longer), left.met(longer, rows)
+        det = np.maximum(size * width - both**2, 1e-9 * size)
+        depth, more = (fits * width - reached * both) / det, (reached * size - fits * both) / det
+        own, crossed = left.spread(longer, longer, rows), left.spread(shape, longer, rows)
+        det = np.maximum(spread * own - crossed**2, 1e-12 * spread * own)
+        sound = (depth > least) & (depth <= most) & (more > LEAST) & (log_pace < 0)
+        gain = np.where(sound, (fits**2 * own - 2 * fits * reached * crossed + reached**2 * spread) / det, 0.0)
+        better = gain - 2 * due > made["worth"]
+        for name, values in (("worth", gain - 2 * due), ("gain", gain), ("depth", depth * log_pace), ("hold", more)):
+            made[name] = np.where(better, values, made[name])
+        made["held"][better] = width
+    made["worth"][(np.abs(made["depth"]) < SHALLOWEST) | (form.at_once & (log_pace > 0))] = -np.inf
+    return made[np.argmax(made["worth"], axis=0), np.arange(shape.shape[1])]
 
 
 def _holds(form: Form, bar: int) -> list[int]:
-    """How many intervals before its end may be held, besides, of a slowdown that comes back at once."""
-    slows = form.to < 1 and form.back == 0 and not form.at_once
-    return sorted({width for width in (1, 2, 3, bar) if slows and width < form.length})
+    """How many intervals before its end may be held, besides, of what comes back at once."""
+    comes = form.back == 0 and not form.at_once
+    return sorted({width for width in (1, 2, 3, bar) if comes and width < form.length})
 
 
-def _forbid(offer: _Offer, course: Course, free: np.ndarray) -> None:
-    first, width = np.arange(len(offer.worth)), offer.form.width
+def _forbid(form: Form, offer: np.ndarray, course: Course, free: np.ndarray) -> None:
+    first, width = np.arange(len(offer)), form.width
     taken = np.append(0, np.cumsum(~free))
     closed = (course.lines[first] != course.lines[first + width - 1]) | (taken[first + width] > taken[first])
+    if form.back:  # the tempo is back at a place that is heard after it
+        closed |= np.append(course.lines, -1)[first + width] != course.lines[first]
     if width > 1:
-        closed |= ~course.edges[first] | ~course.edges[first + offer.form.length]
-    offer.worth[closed] = -np.inf
+        closed |= ~course.edges[first] | ~course.edges[first + form.length]
+    offer["worth"][closed] = -np.inf
 
 
-def _packed(offers: list[_Offer], intervals: int) -> list[Shape]:
+def _packed(forms: list[Form], offers: list[np.ndarray], intervals: int) -> list[Shape]:
     """The row of disjoint shapes that is worth most: the best up to each interval, from left to right, and then back."""
-    ending = np.full((len(offers), intervals), -np.inf)  # by the interval with which they are over
+    width = np.array([form.width for form in forms])
+    ending = np.full((intervals, len(forms)), -np.inf)  # by the interval with which they are over
     for row, offer in enumerate(offers):
-        ending[row, offer.form.width - 1 :] = offer.worth
-    width = np.array([offer.form.width for offer in offers])
+        ending[width[row] - 1 :, row] = offer["worth"]
     best, chosen = np.zeros(intervals + 1), np.full(intervals, -1)
     for k in range(intervals):
-        values = ending[:, k] + best[np.maximum(k + 1 - width, 0)]
+        values = ending[k] + best[np.maximum(k + 1 - width, 0)]
         row = int(np.argmax(values))
         best[k + 1] = max(best[k], values[row])
         if values[row] > best[k]:
@@ -166,10 +173,9 @@ def _packed(offers: list[_Offer], intervals: int) -> list[Shape]:
         if (row := int(chosen[k - 1])) < 0:
             k -= 1
             continue
-        offer = offers[row]
-        k -= offer.form.width
-        own = (float(column[k]) for column in (offer.depth, offer.hold))
-        made.append(Shape(offer.form, k, *own, int(offer.held[k]), float(offer.gain[k])))
+        k -= int(width[row])
+        _, gain, like, depth, hold, held = offers[row][k].item()
+        made.append(Shape(forms[row], k, like, depth, hold, held, gain))
     return made[::-1]
 
 
@@ -177,9 +183,8 @@ def drawn(shapes: Iterable[Shape], course: Course) -> np.ndarray:
     """(intervals,) how much longer, in log, each interval lasts with these shapes."""
     made = np.zeros(len(course.starts))
     for shape in shapes:
-        inside = slice(shape.first, shape.over)
         if shape.depth:
-            one = placed(shape.form, course.pairs.spans[inside])[0]
-            made[inside] += one * shape.depth / np.log(shape.form.to)
+            own = course.dictionary.at(shape.form, shape.like, shape.first)
+            made[shape.first : shape.over] += own * shape.depth / np.log(shape.like)
         made[shape.end - shape.held : shape.end] += shape.hold
     return made
