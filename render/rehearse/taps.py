@@ -24,6 +24,7 @@ USUAL_NOISE = 0.025  # seconds by which taps of one person scatter (20 to 30 ms;
 
 _Second = Annotated[float, Field(ge=-1e6, le=1e6, allow_inf_nan=False)]
 _Quarter = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
+_Answer = Annotated[list[Annotated[int, Field(ge=0, le=MOST_TAPS)]], Field(min_length=2, max_length=2)]  # tap, beats
 _Words = Annotated[str, Field(max_length=500)]
 
 
@@ -42,7 +43,7 @@ class Tapped(BaseModel):
     seconds: Annotated[list[_Second], Field(max_length=MOST_TAPS)] = []
     latency: Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)] = 0.0
     noise: Annotated[float, Field(ge=0.001, le=0.2, allow_inf_nan=False)] = USUAL_NOISE
-    answers: Annotated[list[tuple[int, Annotated[int, Field(ge=1, le=16)]]], Field(max_length=MOST_TAPS)] = []
+    answers: Annotated[list[_Answer], Field(max_length=MOST_TAPS)] = []
     take: Annotated[list[_Words], Field(max_length=1000)] = []
     leave: Annotated[list[_Words], Field(max_length=1000)] = []
 
@@ -67,8 +68,8 @@ def answer(reading: Reading, message: dict[str, Any]) -> dict[str, Any]:
     return {"what": "beats" if asked.what == "beats" else "fit", "number": asked.number, **told}
 
 
-def changed(reading: Reading, text: str, message: dict[str, Any]) -> str:
-    """The text of the plan with the entries that were taken. CannotDo where they are no longer what the taps come to."""
+def changed(reading: Reading, text: str, file: Path, message: dict[str, Any]) -> str:
+    """The text of the plan, as it stands in `file`, with the entries that were taken. CannotDo where they are no longer what the taps come to."""
     asked = understood(message)
     _, fitted = _fit(reading, asked)
     entries = {_name(entry): entry for entry in fitted.entries}
@@ -77,11 +78,7 @@ def changed(reading: Reading, text: str, message: dict[str, Any]) -> str:
         raise CannotDo.because("taps", "the plan has changed meanwhile, and the taps come to other entries: look again")
     taken = [entry for name, entry in entries.items() if name in asked.take]
     left = [entry for name, entry in standing.items() if name in asked.leave]
-    return written(text, taken, _file(reading), left)
-
-
-def _file(reading: Reading) -> Path:
-    return reading.plan.files[0]
+    return written(text, taken, file, left)
 
 
 # -- the beats
@@ -117,9 +114,8 @@ def _spot(reading: Reading, quarter: float) -> dict[str, Any]:
 
 
 def _fit(reading: Reading, asked: Tapped) -> tuple[Taps, Fit]:
-    taps = cleaned(
-        reading.where, asked.seconds, asked.unit, asked.since, asked.until, asked.latency, dict(asked.answers)
-    )
+    answers = {tap: beats for tap, beats in asked.answers}
+    taps = cleaned(reading.where, asked.seconds, asked.unit, asked.since, asked.until, asked.latency, answers)
     return taps, fit(reading, taps.quarters, taps.seconds, asked.noise)
 
 

@@ -129,6 +129,7 @@ function ask(since) {
 on("taps", (message) => {
   if (message.what === "beats" && asked) tap(message);
   else if (message.what === "fit" && tapped) show(message);
+  else if (message.what === "refused") refused(message.words);
 });
 
 async function tap({ beats, clicks: clicked, apart }) {
@@ -186,6 +187,11 @@ function payload() {
 function fit() {
   results.replaceChildren(made("p", { role: "status" }, "Looking for what you tapped …"));
   send(payload());
+}
+
+function refused(words) {
+  emit("told", { words });
+  results.replaceChildren(made("p", {}, `${words[0].toUpperCase()}${words.slice(1)}.`));
 }
 
 function show(message) {
