@@ -94,7 +94,8 @@ def _part(name: str, heading: str) -> Markup:
 
 def stylesheet() -> str:
     """The style of the page: its letters, its drawings, and its own."""
-    own = files(__package__).joinpath("files", "rehearse.css").read_text(encoding="utf-8")
+    folder = files(__package__).joinpath("files")
+    own = "".join(folder.joinpath(f"{name}.css").read_text(encoding="utf-8") for name in ("rehearse", "tapping"))
     return "".join(_face(face) for face in FACES) + _MUSIC_FACE + page_style() + own
 
 

@@ -120,9 +120,9 @@ def text_reader(longest: int) -> Callable[[object], str]:
     return read
 
 
-def text(longest: int, description: str) -> Notation:
+def text(longest: int, description: str, *examples: str) -> Notation:
     """Text of at most so many letters."""
-    schema = schema_of(["string", "number"], description, maxLength=longest, minLength=1)
+    schema = schema_of(["string", "number"], description, *examples, maxLength=longest, minLength=1)
     return BeforeValidator(text_reader(longest)), schema, Form("text", 1, longest)
 
 
@@ -316,7 +316,11 @@ FileName = Annotated[
 ]
 Voices = Annotated[
     str,
-    *text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")[:2],
+    *text(
+        200,
+        "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas",
+        *("melody", "bass", "inner", "voice 2", "staff 1", "part 1"),
+    )[:2],
     Form("choice", choices=("melody", "bass", "inner"), open=True),
 ]
 EndPace = Annotated[float, *percent(10, 300, "the pace against the basic tempo as the range ends", "80%")]
