@@ -8,12 +8,15 @@ from collections.abc import Callable, Iterator
 from render.rehearse.board import Board
 from render.rehearse.rehearsal import Rehearsal
 from render.rehearse.sitting import State
+from render.rehearse.tapdesk import TapDesk
+from render.rehearse.vocabulary import vocabulary
 from render.rehearse.wire import (
     BackWish,
     Hear,
     PaperWish,
     SettleWish,
     Step,
+    TapsWish,
     TextWish,
     Wish,
     said,
@@ -29,6 +32,8 @@ class Desk:
 
     def __init__(self, rehearsal: Rehearsal):
         self._rehearsal = rehearsal
+        self._taps = TapDesk(rehearsal)
+        rehearsal.board.post("vocabulary", said("vocabulary", **vocabulary()))
         self._pages: set[object] = set()
 
     @property
@@ -68,6 +73,8 @@ class Desk:
             answer(said("told", words="the page asked for what nobody knows: load it again"))
         elif isinstance(wish, Hear):
             self._rehearsal.hear(wish)
+        elif isinstance(wish, TapsWish):
+            self._taps.take(wish.model_dump(), answer)
         elif not self._rehearsal.worker.do(lambda: self._grant(wish, answer)):
             answer(said("told", words="that was too much at once: some of it was not done"))
 

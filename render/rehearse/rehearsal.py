@@ -22,6 +22,7 @@ from render.sound.joining import Synths
 from render.sound.stems import RATE
 from timing.plan.planfile import read_plan
 from timing.plan.yamltext import read_text
+from timing.reading import Reading
 from timing.remarks import CannotDo, Remark
 
 _HEARD_FIRST = 0.7  # seconds that a take plays before it gives way to a newer one
@@ -84,6 +85,20 @@ class Rehearsal:
     @property
     def title(self) -> str:
         return self._heard[ThePlan].reading.performance.title
+
+    @property
+    def reading(self) -> Reading:
+        """The plan's newest state that could be performed."""
+        return self._heard[ThePlan].reading
+
+    @property
+    def performed(self) -> tuple[int, str, Reading]:
+        """The same with its number and its text. CannotDo if that state is no longer there."""
+        heard = self._heard[ThePlan]
+        text = self.sitting.text_of(heard.number)
+        if text is None:
+            raise CannotDo.because("no-state", "the plan has changed meanwhile: try again")
+        return heard.number, text, heard.reading
 
     def hello(self) -> str:
         """What a page is told first."""

@@ -11,3 +11,5 @@ import "./forms.js";
 import "./remarks.js";
 import "./states.js";
 import "./keys.js";
+import "./text.js";
+import "./tapping.js";
