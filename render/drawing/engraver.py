@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 import numpy as np
@@ -58,6 +59,8 @@ class Engraver:
 
         self._score = score
         verovio.enableLog(verovio.LOG_OFF)
+        # it knows where its shapes are in the thread alone that has imported it
+        verovio.setDefaultResourcePath(str(Path(verovio.__file__).parent / "data"))
         self._toolkit = verovio.toolkit()
         self._toolkit.setOptions(_OPTIONS)
         rows = np.flatnonzero(~score.bars["continued"]).tolist()

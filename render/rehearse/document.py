@@ -18,7 +18,6 @@ _HANDS = (
     ("a pair of spectacles", "what there is to say of this place"),
 )
 _KEYS = (
-    ("Space", "play or pause"),
     ("Tab", "from entry to entry"),
     ("← →", "an entry, or its end, a beat earlier or later; with Shift a bar"),
     ("↑ ↓", "a percent more or less; with Shift five"),
@@ -30,7 +29,7 @@ _KEYS = (
 )
 
 
-_JUMPS = (("remarks", "Remarks"), ("states", "Earlier states"), ("taps", "Tap it"), ("text", "The plan’s text"))
+_JUMPS = (("remarks", "Remarks"), ("states", "States"), ("taps", "Tap it"), ("text", "Text"))
 
 
 def document(title: str, nonce: str) -> str:

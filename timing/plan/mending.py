@@ -62,7 +62,9 @@ class _Changes:
             self._add(edit.section, edit.entry or "")
             return
         parent, row = self._find(edit.section, edit.place)
-        if edit.entry is None:
+        if edit.after:
+            self._append(parent, row, Item.of(compose(edit.entry or ""), edit.entry or ""))
+        elif edit.entry is None:
             self._of(parent).drop.add(row)
         else:
             self._put(parent, row, compose(edit.entry), edit.entry)

@@ -164,12 +164,12 @@ def _merge(base: Map, own: Map) -> Map:
 
 
 # Of these an entry has one; a newer entry that says the other means it instead.
-_RIVALS = ({"by", "to mark"}, {"softer", "louder"}, {"at", "over"}, {"hurry", "linger"}, {"late", "early"})
+RIVALS = ({"by", "to mark"}, {"softer", "louder"}, {"at", "over"}, {"hurry", "linger"}, {"late", "early"})
 
 
 def _overlay(older: Map, newer: Map) -> Map:
     made = Map(newer.place)
-    replaced = set().union(*(rivals for rivals in _RIVALS if rivals & newer.keys()))
+    replaced = set().union(*(rivals for rivals in RIVALS if rivals & newer.keys()))
     for source in (older, newer):
         for key, value in source.items():
             if source is older and key in replaced:

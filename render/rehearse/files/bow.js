@@ -4,7 +4,7 @@
 import { drawn, still } from "./dom.js";
 import { NEAR } from "./geometry.js";
 
-const OVER = 9; // units over the band of the level, which begins where the printed music ends
+const OVER = 14; // units over the band of the level, under the printed music
 const DEEP = 7;
 const SEEN = 0.14; // of a bow is there as soon as its beat begins
 
@@ -23,6 +23,10 @@ export class Bow {
     this.pencil.remove();
     this.gone.remove();
     this.#at = null;
+  }
+
+  // What is drawn around it has moved.
+  again() {
     if (this.place) this.show(this.place);
   }
 
@@ -52,7 +56,7 @@ export class Bow {
 
   #begin(system, paper, row, from, until, key) {
     const left = paper.spot({ row, offset: from }).x - 4;
-    const right = Math.max(paper.spot({ row, offset: until }).x - 5, left + 14);
+    const right = Math.max(paper.spot({ row, offset: until }).x - 5, left + 18);
     const y = system.level[0] - OVER;
     const middle = left + (right - left) * 0.45;
     const before = this.pencil.getAttribute("d");

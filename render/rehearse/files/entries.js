@@ -27,15 +27,16 @@ function layAll() {
 export function partsIn(system, entry) {
   const { paper } = shown;
   const [first, last] = [system.rows[0][0], system.rows.at(-1)[0]];
-  const made = [];
+  const made = new Map(); // what lies alike on several passes is drawn once
   for (const [start, end] of entry.spans) {
     if (end.row < first || start.row > last || (end.row === first && end.offset === 0 && start.row < first)) continue;
     const [begins, ends] = [start.row >= first, end.row <= last];
     const left = begins ? paper.spot(start).x : paper.knots[system.number].x[0];
     const right = ends ? paper.spot(end).x : system.rows.at(-1)[2];
-    made.push({ start, end, begins, ends, left, right: Math.max(left, right) });
+    const key = `${start.row} ${start.offset} ${end.row} ${end.offset}`;
+    if (!made.has(key)) made.set(key, { start, end, begins, ends, left, right: Math.max(left, right) });
   }
-  return made;
+  return [...made.values()];
 }
 
 // The box of what is written of an entry in a system, in units; null if nothing is.

@@ -28,9 +28,24 @@ function parts(entry) {
   const close = made("button", { type: "button", className: "close", ariaLabel: "let go of this entry", data: { key: "close" } }, "×");
   close.addEventListener("click", () => select(null));
   const heading = made("h2", { id: "form-heading" }, entry.words);
-  const fields = entry.fields.map((field) => row(entry, field, mine));
+  const [first, rest] = [true, false].map((main) => entry.fields.filter((field) => isMain(entry, field) === main));
+  const fields = first.map((field) => row(entry, field, mine));
   const elsewhere = mine ? null : made("p", { className: "small" }, `It stands in ${entry.file}, and is changed there.`);
-  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), text(entry), mine ? doings(entry) : null].filter(Boolean);
+  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), more(entry, rest, mine), text(entry), mine ? doings(entry) : null].filter(Boolean);
+}
+
+// What is said, and what one asks for first; everything else is unfolded.
+const ASKED = ["kind", "to", "then", "length", "seconds", "by", "mark", "softer", "louder", "tone", "name", "why"];
+
+function isMain(entry, { key, value }) {
+  return value !== null || ASKED.slice(0, entry.section === "phrases" ? undefined : -2).includes(key) || key === "why";
+}
+
+function more(entry, rest, mine) {
+  if (!rest.length) return null;
+  const unfolded = form.querySelector("details.more")?.open && form.dataset.of === nameOf(entry);
+  form.dataset.of = nameOf(entry);
+  return made("details", { className: "more", open: unfolded }, made("summary", {}, "More settings"), made("div", { className: "fields" }, ...rest.map((field) => row(entry, field, mine))));
 }
 
 function linesOf({ first, last }) {
@@ -59,8 +74,11 @@ function row(entry, field, mine) {
   const help = field.help ? made("p", { className: "help", id: `${id}-help` }, field.help) : null;
   const control = controls(entry, field, id, mine);
   if (help) control.main.setAttribute("aria-describedby", help.id);
-  return made("div", { className: `field ${field.kind}` }, made("label", { htmlFor: id }, field.words), ...control.all, help);
+  return made("div", { className: `field ${field.kind}` }, made("label", { htmlFor: id }, isWhere(entry, field) ? "where" : field.words), ...control.all, help);
 }
+
+// The kind of an entry is the key of its place: 'rallentando: 7:1 - 8:3'.
+const isWhere = (entry, { key, kind }) => (kind === "range" || kind === "place") && (key === entry.kind || ["bars", "at", "over"].includes(key));
 
 function controls(entry, field, id, mine) {
   const common = { id, disabled: !mine, data: { key: field.key } };
@@ -70,12 +88,22 @@ function controls(entry, field, id, mine) {
     main.addEventListener("change", () => say(main.checked ? "yes" : "no"));
     return { main, all: [main] };
   }
-  if (field.kind === "choice" && field.choices?.length) return choice(field, common, say);
-  const main = made("input", { type: "text", value: field.value ?? "", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
+  if (field.choices.length && !field.open) return choice(field, common, say);
+  const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
+  main.value = field.value ?? "";
   main.addEventListener("change", () => say(main.value.trim() || null));
   main.addEventListener("keydown", (event) => {
     if (event.key === "Escape") main.value = field.value ?? "";
+    if (event.key === "Enter" && main.matches("textarea")) {
+      event.preventDefault();
+      main.blur();
+    }
   });
+  if (field.choices.length) {
+    const list = made("datalist", { id: `${id}-choices` }, ...field.choices.map((value) => new Option(value, value)));
+    main.setAttribute("list", list.id);
+    return { main, all: [main, list] };
+  }
   const steps = stepsOf(field);
   return steps ? stepped(entry, field, main, common, steps) : { main, all: [main] };
 }
@@ -90,18 +118,22 @@ function choice(field, common, say) {
   return { main, all: [main] };
 }
 
-// Numbers have a slide as well, which is heard while it moves.
-const UNITS = { percent: ["%", 1], dB: [" dB", 0.5], seconds: [" s", 0.05] };
+// Numbers have a slide as well, which is heard while it moves: as far as one goes in music, not as far as one may.
+const UNITS = { percent: ["%", 1, 30, 150], dB: [" dB", 0.5, -12, 12], ms: [" ms", 5, 0, 120], seconds: ["", 0.05, 0, 3] };
 
-function stepsOf({ kind, least, most }) {
-  return kind in UNITS && least != null && most != null ? { unit: UNITS[kind][0], step: UNITS[kind][1] } : null;
+function stepsOf({ kind, least, most, value, usual }) {
+  if (!(kind in UNITS) || (value ?? usual) == null) return null;
+  const [unit, step, low, high] = UNITS[kind];
+  const now = number(value ?? usual);
+  if (!Number.isFinite(now)) return null;
+  return { unit, step, now, low: Math.min(Math.max(low, least ?? low), now), high: Math.max(Math.min(high, most ?? high), now) };
 }
 
-function stepped(entry, field, main, common, { unit, step }) {
-  const number = (text) => parseFloat(String(text ?? "").replace(",", "."));
-  const now = number(field.value ?? field.usual);
-  const slide = made("input", { type: "range", min: number(field.least), max: number(field.most), step, ariaLabel: field.words, disabled: common.disabled, data: { key: `${field.key} slide` } });
-  slide.value = Number.isFinite(now) ? now : number(field.least);
+const number = (text) => parseFloat(String(text ?? "").replace(",", "."));
+
+function stepped(entry, field, main, common, { unit, step, now, low, high }) {
+  const slide = made("input", { type: "range", min: low, max: high, step, ariaLabel: field.words, disabled: common.disabled, data: { key: `${field.key} slide` } });
+  slide.value = now;
   let drawing = null;
   slide.addEventListener("input", () => {
     main.value = `${slide.value}${unit}`;
@@ -115,6 +147,4 @@ function stepped(entry, field, main, common, { unit, step }) {
   return { main, all: [main, slide] };
 }
 
-export const refresh = show;
-on("saved", () => show());
-export { nameOf };
+on("saved", show);

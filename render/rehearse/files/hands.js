@@ -227,17 +227,20 @@ function entryGesture(entry, system, at) {
   };
 }
 
-// The field that says how much, and how a hand changes it: by so much for each pixel.
+// The field that says how much, and by how much one step changes it.
+const AMOUNTS = ["length", "seconds", "by", "softer", "louder", "swell"];
+const STEPS = { percent: 0.01, seconds: 0.01, ms: 0.005, number: 0.01, dB: 0.5 };
+
 export function amountOf(entry) {
-  const steps = { percent: 0.01, seconds: 0.01, dB: 0.5 };
-  const field = entry.fields.find(({ kind, value }) => kind in steps && value !== null && value !== undefined);
-  return field ? { field, step: steps[field.kind], now: numberIn(field.value) } : null;
+  const given = entry.fields.filter(({ key, kind, value, usual }) => AMOUNTS.includes(key) && kind in STEPS && (value ?? usual) !== null);
+  const field = given.find(({ value }) => value !== null) ?? given[0];
+  return field ? { field, step: STEPS[field.kind], now: numberIn(field.value ?? field.usual) } : null;
 }
 
 export function numberIn(value) {
   if (typeof value === "number") return value;
-  const number = parseFloat(String(value));
-  return /%/.test(String(value)) ? number / 100 : number;
+  const number = parseFloat(String(value).replace("−", "-"));
+  return /%/.test(value) ? number / 100 : /ms/.test(value) ? number / 1000 : number;
 }
 
 function drawAmount(entry, system, from, now, drawing) {
@@ -246,7 +249,7 @@ function drawAmount(entry, system, from, now, drawing) {
   const steps = Math.round((from.y - now.y) * scaleOf(system) / 3);
   const to = Math.max(Math.round((found.now + steps * found.step) * 1000) / 1000, 0);
   drawing.wish(amounting(entry, to));
-  const told = { percent: `${Math.round(to * 100)} %`, seconds: `${to} s`, dB: `${to} dB` }[found.field.kind];
+  const told = { percent: `${Math.round(to * 100)} %`, seconds: `${to} s`, ms: `${Math.round(1000 * to)} ms`, dB: `${to} dB` }[found.field.kind] ?? String(to);
   say(told, system, now);
 }
 

@@ -74,7 +74,7 @@ function removed(entry) {
 
 function toForm(entry) {
   select(entry);
-  find("form").querySelector("input, select, button")?.focus();
+  find("form").querySelector("input, select, textarea")?.focus();
 }
 
 function holding(entry, what) {

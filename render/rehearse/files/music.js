@@ -101,16 +101,21 @@ function draw() {
   if (!layers || picture.key !== shown.paper.key || layers.length !== shown.systems.length) return;
   find("music").classList.toggle("many", picture.beside);
   layers.forEach((layer, number) => lay(shown.systems[number], layer));
+  bow.again();
   emit("laid", {});
 }
+
+const PENCIL = 13; // units between the music and the band of the level, for the bow
 
 function lay(system, layer) {
   for (const name of ["over", "under"]) {
     if (system.said[name] !== layer[name]) system[name].innerHTML = layer[name];
     system.said[name] = layer[name];
   }
-  Object.assign(system, { height: layer.height, staff: layer.staff, pace: layer.pace, level: layer.level });
-  system.sheet.setAttribute("viewBox", `0 0 ${system.width} ${layer.height}`);
+  const level = layer.level.map((y) => y + PENCIL);
+  Object.assign(system, { height: layer.height + PENCIL, staff: layer.staff, pace: layer.pace, level });
+  system.under.setAttribute("transform", `translate(0 ${PENCIL})`);
+  system.sheet.setAttribute("viewBox", `0 0 ${system.width} ${system.height}`);
   system.sheet.classList.toggle("many", picture.beside);
   system.notes.setAttribute("transform", `translate(0 ${layer.moved})`);
 }

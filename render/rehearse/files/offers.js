@@ -1,6 +1,7 @@
 // A press on a bar, or on a stretch of them: what can stand there, in the trade's words.
 
 import { emit, on, send } from "./link.js";
+import { jump, now, play } from "./sounding.js";
 import { find, made } from "./dom.js";
 import { shown } from "./music.js";
 import { change } from "./changes.js";
@@ -38,6 +39,7 @@ addEventListener("pointerdown", ({ target }) => (open && !box.contains(target) ?
 export function openOffers({ at, until = null, near = null, back: element = null }) {
   const pass = at.pass ?? null;
   open = { at: { ...at, pass }, until: until && { ...until, pass }, back: element, first: true };
+  list.replaceChildren();
   box.hidden = false;
   place(near ?? element.getBoundingClientRect());
   ask();
@@ -72,7 +74,7 @@ function ask() {
 on("offers", ({ asked: number, offers }) => {
   if (!open || number !== open.asked) return;
   const groups = Map.groupBy ? Map.groupBy(offers, ({ group }) => group ?? "") : grouped(offers);
-  const listen = item("play from here", "", () => emit("jump", place_(open.at)));
+  const listen = item("play from here", "", () => playFrom(open.at));
   const made_ = [...groups].map(([name, some]) =>
     made("div", { role: "group", ariaLabel: name || "here" }, name ? made("p", { className: "group", ariaHidden: "true" }, name) : null, ...some.map(offered)));
   list.replaceChildren(made("div", { role: "group", ariaLabel: "listening" }, listen), ...made_);
@@ -83,7 +85,16 @@ on("offers", ({ asked: number, offers }) => {
 });
 
 const grouped = (offers) => offers.reduce((all, each) => all.set(each.group ?? "", [...(all.get(each.group ?? "") ?? []), each]), new Map());
-const place_ = ({ row, offset, pass }) => ({ row, offset, pass });
+
+// From a place of the page: on its pass, or on the next one from where it is.
+function playFrom({ row, offset, pass }) {
+  const { quarter } = now();
+  const hearings = heard.filter((bar) => bar.row === row && (pass === null || bar.pass === pass));
+  const bar = hearings.find(({ start }) => start >= quarter) ?? hearings[0];
+  if (!bar) return emit("told", { words: `bar ${shown.paper.bars.name[row]} is not played` });
+  jump(bar.start + Math.min(offset, bar.end - bar.start));
+  play();
+}
 
 function item(words, entry, act) {
   const said = entry ? made("span", { className: "entry-text" }, entry) : null;

@@ -10,10 +10,11 @@ const button = (words, label, act) => {
 };
 
 const undo = button("Undo", "undo the last change", () => send({ do: "undo" }));
-const redo = button("Redo", "do it again", () => send({ do: "redo" }));
+const redo = button("Redo", "redo what was undone", () => send({ do: "redo" }));
 const list = made("ol", { reversed: true });
-const earlier = made("details", {}, made("summary", {}, "Earlier states"), list);
-find("states").append(made("div", { className: "undoing" }, undo, redo), earlier);
+const earlier = made("details", {}, made("summary", {}, made("h2", {}, "Earlier states")), list);
+find("transport").append(made("div", { className: "undoing" }, undo, redo)); // where they are always seen
+find("states").append(earlier);
 
 on("saved", ({ number, states, undo: can, redo: again, faults = [] }) => {
   undo.disabled = !can;

@@ -25,10 +25,10 @@ const forth = button("bar-on", "Bar on", "a bar on", () => step(1));
 const place = made("output", { id: "place", className: "place" });
 const slider = made("input", { type: "range", id: "where", min: 0, max: 0, step: 1, value: 0 });
 slider.setAttribute("aria-label", "bar");
-const alone = button("change-alone", "Hear the change", "hear the change by itself", () => hearChange(false));
-const turns = button("change-turns", "Before / now by turns", "hear the change by turns before and now", () => hearChange(true));
+const alone = button("change-alone", "The change", "hear the change by itself", () => hearChange(false));
+const turns = button("change-turns", "By turns", "hear the change by turns before and now", () => hearChange(true));
 const before = button("before", "Before", "hear it as it was before the last change", () => choose({ before: document.documentElement.dataset.heard !== "before" }));
-const other = button("other", "The other plan", "hear the other plan", () => choose({ reading: 1 - now().reading, before: false }));
+const other = button("other", "Other plan", "hear the other plan", () => choose({ reading: 1 - now().reading, before: false }));
 const from = made("input", { type: "text", id: "repeat-from", size: 4, autocomplete: "off" });
 const until = made("input", { type: "text", id: "repeat-until", size: 4, autocomplete: "off" });
 const again = made("input", { type: "checkbox", id: "repeat" });
@@ -42,19 +42,22 @@ const KEYS = [
 ];
 
 region.append(
-  made("div", { className: "playing" }, toggle, back, forth, place),
-  slider,
+  made("div", { className: "playing" }, toggle, back, forth),
+  made("div", { className: "placed" }, place, slider),
   made("div", { className: "comparing" }, alone, turns, before, other),
   made(
-    "div", { className: "repeating" },
-    made("label", { className: "check" }, again, " repeat"), made("label", {}, " from bar ", from), made("label", {}, " to bar ", until),
-  ),
-  made("label", { className: "volume" }, "Volume ", loud),
-  made("p", { className: "small" }, SOFTLY),
-  made(
-    "details", { className: "keys" }, made("summary", {}, "Keys"),
-    made("dl", {}, ...KEYS.flatMap(([key, what]) => [made("dt", {}, key), made("dd", {}, what)])),
-    made("label", { className: "check" }, letters, " single letters and signs are keys"),
+    "details", { className: "more" }, made("summary", {}, "More"),
+    made(
+      "div", { className: "sheet" },
+      made(
+        "p", { className: "repeating" },
+        made("label", { className: "check" }, again, " repeat"), made("label", {}, " from bar ", from), made("label", {}, " to bar ", until),
+      ),
+      made("label", { className: "volume" }, "Volume ", loud),
+      made("p", { className: "small" }, SOFTLY),
+      made("dl", {}, ...KEYS.flatMap(([key, what]) => [made("dt", {}, key), made("dd", {}, what)])),
+      made("label", { className: "check" }, letters, " single letters and signs are keys"),
+    ),
   ),
 );
 for (const each of [before, other]) each.setAttribute("aria-pressed", "false");

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from threading import Thread
 from xml.etree.ElementTree import fromstring
 
 import numpy as np
@@ -155,6 +156,17 @@ def test_what_the_systems_refer_to_is_defined():
     used = {use.get("href") for system in engraving.systems for use in fromstring(system.svg).iter("use")}
     assert used
     assert {name.removeprefix("#") for name in used} <= defined
+
+
+def test_any_thread_engraves():
+    """The engraver knows where its shapes are in the thread alone in which it was imported."""
+    score = read_score(PLANS / "low-water.musicxml")
+    here, there = engrave(score, 700.0), []
+    for _ in range(2):
+        thread = Thread(target=lambda: there.append(engrave(score, 700.0)))
+        thread.start()
+        thread.join()
+    assert [one.definitions for one in there] == [here.definitions] * 2
 
 
 def test_a_score_that_the_engraver_refuses_is_refused_in_words(monkeypatch):

@@ -1,0 +1,61 @@
+"""The command `rehearse` as a process, and its page in a browser."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from house import COMMAND, ROOT
+
+_ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/[\w-]+/")
+
+
+@contextmanager
+def rehearsed(plan: Path, *arguments: str) -> Iterator[str]:
+    """The address of the page on which a plan is rehearsed meanwhile."""
+    command = [*COMMAND, "rehearse", str(plan), "--no-browser", *arguments]
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    process = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+    try:
+        assert process.stdout is not None
+        yield _ADDRESS.search(process.stdout.readline())[0]  # type: ignore[index]
+    finally:
+        process.send_signal(signal.SIGINT)
+        process.wait(20)
+
+
+@contextmanager
+def opened(browser, address: str, **options) -> Iterator:
+    """A page there, which must not fail, nor ask for anything elsewhere."""
+    faults: list[str] = []
+    context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}} | options)
+    page = context.new_page()
+    page.set_default_timeout(20_000)
+    page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda fault: faults.append(str(fault)))
+    page.on("request", lambda request: None if _own(request.url, address) else faults.append(f"asked for {request.url}"))
+    try:
+        page.goto(address)
+        page.wait_for_selector("html[data-drawn][data-remarks]")
+        page.wait_for_function("document.querySelector('.bow') !== null")
+        yield page
+    finally:
+        context.close()
+    assert not faults
+
+
+def _own(url: str, address: str) -> bool:
+    return url.startswith((address, address.replace("http", "ws", 1), "data:", "blob:"))
+
+
+def settled(page) -> int:
+    """Wait until what is saved last is drawn and judged; its number."""
+    page.wait_for_function(
+        "() => { const { saved, drawn } = document.documentElement.dataset; return saved === drawn; }"
+    )
+    return int(page.locator("html").get_attribute("data-drawn"))
