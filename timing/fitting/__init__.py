@@ -70,13 +70,16 @@ def fit(
     price = PRICE * math.log(len(slow))
     for paces in (None, COARSE, COARSE, FINE):
         rest = course.shared(slow) - base
+        if paces is None:  # what is far away is no matter of arches
+            rest = np.clip(rest, -QUICKER, SLOWER)
         detail = max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL)
         whitening = Whitening(course.pairs, detail)
         if paces is not None:
             shapes = _few_shapes(rest, course, whitening, price, paces)
-        left = slow - drawn(shapes, course)
-        if paces is None:  # what is far away is no matter of arches
-            left = base + np.clip(left - base, -QUICKER, SLOWER)
+            left = slow - drawn(shapes, course)
+            whitening = Whitening(course.pairs, max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL))
+        else:
+            left = base + rest
         if paces is COARSE:
             bent = base - steps @ np.linalg.lstsq(steps, base, rcond=None)[0]
             levels = tempo_levels(course, course.shared(left - bent))

@@ -16,9 +16,9 @@ from timing.time.pace import put_track
 from timing.time.slowing import DEFAULT_Q
 from timing.tracks import Event, follow
 
-COARSE = (0.9, 0.75, 0.6, 0.45, 1.15)  # paces at their end that the shapes of the dictionary have, while all is rough,
+COARSE = (0.9, 0.75, 0.6, 0.45)  # paces at their end that the shapes of the dictionary have, while arches are not known,
 FINE = (*np.exp(-0.06 * 1.35 ** np.arange(11)).tolist(), 1.08, 1.2)  # and in the end
-LENGTHS = (2, 3, 4, 5, 6, 8)  # intervals; besides them whole bars
+LENGTHS = (2, 3, 4, 5, 6, 7, 8, 10)  # intervals; besides them whole bars
 BARS = (1.0, 1.5, 2.0, 3.0)
 LONGEST = 24  # intervals
 RETURNS = (0, 1, 2)  # intervals after which the tempo is back; and a bar
