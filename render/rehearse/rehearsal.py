@@ -12,7 +12,7 @@ from render.rehearse.board import Board
 from render.rehearse.differing import differing
 from render.rehearse.reading import Heard, Performing
 from render.rehearse.showing import Showing
-from render.rehearse.sitting import Sitting, State, listed
+from render.rehearse.sitting import Sitting, State, Two, listed
 from render.rehearse.takes import Take
 from render.rehearse.told import remark_list
 from render.rehearse.watching import Watch
@@ -62,6 +62,7 @@ class Rehearsal:
         self._heard = [each.perform(0, text) for each, text in zip(self._performing, texts, strict=True)]
         self._numbers = [0] * len(paths)
         self._before: list[Heard | None] = [None] * len(paths)
+        self._two: Two | None = None  # as it was told last
         self._playhead = Playhead(ThePlan, 0, 0.0, False, time.monotonic())
         self.worker = Worker(len(paths), self._synths.make_one, self._broken)
         self._watch = Watch(self._files, self._readable, self._changed)
@@ -144,6 +145,7 @@ class Rehearsal:
         except CannotDo as refusal:
             self._tell_faults(self.sitting.newest, refusal.remarks)
             return
+        self._tell_two()
         if state is not None:
             self._begin(state)
         else:
@@ -170,11 +172,13 @@ class Rehearsal:
             self._begin(state)
 
     def _tell_two(self) -> None:
+        """Tell of the two texts that claim to be the plan, or that there are none any more."""
         two = self.sitting.two
-        if two is not None:
-            self.board.post("two", said("two", ours=two.ours, theirs=two.theirs, difference=two.difference))
-        else:
-            self.board.take_down(lambda key: key == "two")
+        if two == self._two:
+            return
+        self._two = two
+        values = {"ours": two.ours, "theirs": two.theirs, "difference": two.difference} if two else {}
+        self.board.post("two", said("two", **({"ours": None, "theirs": None, "difference": None} | values)))
 
     # -- what is told
 

@@ -6,6 +6,7 @@ Nothing is kept between two messages: each brings its taps along, and the same t
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -29,8 +30,12 @@ _Words = Annotated[str, Field(max_length=500)]
 
 
 class Tapped(BaseModel):
-    """What a page asks about taps, checked. `since` and `until` are quarters of the performed order; `take` and `leave`
-    name fitted entries and entries of the plan as the answer had them."""
+    """What a page asks about taps, checked.
+
+    They begin at the quarter `since` of the performed order, and the last is on the last beat before `until`; or, if they
+    have `ended`, on the end of the music itself. `answers` say of a tap how many beats there are to the next one. `take`
+    and `leave` name fitted entries and entries of the plan as the answer had them.
+    """
 
     model_config = ConfigDict(extra="forbid", strict=True)
 
@@ -40,6 +45,7 @@ class Tapped(BaseModel):
     unit: Literal["beat", "half bar", "bar", "half beat"] = "beat"
     since: _Quarter = 0.0
     until: _Quarter | None = None
+    ended: bool = False
     seconds: Annotated[list[_Second], Field(max_length=MOST_TAPS)] = []
     latency: Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)] = 0.0
     noise: Annotated[float, Field(ge=0.001, le=0.2, allow_inf_nan=False)] = USUAL_NOISE
@@ -114,8 +120,13 @@ def _spot(reading: Reading, quarter: float) -> dict[str, Any]:
 
 
 def _fit(reading: Reading, asked: Tapped) -> tuple[Taps, Fit]:
+    seconds = asked.seconds[:-1] if asked.ended else asked.seconds
     answers = {tap: beats for tap, beats in asked.answers}
-    taps = cleaned(reading.where, asked.seconds, asked.unit, asked.since, asked.until, asked.latency, answers)
+    taps = cleaned(reading.where, seconds, asked.unit, asked.since, asked.until, asked.latency, answers)
+    if asked.ended:
+        end = reading.where.length if asked.until is None else asked.until
+        quarters = np.append(taps.quarters, end)
+        taps = replace(taps, quarters=quarters, seconds=np.append(taps.seconds, asked.seconds[-1] - asked.latency))
     return taps, fit(reading, taps.quarters, taps.seconds, asked.noise)
 
 

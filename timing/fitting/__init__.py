@@ -16,9 +16,9 @@ from dataclasses import replace
 import numpy as np
 
 from timing.fitting.arching import arch_columns, arched, chosen_arches
-from timing.fitting.course import Course
+from timing.fitting.course import Course, Remembering
 from timing.fitting.entries import Heard, hearings_of, hold_of, slowing_of
-from timing.fitting.model import Model
+from timing.fitting.model import Model, only_arched
 from timing.fitting.pairs import Whitening, detail_of, pairs_of
 from timing.fitting.pruning import pruned, second_look, with_marks_moved
 from timing.fitting.results import Fit as Fit
@@ -59,10 +59,12 @@ def fit(
     in the score. What the reading's plan says of time, and what the score prints, counts for nothing: only the order of
     the bars is taken from it. CannotDo for pairs of which no fit can be made.
     """
-    course = Course(reading.where, pairs_of(reading.where, quarters, seconds, noise))
+    where = Remembering(reading.where.score, reading.where.bars)
+    course = Course(where, pairs_of(reading.where, quarters, seconds, noise))
     slow = course.pairs.slow
     levels = tempo_levels(course, course.shared(slow))
-    model = Model(course, _bare(reading, phrases)).with_tempo(tempo_marks(course, levels))
+    bare = _bare(reading, phrases)
+    model = Model(course, bare).with_tempo(tempo_marks(course, levels))
     steps = _steps(model)
     columns, base = arch_columns(model), model.slow()
     arches: dict = {}
@@ -70,13 +72,16 @@ def fit(
     price = PRICE * math.log(len(slow))
     for paces in (None, COARSE, COARSE, FINE):
         rest = course.shared(slow) - base
+        if paces is None:  # what is far away is no matter of arches
+            rest = np.clip(rest, -QUICKER, SLOWER)
         detail = max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL)
         whitening = Whitening(course.pairs, detail)
         if paces is not None:
             shapes = _few_shapes(rest, course, whitening, price, paces)
-        left = slow - drawn(shapes, course)
-        if paces is None:  # what is far away is no matter of arches
-            left = base + np.clip(left - base, -QUICKER, SLOWER)
+            left = slow - drawn(shapes, course)
+            whitening = Whitening(course.pairs, max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL))
+        else:
+            left = base + rest
         if paces is COARSE:
             bent = base - steps @ np.linalg.lstsq(steps, base, rcond=None)[0]
             levels = tempo_levels(course, course.shared(left - bent))
@@ -90,7 +95,7 @@ def fit(
     model, whitening = _polished(model, slow, price)
     model = second_look(model, slow, whitening, price, MOST_ENTRIES)
     model, weighed = pruned(model, slow, whitening, price)
-    return fit_of(reading, model, slow, whitening, price, weighed)
+    return fit_of(reading, bare.phrases, model, slow, whitening, price, weighed)
 
 
 def _polished(model: Model, slow: np.ndarray, price: float) -> tuple[Model, Whitening]:
@@ -170,6 +175,6 @@ def _with_entries(model: Model, heard: list[Heard], arches: dict | None, base: n
     before = -np.append(bent[0], bent)  # of each pair, about what the arches do to the pace just before it
     slowing = [entry for each in heard if (entry := slowing_of(each, course, before)) is not None]
     holds = [entry for each in heard if (entry := hold_of(each, course)) is not None]
-    phrases = plan.phrases if arches is None else arched(plan.phrases, arches)
+    phrases = plan.phrases if arches is None else only_arched(arched(plan.phrases, arches))
     changed = {"slowing": tuple(slowing), "holds": tuple(holds), "phrases": phrases}
     return replace(model, plan=plan.model_copy(update=changed))

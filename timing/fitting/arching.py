@@ -23,8 +23,8 @@ USUAL_IS_ENOUGH = 2.0  # what another peak than the usual one has to earn
 def arch_columns(model: Model) -> dict[tuple[Path, float], np.ndarray]:
     """(intervals,) of each phrase and peak, how much longer each interval is with an arch of log height 1."""
     course, plan = model.course, model.plan
-    bare = model.slow()
     pace = model.pace()
+    bare = np.log(np.diff(pace.time.seconds(course.pairs.quarters)) / course.pairs.spans)
     paths = [path for path, _ in all_phrases(plan.phrases)]
     rows: dict[Path, list[np.ndarray]] = {}
     for phrase in pace.phrases:

@@ -2,16 +2,39 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
-from timing.columns import NEAR
+from timing.columns import NEAR, WITHIN
 from timing.fitting.pairs import Pairs
 from timing.fitting.shapes import Dictionary
-from timing.where import Where
+from timing.plan.position import Position, Range
+from timing.where import Passes, Run, Where
 from timing.where.naming import range_at
+
+
+@dataclass(frozen=True, eq=False)
+class Remembering(Where):
+    """A performed order that remembers where ranges and positions lie in it: a fit asks for the same ones many times."""
+
+    _asked: dict[Any, Any] = field(default_factory=dict)
+
+    def runs(self, bars: Range, passes: Passes = None, arriving: bool = False) -> list[Run]:
+        """As `Where.runs`."""
+        key = bars, passes, arriving
+        if key not in self._asked:
+            self._asked[key] = super().runs(bars, passes, arriving)
+        return self._asked[key]
+
+    def moments(self, position: Position, passes: Passes = None, after: bool = False) -> np.ndarray:
+        """As `Where.moments`."""
+        key = position, passes, after
+        if key not in self._asked:
+            self._asked[key] = super().moments(position, passes, after)
+        return self._asked[key]
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +105,7 @@ class Course:
     def range_text(self, start: float, end: float) -> str:
         """The range from one quarter to another, as a plan writes it."""
         places = []
-        for quarters, ordinal in ((start, self.where.ordinal(start)), (end, self.where.ordinal(end - 1e-4))):
+        for quarters, ordinal in ((start, self.where.ordinal(start)), (end, self.where.ordinal(end - WITHIN))):
             bar = self.where.bars[ordinal]
             places.append((int(bar["row"]), quarters - float(bar["start"])))
         return str(range_at(self.where.score, *places))

@@ -23,7 +23,8 @@ from timing.time.pace import Pace, build_pace, held_stretches
 from timing.where.hearings import Hearings
 
 NUDGE = 1e-3  # by which a number is moved to see what it does
-ROUNDS = 6  # of refinement at most
+ROUNDS = 4  # of refinement at most
+ENOUGH = 0.5  # of the sum of squares: what gains less is refined
 MOST_MOVED = 0.3  # of log pace in one round
 
 Path = tuple[int, ...]  # to a phrase: its row among the phrases, then among those inside it
@@ -50,7 +51,6 @@ class Model:
     def pace(self) -> Pace:
         """All that the plan says of time, brought together."""
         return build_pace(self.plan, self.course.where)
-
     def slow(self) -> np.ndarray:
         """(intervals,) log of the seconds a quarter."""
         pairs = self.course.pairs
@@ -99,13 +99,16 @@ class Model:
         """The same with other tempo marks."""
         return replace(self, plan=self.plan.model_copy(update={"tempo": marks}))
 
-    def columns(self, numbers: Sequence[Number], base: np.ndarray) -> np.ndarray:
-        """(intervals, numbers) by how much the log length of each interval grows with each number."""
+    def columns(self, numbers: Sequence[Number], base: np.ndarray, shaped: Sequence[np.ndarray]) -> np.ndarray:
+        """(intervals, numbers) by how much the log length of each interval grows with each number, where it may
+        (`shaped`)."""
         made = np.zeros((len(base), len(numbers)))
-        shaped = self.shaped(numbers)
         waves: dict[tuple, list[int]] = {}
         for k, number in enumerate(numbers):
-            waves.setdefault((number.section, self._wave(number)), []).append(k)
+            if number.section == "tempo":
+                made[shaped[k], k] = -1.0
+            else:
+                waves.setdefault((number.section, self._wave(number)), []).append(k)
         for members in waves.values():
             moved = list(numbers)
             for k in members:
@@ -120,14 +123,12 @@ class Model:
         """Numbers of one section and one wave never shape the same interval."""
         if number.section == "phrases":
             return len(number.row)
-        if number.section == "tempo":
-            return number.row[0]
         return int(number.section == "holds" and self.plan.holds[number.row[0]].act is Act.SILENCES)
 
     def shaped(self, numbers: Sequence[Number]) -> list[np.ndarray]:
         """For each number the rows of the intervals that it may shape."""
         pace, course = self.pace(), self.course
-        every = np.arange(len(course.starts))
+        every, in_force = np.arange(len(course.starts)), self._in_force()
         slows = sorted(pace.slowings, key=lambda slow: slow.run.start)
         rows = {id(entry): row for row, entry in enumerate(self.plan.slowing)}
         following = [*(slow.run.start for slow in slows), course.where.length][1:]
@@ -144,11 +145,19 @@ class Model:
         made = []
         for number in numbers:
             if number.section == "tempo":
-                made.append(every)
+                made.append(every[in_force == number.row[0]])
                 continue
             parts = [every[course.within(*span)] for span in spans.get((number.section, number.row), [])]
             made.append(np.unique(np.concatenate(parts)) if parts else every[:0])
         return made
+
+    def _in_force(self) -> np.ndarray:
+        """(intervals,) the row of the tempo mark that each goes by."""
+        told = [mark.model_copy(update={"tempo": 100.0 + row}) for row, mark in enumerate(self.plan.tempo)]
+        quarters = self.course.pairs.quarters
+        plain = self.plan.model_copy(update={"tempo": tuple(told), "phrases": (), "slowing": (), "holds": ()})
+        basic = replace(self, plan=plain).pace().time.basic((quarters[1:] + quarters[:-1]) / 2)
+        return np.round(basic - 100).astype(np.int64)
 
     def refined(self, slow: np.ndarray, whitening: Whitening) -> tuple[Model, np.ndarray]:
         """The numbers that come nearest to `slow` (log seconds a quarter), by Gauss and Newton within their bounds; and
@@ -156,9 +165,9 @@ class Model:
         model, numbers = self, self.numbers()
         base = model.slow()
         best = float(np.sum(whitening(slow - base) ** 2))
-        information = np.eye(len(numbers))
+        information, shaped = np.eye(len(numbers)), model.shaped(numbers)
         for _ in range(ROUNDS):
-            columns = whitening(model.columns(numbers, base))
+            columns = whitening(model.columns(numbers, base, shaped))
             information = columns.T @ columns
             damped = information + np.diag(1e-6 * np.maximum(np.diag(information), 1.0))
             step = np.linalg.solve(damped, columns.T @ whitening(slow - base))
@@ -177,7 +186,7 @@ class Model:
                 break
             gained, best = best - cost, cost
             model, numbers, base = tried, moved, reached
-            if gained < 0.05:
+            if gained < ENOUGH:
                 break
         return model, np.linalg.pinv(information + 1e-9 * np.eye(len(numbers)))
 
@@ -195,6 +204,19 @@ def all_phrases(phrases: Sequence[Phrase], above: Path = ()) -> Iterator[tuple[P
     for row, phrase in enumerate(phrases):
         yield (*above, row), phrase
         yield from all_phrases(phrase.inside, (*above, row))
+
+
+def only_arched(phrases: Sequence[Phrase], passes: int | str | None = None) -> tuple[Phrase, ...]:
+    """The phrases that have an arch of pace, those inside one another still so: no others shape time."""
+    made: list[Phrase] = []
+    for phrase in phrases:
+        here = phrase if phrase.passes else phrase.model_copy(update={"passes": passes})
+        inside = only_arched(phrase.inside, here.passes)
+        if phrase.arch is not None and phrase.arch.pace:
+            made.append(here.model_copy(update={"inside": inside}))
+        else:
+            made += inside
+    return tuple(made)
 
 
 def with_arches(

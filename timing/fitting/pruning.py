@@ -17,7 +17,7 @@ from timing.plan.kinds import Act
 from timing.plan.time import Hold, TempoMark
 from timing.where.naming import start_of_range
 
-TRIES = 12  # rounds of taking out
+TRIES = 6  # rounds of taking out
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,8 @@ The shapes are the planner's own: a plan's entry becomes events, events a track,
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -14,11 +14,12 @@ from numpy.lib.stride_tricks import sliding_window_view
 from timing import timemap
 from timing.time.pace import put_track
 from timing.time.slowing import DEFAULT_Q
+from timing.timemap import TimeMap
 from timing.tracks import Event, follow
 
-COARSE = (0.9, 0.75, 0.6, 0.45, 1.15)  # paces at their end that the shapes of the dictionary have, while all is rough,
+COARSE = (0.9, 0.75, 0.6, 0.45)  # paces at their end that the shapes of the dictionary have, while arches are not known,
 FINE = (*np.exp(-0.06 * 1.35 ** np.arange(11)).tolist(), 1.08, 1.2)  # and in the end
-LENGTHS = (2, 3, 4, 5, 6, 8)  # intervals; besides them whole bars
+LENGTHS = (2, 3, 4, 5, 6, 7, 8, 10)  # intervals; besides them whole bars
 BARS = (1.0, 1.5, 2.0, 3.0)
 LONGEST = 24  # intervals
 RETURNS = (0, 1, 2)  # intervals after which the tempo is back; and a bar
@@ -39,7 +40,11 @@ class Form:
 
 
 class Dictionary:
-    """All forms at all places of a row of intervals with these `spans` (quarters), where a bar has `bar` of them."""
+    """All forms at all places of a row of intervals with these `spans` (quarters), where a bar has `bar` of them.
+
+    A shape is as long as it is: what it makes of an interval depends on which shares of it the interval lies between, and
+    there are not many different ones.
+    """
 
     def __init__(self, spans: np.ndarray, bar: int):
         self._spans = np.round(spans, 6)
@@ -55,13 +60,14 @@ class Dictionary:
     def placed(self, form: Form, paces: tuple[float, ...]) -> np.ndarray:
         """(paces, places, width) how much longer, in log, each interval lasts where the form, going to each pace,
         begins in each place."""
+        kinds, which = self._windows(form.width)
         if (form, paces) not in self._shapes:
-            self._draw(paces)
-        return self._shapes[form, paces][:, self._windows(form.width)[1]]
+            self._shapes[form, paces] = _drawn(form, paces, kinds)
+        return self._shapes[form, paces][:, which]
 
     def at(self, form: Form, pace: float, first: int) -> np.ndarray:
         """(width,) the same for one pace in one place."""
-        return _drawn([(form, pace, self._spans[first : first + form.width])])
+        return _drawn(form, (pace,), self._spans[None, first : first + form.width])[0, 0]
 
     def _windows(self, width: int) -> tuple[np.ndarray, np.ndarray]:
         """The different rows of so many spans, and which of them begins in each place."""
@@ -70,33 +76,26 @@ class Dictionary:
             self._kinds[width] = kinds, which.ravel()
         return self._kinds[width]
 
-    def _draw(self, paces: tuple[float, ...]) -> None:
-        """All shapes with these paces, one after the other on one track."""
-        wanted = [
-            (form, pace, kind) for form in self.forms for pace in paces for kind in self._windows(form.width)[0]
-        ]  # fmt: skip
-        made, at = _drawn(wanted), 0
-        for form in self.forms:
-            kinds = len(self._windows(form.width)[0])
-            size = len(paces) * kinds * form.width
-            self._shapes[form, paces] = made[at : at + size].reshape(len(paces), kinds, form.width)
-            at += size
+
+def _drawn(form: Form, paces: tuple[float, ...], spans: np.ndarray) -> np.ndarray:
+    """(paces, rows, width) how much longer, in log, each interval of each row of `spans` (rows, width) lasts."""
+    edges = np.concatenate([np.zeros((len(spans), 1)), np.cumsum(spans, axis=1)], axis=1)
+    parts = [(edges[:, : form.length + 1], form.at_once, False), (edges[:, form.length :], False, True)]
+    made = []
+    for here, at_once, back in parts[: 1 + (form.back > 0)]:
+        shares = (here - here[:, :1]) / (here[:, -1:] - here[:, :1])
+        some, which = np.unique(np.round(shares, 9), return_inverse=True)
+        which = which.reshape(shares.shape)
+        for_paces = np.stack([_clock(pace, at_once, back).seconds(some) for pace in paces])
+        made.append(np.log(np.diff(for_paces[:, which], axis=-1) / np.diff(shares, axis=-1)))
+    return np.concatenate(made, axis=-1)
 
 
-def _drawn(wanted: Sequence[tuple[Form, float, np.ndarray]]) -> np.ndarray:
-    """How much longer, in log, each interval lasts, of forms that go to a pace over intervals of given spans, one after
-    the other."""
-    edges = np.append(0.0, np.cumsum(np.concatenate([spans for _, _, spans in wanted])))
-    events, at = [], 0
-    for form, pace, _ in wanted:
-        start, end, over = (float(edges[at + k]) for k in (0, form.length, form.width))
-        events += [
-            Event(start, start if form.at_once else end, lambda _, pace=pace: pace, DEFAULT_Q, rank=1),  # type: ignore[misc]
-            Event(end, over, lambda _: 1.0, DEFAULT_Q),
-        ]
-        at += form.width
-    length = float(edges[-1])
-    track = follow(events, 1.0, length)
-    pieces = timemap.split(timemap.strict(length, 60.0), [*edges, *(segment.start for segment in track)])
-    put_track(pieces, track, "v0", "v1", "vq")
-    return np.log(np.diff(timemap.TimeMap(pieces).seconds(edges)) / np.diff(edges))
+@lru_cache(maxsize=1000)
+def _clock(pace: float, at_once: bool, back: bool) -> TimeMap:
+    """A slowdown to a pace over one quarter, at one quarter a second, or what comes `back` from it."""
+    first = pace if at_once or back else 1.0
+    last = Event(0.0, 0.0 if at_once else 1.0, lambda _: 1.0 if back else pace, DEFAULT_Q)
+    pieces = timemap.strict(1.0, 60.0)
+    put_track(pieces, follow([last], first, 1.0), "v0", "v1", "vq")
+    return TimeMap(pieces)

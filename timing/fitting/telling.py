@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,6 +17,7 @@ from timing.fitting.pruning import Weighed
 from timing.fitting.results import Fit, FittedEntry, Leftover
 from timing.plan.entry import Entry
 from timing.plan.kinds import Act
+from timing.plan.time import Arch, Phrase
 from timing.reading import Reading
 from timing.where.beats import felt_beat
 
@@ -26,9 +28,15 @@ _VALUES = {4.0: "whole", 2.0: "half", 1.5: "dotted quarter", 0.5: "eighth", 0.75
 
 
 def fit_of(
-    reading: Reading, model: Model, slow: np.ndarray, whitening: Whitening, price: float, weighed: list[Weighed]
+    reading: Reading,
+    phrases: Sequence[Phrase],
+    model: Model,
+    slow: np.ndarray,
+    whitening: Whitening,
+    price: float,
+    weighed: list[Weighed],
 ) -> Fit:
-    """All that a refined model says."""
+    """All that a refined model says; `phrases` are all of the plan, with or without arches."""
     course = model.course
     rounded, about = _rounded(model, weighed)
     model = model.with_numbers(rounded)
@@ -53,9 +61,23 @@ def fit_of(
     predicted = model.pace().time.seconds(course.pairs.quarters)
     predicted = predicted - predicted[0] + course.pairs.seconds[0]
     standing = _standing(reading, course)
+    arches = {(str(phrase.bars), phrase.passes): phrase.arch for _, phrase in all_phrases(model.plan.phrases)}
+    whole_plan = model.plan.model_copy(update={"phrases": _with_arches(phrases, arches)})
     return Fit(
-        model.plan, tuple(found), standing, _leftovers(rest, course, whitening), predicted, rest, detail, explained
+        whole_plan, tuple(found), standing, _leftovers(rest, course, whitening), predicted, rest, detail, explained
     )
+
+
+def _with_arches(
+    phrases: Sequence[Phrase], arches: dict[tuple, Arch | None], passes: int | str | None = None
+) -> tuple[Phrase, ...]:
+    """The phrases, with these arches by bars and pass."""
+    made = []
+    for phrase in phrases:
+        when = phrase.passes or passes
+        arch = arches.get((str(phrase.bars), when), phrase.arch)
+        made.append(phrase.model_copy(update={"arch": arch, "inside": _with_arches(phrase.inside, arches, when)}))
+    return tuple(made)
 
 
 def _rounded(model: Model, weighed: list[Weighed]) -> tuple[list[Number], list[bool]]:

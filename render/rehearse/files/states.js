@@ -44,6 +44,7 @@ function refused(faults) {
 
 on("two", ({ ours, theirs, difference }) => {
   find("two")?.remove();
+  if (ours === null) return; // somebody has chosen
   const keep = (which, words) => {
     const made_ = made("button", { type: "button" }, words);
     made_.addEventListener("click", () => {

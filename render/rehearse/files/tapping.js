@@ -25,7 +25,8 @@ const fromHere = button("From where the music stands", () => begin(here()));
 const results = made("div", { className: "tapped" });
 region.append(
   made("p", { className: "small" }, SAYING),
-  made("p", {}, made("label", {}, "I tap ", unit), " ", made("label", { className: "check" }, count, " first some clicks, to count in")),
+  made("p", {}, made("label", {}, "I tap ", unit)),
+  made("label", { className: "check" }, count, " first some clicks, to count in"),
   made("p", { className: "beginnings" }, button("From the beginning", () => begin(0)), fromHere),
   delay, results,
 );
@@ -146,7 +147,7 @@ async function tap({ beats, clicks: clicked, apart }) {
     tap(at) {
       if (at < first) return;
       taps.push(at);
-      if (beats[taps.length - 1]) follow(beats[taps.length - 1]);
+      follow(beats, taps);
       if (taps.length > beats.length) run.done();
       else next();
     },
@@ -173,15 +174,30 @@ async function tap({ beats, clicks: clicked, apart }) {
   return undefined;
 }
 
-function follow({ quarter, row, offset, pass, bar }) {
-  emit("playhead", { reading: 0, quarter, second: clock()?.second?.(quarter) ?? 0, row, pass, offset, name: bar });
+// Let the bow go along in the music: from the beat that was tapped towards the next one, as quickly as the last beat went.
+function follow(beats, taps) {
+  const [beat, next] = [beats[taps.length - 1], beats[taps.length]];
+  if (!beat) return;
+  const lasts = taps.length > 1 ? taps.at(-1) - taps.at(-2) : 0;
+  const mine = run;
+  const tapped = taps.length;
+  const show = (time) => {
+    if (run !== mine || taps.length !== tapped) return;
+    const part = lasts && next ? Math.min(Math.max((time - taps.at(-1)) / lasts, 0), 0.95) : 0;
+    const quarter = beat.quarter + part * ((next?.quarter ?? beat.quarter) - beat.quarter);
+    const { row, offset, pass, bar: name } = beat;
+    emit("playhead", { reading: 0, quarter, second: clock()?.second(quarter) ?? 0, row, pass, offset: offset + quarter - beat.quarter, name });
+    if (part < 0.95 && lasts) requestAnimationFrame(show);
+  };
+  show(taps.at(-1));
 }
 
 function payload() {
   const { beats, last, ...more } = tapped;
   const { delay: latency, spread } = known ?? { delay: 0, spread: USUAL_SPREAD };
   const noise = Math.min(Math.max(spread, 0.008), 0.08);
-  return { do: "taps", ...more, until: last === null ? null : beats[last].quarter, latency, noise };
+  const until = last === null ? null : beats[last + 1]?.quarter ?? null; // the last tap is on the beat before
+  return { do: "taps", ...more, until, ended: last === null, latency, noise };
 }
 
 function fit() {
