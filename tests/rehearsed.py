@@ -38,11 +38,11 @@ def opened(browser, address: str, **options) -> Iterator:
     page.set_default_timeout(20_000)
     page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
     page.on("pageerror", lambda fault: faults.append(str(fault)))
-    page.on("request", lambda request: None if _own(request.url, address) else faults.append(f"asked for {request.url}"))
+    page.on("request", lambda request: _own(request.url, address) or faults.append(f"asked for {request.url}"))
     try:
         page.goto(address)
         page.wait_for_selector("html[data-drawn][data-remarks]")
-        page.wait_for_function("document.querySelector('.bow') !== null")
+        page.wait_for_selector(".bow", state="attached")
         yield page
     finally:
         context.close()

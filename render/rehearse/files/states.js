@@ -11,7 +11,7 @@ const button = (words, label, act) => {
 };
 
 const undo = button("Undo", "undo the last change", () => step("undo"));
-const redo = button("Redo", "redo what was undone", () => step("redo"));
+const redo = button("Redo", "redo the change that was taken back", () => step("redo"));
 const list = made("ol", { reversed: true });
 const earlier = made("details", {}, made("summary", {}, made("h2", {}, "Earlier states")), list);
 find("transport").append(made("div", { className: "undoing" }, undo, redo)); // where they are always seen
