@@ -5,6 +5,7 @@ import { find, made } from "./dom.js";
 import { entryNamed, nameOf, select, shown } from "./music.js";
 import { Drawing, change, removing, setting } from "./changes.js";
 
+const AROUND = 90; // pixels around an entry, so that its grips and its curve are seen
 const form = find("form");
 let sliding = false; // a slide is being moved: it must stay where it is
 let showing = null; // the name of the entry, and what is shown of it
@@ -24,7 +25,16 @@ function show() {
   const unfolded = same && form.querySelector("details.more")?.open;
   form.dataset.of = nameOf(entry);
   form.replaceChildren(...parts(entry, unfolded));
+  if (!same) uncovered();
   if (typing?.dataset.key) goOn(form.querySelector(`[data-key="${CSS.escape(typing.dataset.key)}"]`), typing, same);
+}
+
+// Where the form lies over the page, what it is about comes out from under it.
+function uncovered() {
+  if (getComputedStyle(form).position !== "fixed") return;
+  const chosen = find("music").querySelector(".entry.chosen")?.getBoundingClientRect();
+  const under = chosen ? chosen.bottom + AROUND - form.getBoundingClientRect().top : 0;
+  if (under > 0) scrollBy({ top: Math.min(under, chosen.top - AROUND) });
 }
 
 // Whoever had the focus has it still, and what was typed there and not yet said stays.
