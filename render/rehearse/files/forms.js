@@ -5,7 +5,7 @@ import { find, made } from "./dom.js";
 import { entryNamed, nameOf, select, shown } from "./music.js";
 import { Drawing, change, removing, setting } from "./changes.js";
 
-const AROUND = 90; // pixels around an entry, so that its grips and its curve are seen
+const AROUND = 60; // pixels around an entry, so that its grips and its curve are seen
 const form = find("form");
 let sliding = false; // a slide is being moved: it must stay where it is
 let showing = null; // the name of the entry, and what is shown of it
@@ -32,9 +32,11 @@ function show() {
 // Where the form lies over the page, what it is about comes out from under it.
 function uncovered() {
   if (getComputedStyle(form).position !== "fixed") return;
-  const chosen = find("music").querySelector(".entry.chosen")?.getBoundingClientRect();
-  const under = chosen ? chosen.bottom + AROUND - form.getBoundingClientRect().top : 0;
-  if (under > 0) scrollBy({ top: Math.min(under, chosen.top - AROUND) });
+  const boxes = [...find("music").querySelectorAll(".entry.chosen, .grip.chosen")].map((each) => each.getBoundingClientRect());
+  if (!boxes.length) return;
+  const [top, bottom] = [Math.min(...boxes.map((box) => box.top)), Math.max(...boxes.map((box) => box.bottom))];
+  const under = bottom + AROUND - form.getBoundingClientRect().top;
+  if (under > 0) scrollBy({ top: Math.min(under, top - AROUND) });
 }
 
 // Whoever had the focus has it still, and what was typed there and not yet said stays.
