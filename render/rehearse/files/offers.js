@@ -87,6 +87,7 @@ on("offers", ({ asked: number, offers }) => {
     made("div", { role: "group", ariaLabel: name || "here" }, name ? made("p", { className: "group", ariaHidden: "true" }, name) : null, ...some.map(offered)));
   list.replaceChildren(made("div", { role: "group", ariaLabel: "listening" }, listen), ...made_);
   for (const each of list.querySelectorAll("[role=menuitem]")) each.tabIndex = -1;
+  list.querySelector("[role=menuitem]").tabIndex = 0;
   if (open.first || !box.contains(document.activeElement)) list.querySelector("[role=menuitem]")?.focus({ preventScroll: true });
   open.first = false;
   inView();

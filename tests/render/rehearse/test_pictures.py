@@ -75,8 +75,9 @@ def test_layers_and_music_are_the_drawing_of_the_sheet(plan, paper):
     assert len(layers) == len(music["systems"]) == len(engraving.systems)
     for number, (system, layer) in enumerate(zip(music["systems"], layers, strict=True)):
         whole = plot_system(
-            engraving.systems[number], engraving, [shown], number, comments=False, named=True, steep=pictures.STEEP
-        )
+            engraving.systems[number], engraving, [shown], number, comments=False, named=True,
+            steep=pictures.STEEP, roomy=pictures.ROOMY,
+        )  # fmt: skip
         score = f'<g class="score" transform="translate(0 {whole.moved:.2f})">{system["svg"]}</g>'
         assert whole.svg == f'<g class="plot">{layer["over"]}{score}{layer["under"]}</g>'
         assert layer["pace"] == pytest.approx([whole.pace_top, whole.pace, whole.pace_bottom], abs=0.01)
