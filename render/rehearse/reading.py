@@ -1,9 +1,8 @@
-"""One plan as it is rehearsed: read, performed and sounded again and again, with what stays between two changes kept."""
+"""One plan as it is rehearsed: read, performed and made ready to sound again and again, with what stays kept."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from render.rehearse.clock import Clock
@@ -14,6 +13,8 @@ from timing.reader import read_score
 from timing.reading import Reading, perform
 from timing.remarks import CannotDo
 from timing.score import Score
+
+_KEPT = 6  # texts whose performances are kept: what is taken back is there at once
 
 
 @dataclass(frozen=True)
@@ -31,14 +32,23 @@ class Heard:
 
 
 class Performing:
-    """Performs the states of one plan; its score is kept until it is told that the file has changed."""
+    """Performs the states of one plan. The score and the latest performances are kept until it is told to read anew."""
 
     def __init__(self, path: Path):
         self.path = path
         self._scores: dict[Path, Score] = {}
+        self._kept: dict[str, Heard] = {}
 
     def perform(self, number: int, text: str) -> Heard:
         """CannotDo lists every fault; then nothing has changed."""
+        heard = self._kept.pop(text, None)
+        heard = self._perform(number, text) if heard is None else replace(heard, number=number)
+        self._kept[text] = heard  # the latest is the last
+        while len(self._kept) > _KEPT:
+            del self._kept[next(iter(self._kept))]
+        return heard
+
+    def _perform(self, number: int, text: str) -> Heard:
         plan = read_plan(self.path, text)
         file = score_file(plan)
         score = self._scores.get(file) or read_score(file)
@@ -50,7 +60,6 @@ class Performing:
         performance = reading.performance
         return Heard(number, reading, Clock.of(performance, reading.where.score), Joining(performance))
 
-    def forget(self, files: Iterable[Path]) -> None:
-        """Read these scores anew when they are needed next."""
-        for file in files:
-            self._scores.pop(file, None)
+    def read_anew(self) -> None:
+        """Read the score, and the plans that this one is based on, when they are needed next."""
+        self._scores, self._kept = {}, {}

@@ -12,7 +12,7 @@ from render.rehearse.board import Board
 from render.rehearse.differing import differing
 from render.rehearse.reading import Heard, Performing
 from render.rehearse.showing import Showing
-from render.rehearse.sitting import Sitting, State, listed
+from render.rehearse.sitting import Sitting, State, Two, listed
 from render.rehearse.takes import Take
 from render.rehearse.told import remark_list
 from render.rehearse.watching import Watch
@@ -20,6 +20,7 @@ from render.rehearse.wire import Hear, TheOther, ThePlan, said, sound
 from render.rehearse.worker import Step, Worker
 from render.sound.joining import Synths
 from render.sound.stems import RATE
+from timing.changing.entries import entries
 from timing.plan.planfile import read_plan
 from timing.plan.yamltext import read_text
 from timing.reading import Reading
@@ -28,7 +29,6 @@ from timing.remarks import CannotDo, Remark
 _HEARD_FIRST = 0.7  # seconds that a take plays before it gives way to a newer one
 _BEFORE_DRAWING = 2.0  # seconds of sound that come before the drawing
 _EARLY = 0.03  # seconds before the playhead at which a take begins, since it is told late
-_KEPT = 4  # states that are kept as they were performed
 _PATIENCE = 1.0  # seconds that are waited at the end for the work that is being done
 
 
@@ -54,14 +54,17 @@ class Rehearsal:
         """CannotDo if one of the plans cannot be performed."""
         self.board, self.sitting = Board(), Sitting(plan, keep)
         self.plan, self.other = plan, other
+        self.notice: Callable[[str], None] = lambda message: None  # tells all pages that are there what passes by
         paths = [plan] if other is None else [plan, other]
         self._performing = [Performing(path) for path in paths]
         self._synths = Synths()
-        self._showing = Showing(self.board, lambda reading: [])
+        self._showing = Showing(self.board, lambda reading: [entry.as_json() for entry in entries(reading)])
         texts = [self.sitting.newest.text, *(read_text(path) for path in paths[1:])]
         self._heard = [each.perform(0, text) for each, text in zip(self._performing, texts, strict=True)]
         self._numbers = [0] * len(paths)
         self._before: list[Heard | None] = [None] * len(paths)
+        self._judged: tuple[Reading, list[Remark]] | None = None  # the reading that was judged last
+        self._two: Two | None = None  # as it was told last
         self._playhead = Playhead(ThePlan, 0, 0.0, False, time.monotonic())
         self.worker = Worker(len(paths), self._synths.make_one, self._broken)
         self._watch = Watch(self._files, self._readable, self._changed)
@@ -99,6 +102,19 @@ class Rehearsal:
             raise CannotDo.because("no-state", "the plan has changed meanwhile: try again")
         return heard.number, text, heard.reading
 
+    def perform(self, number: int, text: str) -> Heard:
+        """A state of the plan, performed; to be called by the worker. CannotDo lists every fault."""
+        return self._performing[ThePlan].perform(number, text)
+
+    def remarks_of(self, heard: Heard) -> list[Remark]:
+        """What there is to say of a state, as the page numbers it; to be called by the worker."""
+        if self._judged is None or self._judged[0] is not heard.reading:
+            from soundfonts import guitar
+            from timing.cautions import check
+
+            self._judged = heard.reading, check(heard.reading, guitar)
+        return self._judged[1]
+
     def hello(self) -> str:
         """What a page is told first."""
         names = [each.path.name for each in self._performing]
@@ -134,7 +150,8 @@ class Rehearsal:
                 self._take_up(kind, file)
 
     def _take_up(self, kind: int, file: Path) -> None:
-        self._performing[kind].forget([file])
+        if file != self._performing[kind].path:
+            self._performing[kind].read_anew()
         if kind == TheOther:
             self._numbers[TheOther] += 1
             self._begin_other(self._numbers[TheOther])
@@ -144,6 +161,7 @@ class Rehearsal:
         except CannotDo as refusal:
             self._tell_faults(self.sitting.newest, refusal.remarks)
             return
+        self._tell_two()
         if state is not None:
             self._begin(state)
         else:
@@ -170,11 +188,13 @@ class Rehearsal:
             self._begin(state)
 
     def _tell_two(self) -> None:
+        """Tell of the two texts that claim to be the plan, or that there are none any more."""
         two = self.sitting.two
-        if two is not None:
-            self.board.post("two", said("two", ours=two.ours, theirs=two.theirs, difference=two.difference))
-        else:
-            self.board.take_down(lambda key: key == "two")
+        if two == self._two:
+            return
+        self._two = two
+        values = {"ours": two.ours, "theirs": two.theirs, "difference": two.difference} if two else {}
+        self.board.post("two", said("two", **({"ours": None, "theirs": None, "difference": None} | values)))
 
     # -- what is told
 
@@ -191,7 +211,7 @@ class Rehearsal:
             self._tell_saved(remark_list(tuple(faults), self.plan))
 
     def _tell(self, words: str) -> None:
-        self.board.post("told", said("told", words=words))
+        self.notice(said("told", words=words))
 
     def _broken(self, fault: Exception) -> None:
         """A fault of ours, or of a library: it is told, and the work goes on."""
@@ -211,7 +231,7 @@ class Rehearsal:
 
     def _performed(self, state: State) -> Step:
         try:
-            heard = self._performing[ThePlan].perform(state.number, state.text)
+            heard = self.perform(state.number, state.text)
         except CannotDo as refusal:
             self._tell_faults(state, refusal.remarks)
             return
@@ -273,9 +293,5 @@ class Rehearsal:
         self._showing.show(kind, heard.number, heard.reading)
 
     def _judge(self, kind: int, heard: Heard) -> None:
-        from soundfonts import guitar
-        from timing.cautions import check
-
-        remarks = check(heard.reading, guitar)
-        listed = remark_list(remarks, self._performing[kind].path, heard.reading)
-        self.board.post(("remarks", kind), said("remarks", number=heard.number, reading=kind, remarks=listed))
+        remarks = remark_list(self.remarks_of(heard), self._performing[kind].path, heard.reading)
+        self.board.post(("remarks", kind), said("remarks", number=heard.number, reading=kind, remarks=remarks))

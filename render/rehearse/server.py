@@ -215,14 +215,14 @@ async def _wire(desk: Desk, connection: WebSocket) -> None:
                 await (connection.send_bytes(content) if isinstance(content, bytes) else connection.send_text(content))
             await news.wait()
 
-    with desk.page(wake) as page:
+    with desk.page(wake, answer) as page:
         sending = asyncio.create_task(out())
         try:
             while True:
                 message = await connection.receive()
                 if message["type"] == "websocket.disconnect":
                     break
-                desk.take(page, message.get("text"), answer)
+                desk.take(page, message.get("text"))
         except WebSocketDisconnect:
             pass
         finally:

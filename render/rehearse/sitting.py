@@ -74,7 +74,7 @@ class Sitting:
         self.path, self._keep, self._lock = path, keep, RLock()
         text = read_text(path)
         self._disk: str | None = text  # what the file holds as far as we know; None: there is none
-        self._newest = State(0, text, "file", time.time(), "opened")
+        self._newest, self._last = State(0, text, "file", time.time(), "opened"), 0
         self._begun = time.strftime("%Y%m%d-%H%M%S")
         self._states = [_packed(self._newest)]
         self._past: list[bytes] = []
@@ -117,7 +117,7 @@ class Sitting:
     def touched(self, said: str) -> State:
         """The same text once more, since something that it is read with is another one."""
         with self._lock:
-            return self._become(State(self._newest.number + 1, self._newest.text, "file", time.time(), said))
+            return self._become(self._state(self._newest.text, "file", said))
 
     # -- from the page
 
@@ -129,11 +129,11 @@ class Sitting:
             if len(text.encode(errors="replace")) > MAX_BYTES:
                 raise CannotDo.because("plan-size", "this is too long for a plan")
             if text == self._newest.text:
-                self.two = None
                 return None
             if number is not None and number != self._newest.number and self.text_of(number) != self._newest.text:
                 self.two = Two(text, self._newest.text)
                 return None
+            self._leave_two()  # whoever goes on from the file's text has chosen
             return self._put(text, "page", "typed")
 
     def changed(self, number: int, text: str, said: str, drawing: bool = False) -> State | None:
@@ -185,17 +185,17 @@ class Sitting:
                 raise CannotDo.because("no-state", f"there is no state {to} in this sitting")
             return None if text == self._newest.text else self._put(text, "back", f"state {to} brought back")
 
-    def settle(self, ours: bool) -> State | None:
+    def settle(self, keep_ours: bool) -> State | None:
         """Choose between the two texts. The other one can be brought back as an earlier state."""
         with self._lock:
             if self.two is None:
                 return None
-            two, self.two = self.two, None
-            if ours:
-                return self._put(two.ours, "page", "the page's text chosen")
-            self._remember(State(self._newest.number + 1, two.ours, "page", time.time(), "typed, not chosen"))
-            said = "the file's text chosen"
-            return self._become(State(self._newest.number + 2, self._newest.text, "file", time.time(), said))
+            ours, theirs = self.two.ours, self._newest.text
+            if keep_ours:
+                self.two = None
+                return self._put(ours, "page", "the page's text chosen")
+            self._leave_two()
+            return self._become(self._state(theirs, "file", "the file's text chosen"))
 
     def text_of(self, number: int) -> str | None:
         """The text of a state of this sitting."""
@@ -227,7 +227,7 @@ class Sitting:
                 return self._go_on(theirs, "file", f"{self.path.name} was saved")
         self._disk = text
         if keeping_past:
-            return self._become(State(self._newest.number + 1, text, by, time.time(), said))
+            return self._become(self._state(text, by, said))
         return self._go_on(text, by, said, one_step=one_step, drawn_from=drawn_from)
 
     def _go_on(
@@ -236,7 +236,17 @@ class Sitting:
         if not one_step:
             self._past = [*self._past[1 - MOST_STATES :], _pack(self._newest.text)]
         self._future = []
-        return self._become(State(self._newest.number + 1, text, by, time.time(), said, drawn_from), one_step)
+        return self._become(self._state(text, by, said, drawn_from), one_step)
+
+    def _state(self, text: str, by: str, said: str, drawn_from: int | None = None) -> State:
+        self._last += 1
+        return State(self._last, text, by, time.time(), said, drawn_from)
+
+    def _leave_two(self) -> None:
+        """Keep the page's text of two, which nobody has chosen, as an earlier state."""
+        if self.two is not None:
+            self._remember(self._state(self.two.ours, "page", "typed, not chosen"))
+            self.two = None
 
     def _become(self, state: State, one_step: bool = False) -> State:
         if one_step:

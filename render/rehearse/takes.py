@@ -46,9 +46,7 @@ class Take:
                     self.frames = now
 
     def _next_start(self) -> int:
-        playhead = max(self._playhead(), 0)
-        if self.frames is not None:
-            playhead = min(playhead, self.frames)
+        playhead = min(max(self._playhead(), 0), self._joining.last)
         wanted = self._first_lacking(playhead - playhead % BLOCK)
         return wanted if wanted != self.frames else self._first_lacking(0)
 
@@ -59,7 +57,7 @@ class Take:
     def _wanted_elsewhere(self, now: int) -> bool:
         """Whether somebody soon needs what is not made yet, and what this stretch does not lead to."""
         wanted = self._next_start()
-        return 0 <= wanted - self._playhead() < _AHEAD and not now <= wanted <= now + _AHEAD
+        return -BLOCK < wanted - self._playhead() < _AHEAD and not now <= wanted <= now + _AHEAD
 
     def _add(self, first: int, frames: int) -> int:
         """Take note of what is made; where it ends."""

@@ -32,24 +32,24 @@ class Watch(Thread):
         read as it is, `changed` is told of one that has come to rest with another content, or none."""
         super().__init__(name="watching", daemon=True)
         self._files, self._readable, self._changed = files, readable, changed
-        self._stop = Event()
+        self._ended = Event()
         self._known: dict[Path, bytes | None] = {}
         self._signs: dict[Path, tuple[int, ...] | None] = {}
         for file in files():
             self._look(file)
 
     def stop(self) -> None:
-        self._stop.set()
+        self._ended.set()
 
     def run(self) -> None:
         from watchfiles import watch
 
-        while not self._stop.is_set():
+        while not self._ended.is_set():
             folders = self._folders()
             told = watch(
-                *folders, stop_event=self._stop, step=_STEP, debounce=_DEBOUNCE, rust_timeout=_ANYHOW,
+                *folders, stop_event=self._ended, step=_STEP, debounce=_DEBOUNCE, rust_timeout=_ANYHOW,
                 yield_on_timeout=True, recursive=False, raise_interrupt=False, watch_filter=None,
-            ) if folders else iter(lambda: self._stop.wait(_ANYHOW / 1000) or set(), True)  # fmt: skip
+            ) if folders else iter(lambda: self._ended.wait(_ANYHOW / 1000) or set(), True)  # fmt: skip
             with suppress(OSError):  # a folder has gone while it was looked for
                 for _ in told:
                     self._look_at_all()
@@ -88,7 +88,7 @@ class Watch(Thread):
         begun = still = time.monotonic()
         readable: bool | None = None
         self._look(file)
-        while not self._stop.is_set():
+        while not self._ended.is_set():
             now = time.monotonic()
             if self._moves(file) and self._look(file):
                 still, readable = now, None
@@ -96,8 +96,8 @@ class Watch(Thread):
                 readable = self._known[file] is not None and self._readable(file)
             if readable or now - still >= REFUSED or now - begun >= _LONGEST:
                 break
-            self._stop.wait(_LOOK)
-        if self._known[file] != before and not self._stop.is_set():
+            self._ended.wait(_LOOK)
+        if self._known[file] != before and not self._ended.is_set():
             self._changed(file)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from timing.plan import SECTIONS, Plan
 from timing.plan.edits import written
-from timing.plan.layout import impossible
+from timing.plan.nodes import impossible
 from timing.plan.planfile import identity
 from timing.plan.yamltext import List, Map, parse
 from timing.remarks import CannotDo, Edit, Place

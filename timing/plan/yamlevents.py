@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-_MOST_KEPT = 200_000  # letters of a text that is read in pieces
+MOST_KEPT = 200_000  # letters of a text of which something is kept
 _MOST_PIECES = 64
 _CUT = re.compile(r"^(?=[A-Za-z])", re.MULTILINE)
 _AS_A_WHOLE = re.compile("^(---|\\.\\.\\.|%)|[\x0b\x0c\x85\u2028\u2029\ufeff]|\r(?!\n)", re.MULTILINE)
@@ -86,7 +86,7 @@ def _event(event: Any) -> YamlEvent | None:
 
 def _pieces(text: str) -> list[tuple[str, tuple[YamlEvent, ...]]] | None:
     """The pieces of a text and the events in each; None where it is to be read as a whole."""
-    if len(text) > _MOST_KEPT or _AS_A_WHOLE.search(text):
+    if len(text) > MOST_KEPT or _AS_A_WHOLE.search(text):
         return None
     cuts = [found.start() for found in _CUT.finditer(text)][1:]  # comments before the first word belong to it
     if not 1 <= len(cuts) < _MOST_PIECES:

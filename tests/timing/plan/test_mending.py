@@ -143,7 +143,8 @@ def test_several_entries_are_added_together_in_their_order():
     edits = [Edit("holds", "{breath: 1}"), Edit("tempo", "60"), Edit("holds", "{breath: 2}")]
     assert mend("a: b\n", edits) == "a: b\n\nholds:\n  - {breath: 1}\n  - {breath: 2}\n\ntempo: 60\n"
     assert mend("holds: [{breath: 0}]\n", edits) == "holds: [{breath: 0}, {breath: 1}, {breath: 2}]\n\ntempo: 60\n"
-    assert mend("tempo: 1\n", [Edit("tempo", "2"), Edit("tempo", "3")]) == "tempo: [1, 2, 3]\n"
+    later = [Edit("tempo", "{at: 2, tempo: 2}"), Edit("tempo", "{at: 3, tempo: 3}")]
+    assert mend("tempo: 1\n", later) == "tempo: [1, {at: 2, tempo: 2}, {at: 3, tempo: 3}]\n"
 
 
 # -- replacing
