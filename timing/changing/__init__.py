@@ -21,7 +21,10 @@ from timing.changing.asked import (
     SetKeys,
     TakeOffer,
 )  # fmt: skip
+from timing.changing.drawing import draw_hairpin
 from timing.changing.moving import move
+from timing.changing.offers import offer
+from timing.changing.remarked import accept_remark, mend_remark
 from timing.changing.settings import set_amount, set_depth, set_keys
 from timing.changing.spots import cannot
 from timing.changing.standing import find
@@ -44,11 +47,17 @@ def edits_for(reading: Reading, remarks: Sequence[Remark], change: Asked) -> tup
             made = set_depth(reading, change)
         case SetAmount():
             made = set_amount(reading, change)
+        case DrawHairpin():
+            made = draw_hairpin(reading, change)
+        case TakeOffer():
+            made = list(offer(reading, change.id, change.at, change.until).edits)
         case Remove():
             each = find(reading.plan, change.target)
             made = [Edit(each.section, None, each.place)]
-        case _:
-            raise cannot("not yet")
+        case MendRemark():
+            made = mend_remark(remarks, change)
+        case AcceptRemark():
+            made = accept_remark(remarks, change)
     return tuple(made)
 
 

@@ -170,6 +170,12 @@ class _Wish:
             raise cannot(f"a change can be of {_MOST_KEYS} settings at most")
         return {self._key(key): self._value(key, value) for key, value in given.items()}
 
+    def reason(self) -> str:
+        """A text for people, on one line."""
+        reason = self._value("because", self.text("because"))
+        assert isinstance(reason, str)
+        return reason
+
     @staticmethod
     def _key(key: object) -> str:
         if not isinstance(key, str) or not 0 < len(key) <= 100 or not key.isprintable():
@@ -220,5 +226,5 @@ _READERS: dict[str, Callable[[_Wish], Asked]] = {
     "offer": _offer,
     "remove": lambda wish: Remove(wish.target()),
     "mend": lambda wish: MendRemark(wish.whole("index", 0, _MOST)),
-    "accept": lambda wish: AcceptRemark(wish.whole("index", 0, _MOST), wish.text("because")),
+    "accept": lambda wish: AcceptRemark(wish.whole("index", 0, _MOST), wish.reason()),
 }

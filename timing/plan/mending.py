@@ -24,8 +24,8 @@ def mend(text: str, edits: Iterable[Edit]) -> str:
     An entry that stands at a place is changed setting by setting, so that what is the same in the new one keeps its
     place, its quotes and its comments. What is taken out goes with the comments that stand in it or behind it on its
     line, and what cannot be empty goes with the last of its values. A tempo without a place takes that of another one
-    without a place, since both would hold from the beginning. The text must be one that can be read as a plan. CannotDo where nothing begins at a place, or where a change
-    cannot be made without another one.
+    without a place, since both would hold from the beginning. The text must be one that can be read as a plan. CannotDo
+    where nothing begins at a place, or where a change cannot be made without another one.
     """
     changes = _Changes(Layout(text))
     for edit in edits:

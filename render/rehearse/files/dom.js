@@ -23,6 +23,11 @@ export function drawn(tag, attributes = {}) {
 
 export const still = matchMedia("(prefers-reduced-motion: reduce)");
 
+const TOLD = 8000; // milliseconds that a word stands
+let until = 0;
+
 export function tell(words) {
   find("told").textContent = words;
+  clearTimeout(until);
+  until = setTimeout(() => (find("told").textContent = ""), TOLD);
 }

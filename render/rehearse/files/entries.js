@@ -15,10 +15,19 @@ on("chosen", () => (gripped === shown.chosen ? null : layAll()));
 function layAll() {
   if (!shown.systems[0]?.staff) return;
   gripped = shown.chosen;
+  const music = find("music");
+  const key = music.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
   const placed = new Set();
   for (const system of shown.systems) layEntries(system, placed);
   layWhole(placed);
   showChosen();
+  if (key !== undefined) focused(music, key);
+}
+
+// Whoever had the focus has it still, wherever it lies by now; else the chosen entry has.
+function focused(music, key) {
+  const again = music.querySelector(`[data-key="${CSS.escape(key)}"]`) ?? music.querySelector("button.entry.chosen");
+  if (again !== document.activeElement) again?.focus({ preventScroll: true });
 }
 
 // -- where they are
@@ -68,22 +77,15 @@ function layEntries(system, placed) {
     }
   }
   buttons.sort(([a], [b]) => a - b);
-  replaced(system.entries, buttons.map(([, button]) => button));
-  replaced(system.grips, grips);
-  replaced(system.also, also);
+  system.entries.replaceChildren(...buttons.map(([, button]) => button));
+  system.grips.replaceChildren(...grips);
+  system.also.replaceChildren(...also);
 }
 
 // What holds for the whole piece, or is heard nowhere.
 function layWhole(placed) {
   const line = find("music").querySelector(".whole");
-  if (line) replaced(line, shown.entries.filter((entry) => !placed.has(nameOf(entry))).map(plainButton));
-}
-
-// Put new children in place of the old; whoever had the focus, by its key, has it still.
-function replaced(holder, children) {
-  const key = holder.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-  holder.replaceChildren(...children);
-  if (key) (children.find((child) => child.dataset.key === key) ?? holder.querySelector(".chosen"))?.focus({ preventScroll: true });
+  if (line) line.replaceChildren(...shown.entries.filter((entry) => !placed.has(nameOf(entry))).map(plainButton));
 }
 
 const spoken = (entry) => entry.words + (entry.own ? "" : `, from ${entry.file}`);

@@ -6,6 +6,7 @@ import { entryNamed, nameOf, select, shown } from "./music.js";
 import { Drawing, change, removing, setting } from "./changes.js";
 
 const form = find("form");
+let sliding = false; // a slide is being moved: it must stay where it is
 let showing = null; // the name of the entry, and what is shown of it
 
 on("chosen", show);
@@ -15,15 +16,26 @@ function show() {
   form.hidden = !entry;
   document.body.classList.toggle("choosing", !!entry);
   const told = JSON.stringify([entry, entry && linesOf(entry)]);
-  if (told === showing) return;
+  if (told === showing || sliding) return;
   showing = told;
   if (!entry) return form.replaceChildren();
-  const key = form.contains(document.activeElement) ? document.activeElement.dataset.key : null;
-  form.replaceChildren(...parts(entry));
-  if (key) form.querySelector(`[data-key="${CSS.escape(key)}"]`)?.focus({ preventScroll: true });
+  const typing = form.contains(document.activeElement) ? document.activeElement : null;
+  const same = form.dataset.of === nameOf(entry);
+  const unfolded = same && form.querySelector("details.more")?.open;
+  form.dataset.of = nameOf(entry);
+  form.replaceChildren(...parts(entry, unfolded));
+  if (typing?.dataset.key) goOn(form.querySelector(`[data-key="${CSS.escape(typing.dataset.key)}"]`), typing, same);
 }
 
-function parts(entry) {
+// Whoever had the focus has it still, and what was typed there and not yet said stays.
+function goOn(field, before, same) {
+  field?.focus({ preventScroll: true });
+  if (!same || !field || before.said === undefined || before.value === before.said) return;
+  field.value = before.value;
+  field.setSelectionRange?.(before.selectionStart, before.selectionEnd);
+}
+
+function parts(entry, unfolded) {
   const mine = entry.own;
   const close = made("button", { type: "button", className: "close", ariaLabel: "let go of this entry", data: { key: "close" } }, "×");
   close.addEventListener("click", () => select(null));
@@ -31,7 +43,7 @@ function parts(entry) {
   const [first, rest] = [true, false].map((main) => entry.fields.filter((field) => isMain(entry, field) === main));
   const fields = first.map((field) => row(entry, field, mine));
   const elsewhere = mine ? null : made("p", { className: "small" }, `It stands in ${entry.file}, and is changed there.`);
-  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), more(entry, rest, mine), text(entry), mine ? doings(entry) : null].filter(Boolean);
+  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), more(entry, rest, mine, unfolded), text(entry), mine ? doings(entry) : null].filter(Boolean);
 }
 
 // What is said, and what one asks for first; everything else is unfolded.
@@ -41,11 +53,9 @@ function isMain(entry, { key, value }) {
   return value !== null || ASKED.slice(0, entry.section === "phrases" ? undefined : -2).includes(key) || key === "why";
 }
 
-function more(entry, rest, mine) {
+function more(entry, rest, mine, unfolded) {
   if (!rest.length) return null;
-  const unfolded = form.querySelector("details.more")?.open && form.dataset.of === nameOf(entry);
-  form.dataset.of = nameOf(entry);
-  return made("details", { className: "more", open: unfolded }, made("summary", {}, "More settings"), made("div", { className: "fields" }, ...rest.map((field) => row(entry, field, mine))));
+  return made("details", { className: "more", open: !!unfolded }, made("summary", {}, "More settings"), made("div", { className: "fields" }, ...rest.map((field) => row(entry, field, mine))));
 }
 
 function linesOf({ first, last }) {
@@ -90,8 +100,11 @@ function controls(entry, field, id, mine) {
   }
   if (field.choices.length && !field.open) return choice(field, common, say);
   const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
-  main.value = field.value ?? "";
-  main.addEventListener("change", () => say(main.value.trim() || null));
+  main.value = main.said = field.value ?? "";
+  main.addEventListener("change", () => {
+    main.said = main.value;
+    say(main.value.trim() || null);
+  });
   main.addEventListener("keydown", (event) => {
     if (event.key === "Escape") main.value = field.value ?? "";
     if (event.key === "Enter" && main.matches("textarea")) {
@@ -138,11 +151,14 @@ function stepped(entry, field, main, common, { unit, step, now, low, high }) {
   slide.addEventListener("input", () => {
     main.value = `${slide.value}${unit}`;
     drawing ??= new Drawing();
+    sliding = true;
     drawing.wish(setting(entry, { [field.key]: main.value }));
   });
   slide.addEventListener("change", () => {
     drawing?.end();
     drawing = null;
+    sliding = false;
+    show();
   });
   return { main, all: [main, slide] };
 }

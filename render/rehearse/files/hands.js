@@ -29,7 +29,7 @@ function layBars(system) {
     const { name } = shown.paper.bars;
     system.bars.append(...system.rows.map(([row]) => made("button", { type: "button", className: "bar", tabIndex: -1, ariaLabel: `bar ${name[row]}`, data: { row } })));
     if (system.number === 0) system.bars.firstElementChild.tabIndex = 0;
-    system.band.append(made("div", { className: "level" }));
+    system.band.append(made("div", { className: "drawable" }));
   }
   system.rows.forEach(([, left, right], number) => {
     put(system.bars.children[number], system, { x: left, y: 0, width: right - left, height: system.height });
@@ -62,7 +62,7 @@ function begin(event, system) {
   if (event.target.closest(".grip")) return gripGesture(nearestGrip(system, at, event.target.closest(".grip")), system, event);
   const entry = event.target.closest(".entry");
   if (entry) return entryGesture(entryNamed(entry.dataset.name), system, at);
-  if (event.target.closest(".level")) return hairpinGesture(system, at, event);
+  if (event.target.closest(".drawable")) return hairpinGesture(system, at, event);
   const bar = event.target.closest(".bar");
   return bar ? barGesture(bar, system, at) : null;
 }
@@ -155,11 +155,15 @@ function gripGesture(grip, system, event) {
       refocus(name);
     },
     move(there, moved) {
+      if (shown.chosen === null) select(entry);
       const at = unitsAt(there, moved);
       if (end === "depth" && !gesture.across) drawDepth(entry, part, system, at, drawing);
       else drawEnd(entry, part, last, there, at, moved.altKey, drawing);
     },
-    end: () => drawing.end(),
+    end() {
+      drawing.end();
+      refocus(shown.chosen);
+    },
     cancel: () => drawing.cancel(),
   };
   if (event.pointerType === "mouse") select(entry);
@@ -167,7 +171,7 @@ function gripGesture(grip, system, event) {
 }
 
 function refocus(name) {
-  find("music").querySelector(`button.entry[data-name="${CSS.escape(name)}"]`)?.focus({ preventScroll: true });
+  if (name !== null) find("music").querySelector(`button.entry[data-name="${CSS.escape(name)}"]`)?.focus({ preventScroll: true });
 }
 
 function drawEnd(entry, part, last, there, at, free, drawing) {
@@ -349,5 +353,5 @@ function say(words, system, at) {
   if (words === null) return bubble.remove();
   bubble.textContent = words;
   if (bubble.parentNode !== system.drawing) system.drawing.append(bubble);
-  put(bubble, system, { x: Math.min(Math.max(at.x, 30), system.width - 60), y: Math.max(at.y - 30 / scaleOf(system), 2) });
+  put(bubble, system, { x: Math.min(Math.max(at.x, 30), system.width - 60), y: Math.max(at.y - 42 / scaleOf(system), 2) });
 }

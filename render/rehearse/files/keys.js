@@ -1,10 +1,9 @@
 // Everything by keyboard: from bar to bar, an entry by a beat or a percent (with Shift by a bar or five), and what
 // holds on the whole page.
 
-import { send } from "./link.js";
 import { find } from "./dom.js";
-import { choose, entryNamed, select, shown } from "./music.js";
-import { Drawing, amounting, change, deepening, moving, removing } from "./changes.js";
+import { choose, entryNamed, nameOf, select, shown } from "./music.js";
+import { Drawing, amounting, change, deepening, moving, removing, step } from "./changes.js";
 import { amountOf, busy, numberIn } from "./hands.js";
 import { closeOffers, openOffers } from "./offers.js";
 
@@ -50,6 +49,7 @@ function rowInNext(row, by) {
 
 // -- entries
 
+const PAUSE = 600; // milliseconds without an arrow
 let held = null; // the entry and what arrows have made of it so far, until the key is let go
 
 function entryKey(event) {
@@ -68,7 +68,7 @@ function entryKey(event) {
 }
 
 function removed(entry) {
-  choose(null);
+  letGo();
   change(removing(entry));
 }
 
@@ -78,14 +78,17 @@ function toForm(entry) {
 }
 
 function holding(entry, what) {
-  if (held?.what !== what || held.entry.section !== entry.section) {
+  clearTimeout(pause);
+  if (held?.what !== what || held.name !== nameOf(entry)) {
     letGo();
-    held = { entry, what, drawing: new Drawing() };
     select(entry);
+    held = { entry, what, drawing: new Drawing() };
   }
+  held.name = nameOf(entry);
   return held;
 }
 
+// In the middle of a gesture the entry may have moved in the text: it is the one that has the focus.
 function arrowAcross(entry, end, by, bars) {
   const which = end === "depth" ? "end" : end;
   if (!entry.handles.includes(which) && !(which === "end" && entry.handles.includes("depth"))) return;
@@ -111,13 +114,22 @@ function fieldOfDepth(entry) {
   return field?.value != null ? { now: numberIn(field.value), step: 0.01 } : null;
 }
 
+// Arrows that follow each other are one gesture.
+let pause = 0;
+
 function letGo() {
+  clearTimeout(pause);
   held?.drawing.end();
   held = null;
 }
 
-addEventListener("keyup", ({ key }) => (key.startsWith("Arrow") ? letGo() : null));
+addEventListener("keyup", ({ key }) => {
+  if (!held || !key.startsWith("Arrow")) return;
+  clearTimeout(pause);
+  pause = setTimeout(letGo, PAUSE);
+});
 addEventListener("blur", letGo);
+music.addEventListener("pointerdown", letGo, true);
 
 // -- the whole page
 
@@ -138,5 +150,6 @@ addEventListener("keydown", (event) => {
 
 function act(event, what) {
   event.preventDefault();
-  send({ do: what });
+  letGo();
+  step(what);
 }

@@ -1,6 +1,7 @@
 // The states of this sitting: undo and redo, and any earlier one brought back.
 
 import { on, send, sitting } from "./link.js";
+import { step } from "./changes.js";
 import { find, made, tell } from "./dom.js";
 
 const button = (words, label, act) => {
@@ -9,8 +10,8 @@ const button = (words, label, act) => {
   return made_;
 };
 
-const undo = button("Undo", "undo the last change", () => send({ do: "undo" }));
-const redo = button("Redo", "redo what was undone", () => send({ do: "redo" }));
+const undo = button("Undo", "undo the last change", () => step("undo"));
+const redo = button("Redo", "redo the change that was taken back", () => step("redo"));
 const list = made("ol", { reversed: true });
 const earlier = made("details", {}, made("summary", {}, made("h2", {}, "Earlier states")), list);
 find("transport").append(made("div", { className: "undoing" }, undo, redo)); // where they are always seen
