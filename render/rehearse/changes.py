@@ -46,7 +46,7 @@ class Changes:
 
     def offer(self, wish: OffersWish, answer: Callable[[str], None]) -> None:
         """Say what can stand at a place of the newest state that could be performed."""
-        from timing.changing import offers
+        from timing.changing.offers import offers
 
         reading = self._rehearsal.reading
         found = offers(reading, _spot(wish.at), None if wish.until is None else _spot(wish.until))

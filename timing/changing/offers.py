@@ -73,4 +73,4 @@ def _removals(here: Here) -> Iterator[Offer]:
             file = "" if each.own else f" {place.file.name}"
             id_ = f"remove {each.section} {place.line} {place.column}{file}"
             words = f"take out: {in_words(each)}{inside}"
-            yield Offer(id_, words, each.section, "out", (Edit(each.section, None, place),))
+            yield Offer.of(id_, words, each.section, "out", Edit(each.section, None, place), entry="")

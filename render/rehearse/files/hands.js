@@ -29,7 +29,7 @@ function layBars(system) {
     const { name } = shown.paper.bars;
     system.bars.append(...system.rows.map(([row]) => made("button", { type: "button", className: "bar", tabIndex: -1, ariaLabel: `bar ${name[row]}`, data: { row } })));
     if (system.number === 0) system.bars.firstElementChild.tabIndex = 0;
-    system.band.append(made("div", { className: "level" }));
+    system.band.append(made("div", { className: "drawable" }));
   }
   system.rows.forEach(([, left, right], number) => {
     put(system.bars.children[number], system, { x: left, y: 0, width: right - left, height: system.height });
@@ -62,7 +62,7 @@ function begin(event, system) {
   if (event.target.closest(".grip")) return gripGesture(nearestGrip(system, at, event.target.closest(".grip")), system, event);
   const entry = event.target.closest(".entry");
   if (entry) return entryGesture(entryNamed(entry.dataset.name), system, at);
-  if (event.target.closest(".level")) return hairpinGesture(system, at, event);
+  if (event.target.closest(".drawable")) return hairpinGesture(system, at, event);
   const bar = event.target.closest(".bar");
   return bar ? barGesture(bar, system, at) : null;
 }

@@ -173,7 +173,7 @@ def test_with_alt_what_is_drawn_is_free_of_the_beats(page, folder):
 
 def test_a_hairpin_is_drawn_on_the_band_of_the_level(page, folder):
     before = number(page)
-    level = page.locator(".level").nth(3)
+    level = page.locator(".drawable").nth(3)
     level.scroll_into_view_if_needed()
     y = level.bounding_box()["y"] + level.bounding_box()["height"] / 2
     drag(page, (at(page, 18, 0), y), (at(page, 19, 1.5), y - 15))
