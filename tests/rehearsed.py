@@ -30,8 +30,8 @@ def rehearsed(plan: Path, *arguments: str) -> Iterator[str]:
 
 
 @contextmanager
-def opened(browser, address: str, **options) -> Iterator:
-    """A page there, which must not fail, nor ask for anything elsewhere."""
+def opened(browser, address: str, init: str = "", **options) -> Iterator:
+    """A page there, which must not fail, nor ask for anything elsewhere; the script `init` comes before its own."""
     faults: list[str] = []
     context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}} | options)
     page = context.new_page()
@@ -39,6 +39,8 @@ def opened(browser, address: str, **options) -> Iterator:
     page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
     page.on("pageerror", lambda fault: faults.append(str(fault)))
     page.on("request", lambda request: _own(request.url, address) or faults.append(f"asked for {request.url}"))
+    if init:
+        page.add_init_script(init)
     try:
         page.goto(address)
         page.wait_for_selector("html[data-drawn][data-remarks]")

@@ -15,9 +15,9 @@ POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self' 'nonce-tern'; connect-src 'self'; img-src data:; "
     "font-src data: 'self'; worker-src 'self'"
 )
-PAGE = """<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="nonce" content="tern"><title>A plan</title>
-<link rel="icon" href="data:,"><link rel="stylesheet" href="files/page.css"></head>
-<body class="alive"><main><h1>A plan</h1><section id="text" aria-label="Text"></section><section id="taps" aria-label="Taps"></section>
+PAGE = """<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>A plan</title>
+<meta name="nonce" content="tern"><link rel="icon" href="data:,"><link rel="stylesheet" href="files/page.css"></head>
+<body class="alive"><main><h1>A plan</h1><section id="text" aria-label="Text"></section>
 <div id="music"></div><p id="told" role="status"></p><button id="after">after</button></main>
 <script type="module" src="files/link.js"></script>{scripts}</body></html>"""
 LINK = """
@@ -36,7 +36,7 @@ class _Handler(BaseHTTPRequestHandler):
     scripts: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
 
-    def do_GET(self):  # noqa: N802 (the library's name)
+    def do_GET(self):
         name = self.path.rpartition("/")[2]
         if name == "":
             scripts = "".join(f'<script type="module" src="files/{each}"></script>' for each in self.scripts)
@@ -63,7 +63,7 @@ class _Handler(BaseHTTPRequestHandler):
 
 @contextmanager
 def written_page(browser, *scripts: str, missing: tuple[str, ...] = (), **options):
-    """The page with these scripts; nothing may be written to the browser's console as a fault, `missing` files aside."""
+    """The page with these scripts; what the browser calls a fault fails the test, `missing` files aside."""
     handler = type("Handler", (_Handler,), {"scripts": scripts, "missing": missing})
     server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
     threading.Thread(target=server.serve_forever, daemon=True).start()
@@ -94,7 +94,7 @@ def sent(page, do: str) -> list[dict]:
 
 
 def until(page, holds: str) -> None:
-    """Wait until an expression holds in the page. (The page itself may not make scripts of text, so it is asked again.)"""
+    """Wait until an expression holds in the page, which itself may not make scripts of text."""
     for _ in range(150):
         if page.evaluate(holds):
             return

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from render.rehearse.board import Board
+from render.rehearse.clock import Clock
 from render.rehearse.differing import differing
 from render.rehearse.reading import Heard, Performing
 from render.rehearse.showing import Showing
@@ -29,6 +30,7 @@ from timing.remarks import CannotDo, Remark
 _HEARD_FIRST = 0.7  # seconds that a take plays before it gives way to a newer one
 _BEFORE_DRAWING = 2.0  # seconds of sound that come before the drawing
 _EARLY = 0.03  # seconds before the playhead at which a take begins, since it is told late
+_CLOCKS = 40  # takes by which a page may be behind
 _PATIENCE = 1.0  # seconds that are waited at the end for the work that is being done
 
 
@@ -62,7 +64,7 @@ class Rehearsal:
         texts = [self.sitting.newest.text, *(read_text(path) for path in paths[1:])]
         self._heard = [each.perform(0, text) for each, text in zip(self._performing, texts, strict=True)]
         self._numbers = [0] * len(paths)
-        self._before: list[Heard | None] = [None] * len(paths)
+        self._clocks: list[dict[int, Clock]] = [{} for _ in paths]  # of the latest takes, by number
         self._judged: tuple[Reading, list[Remark]] | None = None  # the reading that was judged last
         self._two: Two | None = None  # as it was told last
         self._playhead = Playhead(ThePlan, 0, 0.0, False, time.monotonic())
@@ -248,8 +250,10 @@ class Rehearsal:
     def _sounding(self, kind: int, heard: Heard) -> Step:
         """Let a performed state be heard, then seen, then judged."""
         before, self._heard[kind] = self._heard[kind], heard
-        if before is not heard:
-            self._before[kind] = before
+        clocks = self._clocks[kind]
+        clocks[heard.number] = heard.clock
+        while len(clocks) > _CLOCKS:
+            del clocks[next(iter(clocks))]
         self.board.take_down(lambda key: key[:2] in (("sound", kind), ("whole", kind)))
         self.board.post(("clock", kind), said("clock", number=heard.number, reading=kind, **heard.clock.values()))
         self._synths.want([stave for each in self._heard for stave in each.joining.staves])
@@ -277,9 +281,8 @@ class Rehearsal:
     def _frame(self, kind: int, heard: Heard) -> int:
         """The frame of a take at which somebody listens, or would."""
         head = self._playhead
-        known = (self._heard[head.reading], self._before[head.reading])
-        there = next((each for each in known if each is not None and each.number == head.number), None)
-        second = head.now if there is None else there.clock.carried(head.now, heard.clock)
+        there = self._clocks[head.reading].get(head.number)
+        second = head.now if there is None else there.carried(head.now, heard.clock)
         return int(max(second - _EARLY, 0.0) * RATE)
 
     def _tell_differing(self, kind: int, before: Heard, heard: Heard) -> None:

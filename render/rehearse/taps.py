@@ -1,5 +1,5 @@
-"""Taps of a page made into entries of the plan: which beats there are to tap, what a tapping comes to, and the text with
-what somebody took of it. The fit itself is `timing.fitting`'s.
+"""Taps of a page made into entries of the plan: which beats there are to tap, what a tapping comes to, and the text
+with what somebody took of it. The fit itself is `timing.fitting`'s.
 
 Nothing is kept between two messages: each brings its taps along, and the same taps give the same entries.
 """
@@ -21,7 +21,7 @@ from timing.remarks import CannotDo
 from timing.time.pace import build_pace
 
 MOST_TAPS = 5_000  # of one tapping: more than an hour of beats
-USUAL_NOISE = 0.025  # seconds by which taps of one person scatter (20 to 30 ms; common in papers on tapping, from memory)
+USUAL_NOISE = 0.025  # seconds by which taps of one person scatter (20 to 30 ms; papers on tapping, from memory)
 
 _Second = Annotated[float, Field(ge=-1e6, le=1e6, allow_inf_nan=False)]
 _Quarter = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
@@ -32,9 +32,9 @@ _Words = Annotated[str, Field(max_length=500)]
 class Tapped(BaseModel):
     """What a page asks about taps, checked.
 
-    They begin at the quarter `since` of the performed order, and the last is on the last beat before `until`; or, if they
-    have `ended`, on the end of the music itself. `answers` say of a tap how many beats there are to the next one. `take`
-    and `leave` name fitted entries and entries of the plan as the answer had them.
+    They begin at the quarter `since` of the performed order, and the last is on the last beat before `until`; or, if
+    they have `ended`, on the end of the music itself. `answers` say of a tap how many beats there are to the next one.
+    `take` and `leave` name fitted entries and entries of the plan as the answer had them.
     """
 
     model_config = ConfigDict(extra="forbid", strict=True)
@@ -75,7 +75,8 @@ def answer(reading: Reading, message: dict[str, Any]) -> dict[str, Any]:
 
 
 def changed(reading: Reading, text: str, file: Path, message: dict[str, Any]) -> str:
-    """The text of the plan, as it stands in `file`, with the entries that were taken. CannotDo where they are no longer what the taps come to."""
+    """The text of the plan, as it stands in `file`, with the entries that were taken. CannotDo where they are no longer
+    what the taps come to."""
     asked = understood(message)
     _, fitted = _fit(reading, asked)
     entries = {_name(entry): entry for entry in fitted.entries}

@@ -11,7 +11,8 @@ from timing.plan.entry import Entry
 from timing.plan.schema import plan_schema
 
 # A value as the editor knows it: `help` in a sentence; `words` of which it is one, `usual` as what it may look like;
-# `kind` of the group of settings that it is, `list` of what it is a list, `each` of what freely named settings are, `names` how they are mostly called.
+# `kind` of the group of settings that it is, `list` of what it is a list, `each` of what freely named settings are, and
+# `names` how these are mostly called.
 Value = dict[str, Any]
 
 

@@ -1,8 +1,8 @@
 """Make the page's editor of its libraries: `files/editor.js`, their licences, and the hash of both.
 
-The packages are those of package-lock.json, each with the hash that it must have; none of their scripts is run. The same
-lock gives the same bytes. It takes Node and the network; what is made lies in the repository, so that nobody else needs
-either.
+The packages are those of package-lock.json, each with the hash that it must have; none of their scripts is run. The
+same lock gives the same bytes. It takes Node and the network; what is made lies in the repository, so that nobody else
+needs either.
 
     python render/rehearse/editor/build.py            make it
     python render/rehearse/editor/build.py --check    say whether what lies here is what would be made
@@ -22,7 +22,7 @@ HERE = Path(__file__).parent
 MADE = HERE.parent / "files"
 SOURCES = ("package.json", "package-lock.json", "bundle.js")
 OPTIONS = ("--bundle", "--minify", "--format=esm", "--target=es2022", "--charset=utf8", "--legal-comments=none")
-BANNER = "/* CodeMirror 6 and what it stands on, MIT: their licences are in editor-licences.txt. Made by editor/build.py. */"
+BANNER = "/* CodeMirror 6 and what it stands on, MIT: see editor-licences.txt. Made by editor/build.py. */"
 
 
 def build(folder: Path) -> dict[str, bytes]:

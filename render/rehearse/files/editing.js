@@ -49,13 +49,20 @@ export function editor(parent, acts, nonce) {
       view.dispatch(setDiagnostics(view.state, remarks.map(diagnostic)));
     },
     mark(span, there) {
-      const shown = there && span ? [EditorView.scrollIntoView(span.from, { y: "center" })] : [];
       const selection = there && span ? { selection: { anchor: span.from } } : {};
-      view.dispatch({ effects: [markEntry.of(span), ...shown], annotations: fromOutside.of(true), ...selection });
+      view.dispatch({ effects: markEntry.of(span), annotations: fromOutside.of(true), ...selection });
+      if (there && span) show(view, span.from);
     },
     place: () => view.state.selection.main.head,
     focus: () => view.focus(),
   };
+}
+
+// Scroll to a place within the editor alone: who touches the music wants to go on seeing it.
+function show(view, place) {
+  const { top, bottom } = view.lineBlockAt(place);
+  const { scrollDOM: scroller } = view;
+  if (top < scroller.scrollTop || bottom > scroller.scrollTop + scroller.clientHeight) scroller.scrollTop = top - scroller.clientHeight / 3;
 }
 
 function diagnostic({ from, to, severity, message, act }) {
@@ -167,6 +174,7 @@ const theme = EditorView.theme({
   "&.cm-focused": { outline: "2px solid var(--ink)", outlineOffset: "2px" },
   ".cm-scroller": { fontFamily: "ui-monospace, 'DejaVu Sans Mono', Menlo, Consolas, monospace", fontSize: ".875rem", lineHeight: "1.55", maxHeight: "70vh" },
   ".cm-content": { caretColor: "var(--ink)", paddingBlock: ".5rem", minHeight: "8rem" },
+  ".cm-line": { paddingLeft: "calc(4ch + 6px)", textIndent: "-4ch" },
   ".cm-gutters": { backgroundColor: "var(--paper)", color: "var(--faint)", borderRight: line },
   ".cm-activeLine": { backgroundColor: "transparent" },
   "&.cm-focused .cm-activeLine": { backgroundColor: "var(--wash)" },

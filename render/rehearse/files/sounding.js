@@ -98,6 +98,7 @@ function known() {
   root.dataset.heard = here.before ? "before" : "now";
   emit("heard", { reading: here.reading, number: here.take?.number ?? null, before: here.before, canCompare: canCompare() });
   emit("playhead", now());
+  hear();
 }
 
 // -- what the page can do
@@ -159,7 +160,6 @@ export function choose({ reading = here.reading, before = here.before }) {
   tell({ do: "choose", reading, before: here.before });
   settle();
   known();
-  hear();
 }
 
 // Repeat from one quarter to another: {from, until, turns, once}; null ends it.

@@ -7,9 +7,11 @@ const STILL = 250; // ms without a key before what was typed is sent
 const HELP = "Tab indents. Escape, then Tab, leaves the text. F8 goes to the next remark.";
 const PLAIN = "The editor did not load in this browser: this is a plain field, and all else works.";
 
-// `base` is the text of the state `number`; `sent` what was typed and is on its way; `entries` are those of `entriesOf`.
+// `base` is the text of the state `number`; `sent` what was typed and is on its way, and `steps` what is to be done once it
+// has arrived; `entries` are those of `entriesOf`.
 const here = {
-  number: -1, base: "", sent: null, timer: 0, vocabulary: null, faulty: false, entries: [], entriesOf: "", picked: null,
+  number: -1, base: "", sent: null, steps: [], timer: 0, vocabulary: null, faulty: false, entries: [], entriesOf: "",
+  picked: null,
 };
 let writer = null;
 
@@ -40,18 +42,21 @@ hear("vocabulary", (message) => {
   here.vocabulary = message;
 });
 
-hear("hello", () => {
-  here.sent = null; // what was on its way may not have arrived
-});
+for (const kind of ["hello", "told"]) {
+  hear(kind, () => {
+    here.sent = null; // what was on its way did not arrive, or was refused
+  });
+}
 
 hear("saved", (message) => {
   const text = message.text.replace(/\r\n?/g, "\n");
   const ours = writer.text();
-  const stepped = ["undo", "redo", "back"].includes(message.by);
-  if (here.number < 0 || ours === here.base || (stepped && ours === here.sent)) writer.put(text, stepped);
+  const taken = ["undo", "redo", "back"].includes(message.by);
+  if (here.number < 0 || ours === here.base) writer.put(text, taken);
   else if (text !== here.sent) writer.put(merged(here.base, ours, text), false);
   Object.assign(here, { number: message.number, base: text, sent: null, faulty: message.faults?.length > 0 });
-  if (writer.text() !== text) typed();
+  if (here.steps.length) sendNow();
+  else if (writer.text() !== text) typed();
   if (here.faulty) remark(message.faults);
 });
 
@@ -63,6 +68,11 @@ hear("drawn", (message) => {
   if (message.number !== here.number || message.reading !== 0) return;
   Object.assign(here, { entries: (message.entries ?? []).filter((entry) => entry.own === true), entriesOf: here.base });
   if (here.picked) pick(here.picked, false);
+});
+
+hear("chosen", ({ entry }) => {
+  here.picked = entry?.own ? entry : null; // among the entries of the next state
+  pick(here.picked, false);
 });
 
 hear("select", (selected) => {
@@ -77,18 +87,21 @@ function typed() {
   here.timer = setTimeout(sendNow, STILL);
 }
 
+// One thing at a time: the server has to know on which text the next one was written.
 function sendNow() {
   clearTimeout(here.timer);
   const text = writer.text();
-  if (here.number < 0 || text === here.base || text === here.sent) return;
-  here.sent = text;
-  send({ do: "text", text, number: here.number });
+  if (here.number < 0 || here.sent !== null) return;
+  if (text !== here.base) {
+    here.sent = text;
+    send({ do: "text", text, number: here.number });
+  } else if (here.steps.length) send({ do: here.steps.shift() });
 }
 
 // To take back is the sitting's, of which typing is a part: what was typed is sent first.
 const step = (what) => () => {
+  here.steps.push(what);
   sendNow();
-  send({ do: what });
 };
 
 // -- places
@@ -115,7 +128,11 @@ function remark(remarks) {
 }
 
 function mended(remark) {
-  sendNow();
+  if (writer.text() !== here.base) {
+    sendNow();
+    emit("told", { words: "the text was changed meanwhile: a moment more, and then again" });
+    return;
+  }
   send({ do: "change", number: here.number, change: { what: "mend", index: remark.index } });
 }
 

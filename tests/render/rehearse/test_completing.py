@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 
 import pytest
 from house import DEMOS
@@ -73,7 +74,8 @@ SHARED = ["pass: ", "why: ", "omit: "]
         ("slowing:\n  - {rallentando: 7-8, |, to: 80%}", ["then: ", "louder: ", "curvature: ", *SHARED]),
         ("slowing:\n  - {rallentando: 7-8,\n     |", ["to: ", "then: ", "louder: ", "curvature: ", *SHARED]),
         ("slowing:\n  - {to: 80%\n  - {rallentando: 1, |", ["to: ", "then: ", "louder: ", "curvature: ", *SHARED]),
-        ("slowing:\n  - {why: 'a, b: {', to: 80%, |", [*SLOWINGS, "then: ", "louder: ", "curvature: ", "pass: ", "omit: "]),
+        ("slowing:\n  - {why: 'a, b: {', to: 80%, |", [
+            *SLOWINGS, "then: ", "louder: ", "curvature: ", "pass: ", "omit: "]),
         ("slowing:\n  - rallentando: 7-8\n    |", ["to: ", "then: ", "louder: ", "curvature: ", *SHARED]),
         ("slowing:\n  - rallentando: 7-8\n    |\n    to: 80%\n", ["then: ", "louder: ", "curvature: ", *SHARED]),
         ("slowing:\n  - {rallentando: 7-8, then: |", ["a tempo", "a tempo by 9:3"]),
@@ -84,7 +86,8 @@ SHARED = ["pass: ", "why: ", "omit: "]
         ("phrases:\n  - {bars: 1-8, arch: {pace: 6%, |", ["pace peak: ", "level: ", "level peak: "]),
         ("phrases:\n  - {bars: 1-8, arch: |", ["6%", "yes", "{⟨⟩}"]),
         ("tone:\n  - {at: 3, tone: |", [
-            "naturale", "ordinario", "tasto", "sul tasto", "ponticello", "sul ponticello", "dark", "plain", "bright", "5 cm"]),
+            "naturale", "ordinario", "tasto", "sul tasto", "ponticello", "sul ponticello", "dark", "plain", "bright",
+            "5 cm"]),
         ("dynamics:\n  - {at: 3, mark: |", ["ppp", "pp", "p", "mp", "mf", "f", "ff", "fff"]),
         ("voices:\n  melody: 0 dB\n  |", ["bass: ", "inner: ", "voice 2: ", "staff 1: ", "part 1: "]),
         ("voices:\n  melody: {|", ["level: ", "lead: ", "is: "]),
@@ -166,7 +169,7 @@ LINES = st.lists(st.sampled_from(["a\n", "b\n", "c\n", "slow: 1\n", "slow: 2\n",
 def test_edits_make_the_one_text_of_the_other(call, before, after):
     edits = call("edits.js", "edits", before, after)
     assert call("edits.js", "applied", before, edits) == after
-    assert all(one["to"] <= other["from"] for one, other in zip(edits, edits[1:], strict=False))
+    assert all(one["to"] <= other["from"] for one, other in pairwise(edits))
     assert (before == after) == (not edits)
 
 

@@ -16,7 +16,10 @@ from timing.remarks import CannotDo
 PLAYED = {
     "tempo": 72,
     "phrases": ["1-4", "5-8"],
-    "slowing": [{"rallentando": "7:1 - 8:4", "to": "65%"}, {"rallentando": "3:1 - 4:4", "to": "80%", "then": "a tempo"}],
+    "slowing": [
+        {"rallentando": "7:1 - 8:4", "to": "65%"},
+        {"rallentando": "3:1 - 4:4", "to": "80%", "then": "a tempo"},
+    ],
     "holds": [{"breath": "after 4:4", "seconds": 0.6}],
 }
 BARE = """\
@@ -222,7 +225,8 @@ def test_any_taps_are_answered_or_refused(gaps, unit, since, until, answers):
         ("tempo", {"over": "9-10", "tempo": 70}, "tempo 70 over 9-10"),
         ("phrases", {"bars": "1-8", "arch": {"pace": "6%", "pace peak": "50%"}},
          "arch over 1-8, 6% faster at its height, highest after 50%"),
-        ("slowing", {"rallentando": "7-8", "to": "80%", "then": "a tempo", "why": "x"}, "rallentando 7-8, to 80%, then a tempo"),
+        ("slowing", {"rallentando": "7-8", "to": "80%", "then": "a tempo", "why": "x"},
+         "rallentando 7-8, to 80%, then a tempo"),
         ("holds", {"breath": "after 8", "seconds": 0.2, "pass": "last"}, "breath after 8, seconds 0.2, the last time"),
     ],
 )  # fmt: skip

@@ -237,10 +237,57 @@ def test_undo_is_that_of_the_sitting_and_takes_what_was_typed_along(page):
     page.keyboard.type("5")
     page.keyboard.press("Control+z")
     page.keyboard.press("Control+Shift+Z")
-    assert [message["do"] for message in page.evaluate("sent") if "do" in message] == ["text", "undo", "redo"]
+    assert [message["do"] for message in page.evaluate("sent") if "do" in message] == ["text"]
     save(page, sent(page, "text")[0]["text"], 1, "page")
     save(page, PLAN, 2, "undo")
     assert text_of(page) == PLAN
+    assert [message["do"] for message in page.evaluate("sent") if "do" in message] == ["text", "undo", "redo"]
+
+
+def test_what_is_typed_on_waits_for_what_is_on_its_way(page):
+    """Or the server would take the second for a change of another text."""
+    stand(page, 4, 8)
+    page.keyboard.type("5")
+    until(page, "sent.some((message) => message.do === 'text')")
+    page.keyboard.type("4")
+    page.wait_for_timeout(400)
+    assert len(sent(page, "text")) == 1
+    save(page, sent(page, "text")[0]["text"], 1, "page")
+    until(page, "sent.filter((message) => message.do === 'text').length === 2")
+    assert sent(page, "text")[1]["number"] == 1
+
+
+def test_what_was_on_its_way_when_the_connection_went_is_sent_again(page):
+    stand(page, 4, 8)
+    page.keyboard.type("5")
+    until(page, "sent.some((message) => message.do === 'text')")
+    say(page, "hello", saved=0)
+    save(page, PLAN, 0)
+    until(page, "sent.filter((message) => message.do === 'text').length === 2")
+    assert sent(page, "text")[1] == sent(page, "text")[0]
+
+
+def test_the_chosen_entry_is_marked_where_it_stands_in_the_next_state(page):
+    say(page, "select", section="slowing", line=10, column=5, **{"from": "music"})
+    moved = PLAN.replace("# the bridge", "# one line more\n# the bridge")
+    save(page, moved, 1)
+    entries = [{**each, "line": each["line"] + 1, "first": each["first"] + 1, "last": each["last"] + 1} for each in ENTRIES]
+    say(page, "chosen", entry=entries[4])
+    say(page, "drawn", number=1, reading=0, entries=entries)
+    assert "".join(page.locator(".cm-entry").all_inner_texts()).startswith("{rallentando: 7:1")
+
+
+def test_touching_the_music_does_not_scroll_the_page_away_from_it(page):
+    long = PLAN + "".join(f"  - {{ritenuto: {bar}, to: 70%}}\n" for bar in range(20, 120))
+    save(page, long, 1)
+    entry = {"section": "slowing", "line": 100, "column": 5, "first": 100, "last": 100, "own": True}
+    say(page, "drawn", number=1, reading=0, entries=[*ENTRIES, entry])
+    page.evaluate("document.body.style.minHeight = '4000px'")
+    before = page.evaluate("scrollY")
+    say(page, "select", section="slowing", line=100, column=5, **{"from": "music"})
+    until(page, "document.querySelector('.cm-entry')?.getBoundingClientRect().top > 0")
+    assert page.evaluate("scrollY") == before
+    assert "".join(page.locator(".cm-entry").all_inner_texts()) == "{ritenuto: 108, to: 70%}"
 
 
 def test_lines_that_end_as_windows_has_them_are_no_change(page):
