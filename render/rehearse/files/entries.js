@@ -5,7 +5,7 @@ import { find, made } from "./dom.js";
 import { nameOf, paceAt, put, select, shown } from "./music.js";
 
 const LEAST = 26; // units: of what can be touched
-const GRIPS = { start: "the beginning", end: "the end", depth: "how far it goes", whole: "its place" };
+const GRIPS = { start: "the beginning", end: "the end", depth: "the depth", whole: "its place" };
 
 let gripped = null; // the entry whose grips are out
 

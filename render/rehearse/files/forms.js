@@ -5,6 +5,7 @@ import { find, made } from "./dom.js";
 import { entryNamed, nameOf, select, shown } from "./music.js";
 import { Drawing, change, removing, setting } from "./changes.js";
 
+const AROUND = 60; // pixels around an entry, so that its grips and its curve are seen
 const form = find("form");
 let sliding = false; // a slide is being moved: it must stay where it is
 let showing = null; // the name of the entry, and what is shown of it
@@ -24,7 +25,18 @@ function show() {
   const unfolded = same && form.querySelector("details.more")?.open;
   form.dataset.of = nameOf(entry);
   form.replaceChildren(...parts(entry, unfolded));
+  if (!same) uncovered();
   if (typing?.dataset.key) goOn(form.querySelector(`[data-key="${CSS.escape(typing.dataset.key)}"]`), typing, same);
+}
+
+// Where the form lies over the page, what it is about comes out from under it.
+function uncovered() {
+  if (getComputedStyle(form).position !== "fixed") return;
+  const boxes = [...find("music").querySelectorAll(".entry.chosen, .grip.chosen")].map((each) => each.getBoundingClientRect());
+  if (!boxes.length) return;
+  const [top, bottom] = [Math.min(...boxes.map((box) => box.top)), Math.max(...boxes.map((box) => box.bottom))];
+  const under = bottom + AROUND - form.getBoundingClientRect().top;
+  if (under > 0) scrollBy({ top: Math.min(under, top - AROUND) });
 }
 
 // Whoever had the focus has it still, and what was typed there and not yet said stays.

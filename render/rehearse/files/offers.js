@@ -49,8 +49,15 @@ export function closeOffers(focus = true) {
   if (!open) return;
   const { back: element } = open;
   open = null;
+  asking();
   box.hidden = true;
   if (focus) element?.focus({ preventScroll: true });
+}
+
+// The bars that are asked about are marked.
+function asking() {
+  const [first, last] = open ? [open.at.row, (open.until ?? open.at).row] : [0, -1];
+  for (const bar of find("music").querySelectorAll(".bar")) bar.classList.toggle("asked", bar.dataset.row >= first && bar.dataset.row <= last);
 }
 
 function step(by) {
@@ -67,6 +74,7 @@ function ask() {
   times.hidden = passes.length < 2;
   times.replaceChildren(new Option("each time", ""), ...passes.map((pass) => new Option(`pass ${pass}`, String(pass))));
   times.value = at.pass === null ? "" : String(at.pass);
+  asking();
   open.asked = ++asked;
   send({ do: "offers", asked, at, until });
 }

@@ -177,8 +177,8 @@ def test_a_hairpin_is_drawn_on_the_band_of_the_level(page, folder):
     level.scroll_into_view_if_needed()
     y = level.bounding_box()["y"] + level.bounding_box()["height"] / 2
     drag(page, (at(page, 18, 0), y), (at(page, 19, 1.5), y - 15))
-    assert changed(page, folder, before) == ["+   - {crescendo: 18:1 - 19:4, by: 3 dB}"]
-    assert page.locator(".entry.chosen").first.get_attribute("aria-label").startswith("crescendo 18:1 - 19:4")
+    assert changed(page, folder, before) == ["+   - {crescendo: 18 - 19:4, by: 3 dB}"]
+    assert page.locator(".entry.chosen").first.get_attribute("aria-label").startswith("crescendo 18 - 19:4")
 
 
 def test_an_entry_is_drawn_along_as_a_whole(page, folder):
@@ -325,7 +325,7 @@ def test_several_bars_are_drawn_over(page):
     y = box["y"] + box["height"] * 0.6
     drag(page, (at(page, 12, 0), y), (at(page, 13, 1.5), y))
     page.get_by_role("menuitem").nth(1).wait_for()
-    assert page.locator("#offers-where").inner_text() == "bar 13, beat 1, until bar 14, beat 4"
+    assert page.locator("#offers-where").inner_text() == "bar 12, beat 1, until bar 13, beat 4"
 
 
 def test_the_form_changes_a_setting(page, folder):
