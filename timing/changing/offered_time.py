@@ -76,8 +76,8 @@ def _holds(here: Here) -> Iterator[Offer]:
     if not silent and here.over_quarter < here.page.starts[-1] - NEAR:
         after = f"after {here.page.after_text(here.over)}"
         for kind in ("breath", "caesura"):
-            entry = {kind: after, "seconds": HOLDS[kind].usual}
-            yield here.add(kind, f"{kind} after this", "holds", "time", entry)
+            silence = {kind: after, "seconds": HOLDS[kind].usual}
+            yield here.add(kind, f"{kind} after this", "holds", "time", silence)
 
 
 def _meets(here: Here, entry: Hold) -> bool:
