@@ -79,9 +79,9 @@ def _left_out(prices: list[float], agreement: np.ndarray) -> None:
 
 
 def _measured(piece: Played, noise: float) -> list[float]:
-    begun = time.perf_counter()
+    begun = time.process_time()
     fitted = fitting.fit(piece.reading, piece.quarters, piece.seconds, noise)
-    lasted = time.perf_counter() - begun
+    lasted = time.process_time() - begun
     slow = np.log(np.diff(piece.seconds) / np.diff(piece.quarters))
     bars = (piece.quarters[-1] - piece.quarters[0]) / np.median(piece.reading.where.bars["length"])
     entries = 8 * (len(fitted.entries) - 1) / bars

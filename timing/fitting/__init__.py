@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from timing.finding.phrases import FoundPhrase, find_phrases, range_of
 from timing.fitting.arching import arch_columns, arched, chosen_arches
 from timing.fitting.course import Course, Remembering
 from timing.fitting.entries import Heard, hearings_of, hold_of, slowing_of
@@ -26,13 +27,12 @@ from timing.fitting.results import FittedEntry as FittedEntry
 from timing.fitting.results import Leftover as Leftover
 from timing.fitting.results import Question as Question
 from timing.fitting.selecting import Shape, best_shapes, drawn
-from timing.fitting.telling import fit_of
 from timing.fitting.shapes import COARSE, FINE
 from timing.fitting.taps import beat_quarters as beat_quarters
 from timing.fitting.taps import cleaned as cleaned
+from timing.fitting.telling import fit_of
 from timing.fitting.tempi import tempo_levels, tempo_marks, with_passes
 from timing.fitting.writing import written as written
-from timing.finding.phrases import FoundPhrase, find_phrases, range_of
 from timing.plan import Plan
 from timing.plan.time import Phrase
 from timing.reading import Reading
@@ -174,7 +174,7 @@ def _with_entries(model: Model, heard: list[Heard], arches: dict | None, base: n
     bent = base - steps @ np.linalg.lstsq(steps, base, rcond=None)[0]
     before = -np.append(bent[0], bent)  # of each pair, about what the arches do to the pace just before it
     slowing = [entry for each in heard if (entry := slowing_of(each, course, before)) is not None]
-    holds = [entry for each in heard if (entry := hold_of(each, course)) is not None]
+    holds = [hold for each in heard if (hold := hold_of(each, course)) is not None]
     phrases = plan.phrases if arches is None else only_arched(arched(plan.phrases, arches))
     changed = {"slowing": tuple(slowing), "holds": tuple(holds), "phrases": phrases}
     return replace(model, plan=plan.model_copy(update=changed))

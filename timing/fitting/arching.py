@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from timing.fitting.course import Course
 from timing.fitting.model import Model, Path, all_phrases, with_arches
 from timing.fitting.pairs import Whitening
 from timing.fitting.selecting import LEAST
@@ -89,9 +88,7 @@ def arched(phrases: Sequence[Phrase], arches: dict[Path, tuple[float, float]]) -
         if path not in arches:
             return None if old is None or not old.level else old.model_copy(update={"pace": None})
         peak, height = arches[path]
-        new = {"pace": math.expm1(height), "pace_peak": peak}
-        if old is not None:
-            return old.model_copy(update=new)
-        return Arch.model_construct(**new, level=None, level_peak=0.55)
+        flat = old or Arch.model_construct(pace=None, pace_peak=PEAKS[0], level=None, level_peak=0.55)
+        return flat.model_copy(update={"pace": math.expm1(height), "pace_peak": peak})
 
     return with_arches(phrases, arch)

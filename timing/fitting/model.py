@@ -20,6 +20,7 @@ from timing.plan.entry import Entry
 from timing.plan.kinds import Act
 from timing.plan.time import Arch, Hold, Phrase, Slowing, TempoMark
 from timing.time.pace import Pace, build_pace, held_stretches
+from timing.where import Passes
 from timing.where.hearings import Hearings
 
 NUDGE = 1e-3  # by which a number is moved to see what it does
@@ -206,7 +207,7 @@ def all_phrases(phrases: Sequence[Phrase], above: Path = ()) -> Iterator[tuple[P
         yield from all_phrases(phrase.inside, (*above, row))
 
 
-def only_arched(phrases: Sequence[Phrase], passes: int | str | None = None) -> tuple[Phrase, ...]:
+def only_arched(phrases: Sequence[Phrase], passes: Passes = None) -> tuple[Phrase, ...]:
     """The phrases that have an arch of pace, those inside one another still so: no others shape time."""
     made: list[Phrase] = []
     for phrase in phrases:

@@ -9,11 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from timing.fitting.course import Course
-from timing.fitting.entries import held_text, hearings_of, hold_of
+from timing.fitting.entries import hearings_of, held_text, hold_of
 from timing.fitting.model import Model, Number, without
 from timing.fitting.pairs import Whitening
 from timing.fitting.selecting import best_shapes
-from timing.plan.kinds import Act
 from timing.plan.time import Hold, TempoMark
 from timing.where.naming import start_of_range
 

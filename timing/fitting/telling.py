@@ -17,13 +17,16 @@ from timing.fitting.pruning import Weighed
 from timing.fitting.results import Fit, FittedEntry, Leftover
 from timing.plan.entry import Entry
 from timing.plan.kinds import Act
+from timing.plan.position import Range
 from timing.plan.time import Arch, Phrase
 from timing.reading import Reading
+from timing.where import Passes
 from timing.where.beats import felt_beat
 
 FINE, COARSE = 1, 5  # per cent: the steps of a number that is known well, and of one that is not
 WELL_KNOWN = 1.25  # per cent of error up to which a number is
 LEAST_LEFT, SURELY_LEFT = 0.03, 9.0  # of log pace, and of the sum of squares, that is worth telling
+_PLACES = ("at", "over", "bars")
 _VALUES = {4.0: "whole", 2.0: "half", 1.5: "dotted quarter", 0.5: "eighth", 0.75: "dotted eighth", 3.0: "dotted half"}
 
 
@@ -64,12 +67,12 @@ def fit_of(
     arches = {(str(phrase.bars), phrase.passes): phrase.arch for _, phrase in all_phrases(model.plan.phrases)}
     whole_plan = model.plan.model_copy(update={"phrases": _with_arches(phrases, arches)})
     return Fit(
-        whole_plan, tuple(found), standing, _leftovers(rest, course, whitening), predicted, rest, detail, explained
+        whole_plan, tuple(found), standing, _leftovers(rest, course), predicted, rest, detail, explained
     )
 
 
 def _with_arches(
-    phrases: Sequence[Phrase], arches: dict[tuple, Arch | None], passes: int | str | None = None
+    phrases: Sequence[Phrase], arches: dict[tuple, Arch | None], passes: Passes = None
 ) -> tuple[Phrase, ...]:
     """The phrases, with these arches by bars and pass."""
     made = []
@@ -161,29 +164,28 @@ def _first_hearing(rows: np.ndarray, course: Course) -> slice:
 
 def _standing(reading: Reading, course: Course) -> tuple[Entry, ...]:
     """The entries of the plan, not of the score, that shape time within the fitted stretch."""
-    first, last = float(course.pairs.quarters[0]), float(course.pairs.quarters[-1])
-    where, plan = reading.where, reading.plan
-    made: list[Entry] = [mark for mark in plan.tempo if not mark.printed and _meets(where, mark, mark.at, mark.over, first, last)]
-    for entries in (plan.slowing, plan.holds, plan.rubato):
-        for entry in entries:
-            place = entry.value("bars") if hasattr(entry, "bars") else entry.where
-            if not entry.printed and entry.act is not Act.DISPLACES and _meets(where, entry, None, place, first, last):
-                made.append(entry)
-    return tuple(made)
+    plan = reading.plan
+    shaping = [*plan.tempo, *plan.slowing, *plan.holds, *(each for each in plan.rubato if each.act is not Act.DISPLACES)]
+    return tuple(entry for entry in shaping if not entry.printed and _meets(entry, course))
 
 
-def _meets(where, entry: Entry, at, over, first: float, last: float) -> bool:
-    if at is None and over is None:
+def _meets(entry: Entry, course: Course) -> bool:
+    """Whether an entry is heard within the stretch."""
+    first, last = (float(course.pairs.quarters[k]) for k in (0, -1))
+    place = next((value for key in _PLACES if (value := getattr(entry, key, None)) is not None), None)
+    if place is None and entry.KINDS:
+        place = entry.where
+    if place is None:  # it holds from the beginning
         return True
-    if over is not None and hasattr(over, "lone"):
-        return any(run.start < last - NEAR and run.end > first + NEAR for run in where.runs(over, entry.passes))
-    moments = where.moments(at if over is None else over, entry.passes)
+    if isinstance(place, Range):
+        runs = course.where.runs(place, entry.passes)
+        return any(run.start < last - NEAR and run.end > first + NEAR for run in runs)
+    moments = course.where.moments(place, entry.passes)
     return bool(np.any((moments > first - NEAR) & (moments < last - NEAR)))
 
 
-def _leftovers(rest: np.ndarray, course: Course, whitening: Whitening) -> tuple[Leftover, ...]:
+def _leftovers(rest: np.ndarray, course: Course) -> tuple[Leftover, ...]:
     """Bars that together go quicker or slower than the entries say, and surely so."""
-    del whitening
     ordinals = course.ordinals
     names, which = np.unique(ordinals, return_inverse=True)
     counts = np.bincount(which)

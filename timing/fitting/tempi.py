@@ -57,9 +57,9 @@ def _agreed(path: np.ndarray, away: np.ndarray, course: Course) -> np.ndarray:
         levels = np.unique(path[rows == row])
         if len(levels) > 1:
             said.setdefault(tuple(levels.tolist()), []).append(row)
-    for levels, bars in said.items():
+    for choice, bars in said.items():
         here = np.isin(rows, bars)
-        tried = [np.where(here, level, path) for level in levels]
+        tried = [np.where(here, level, path) for level in choice]
         path = tried[int(np.argmin([_cost(each, away) for each in tried]))]
     return path
 
@@ -89,7 +89,8 @@ def tempo_marks(course: Course, levels: np.ndarray) -> tuple[TempoMark, ...]:
     first = float(levels[0])
     marks = [TempoMark.model_validate({"tempo": _number(first)})]
     returns = {where.ordinal(here): where.ordinal(there) for here, there in where.returns}
-    now, entered, said = first, {}, set()
+    now, said = first, set()
+    entered: dict[int, float] = {}  # the tempo with which each bar was entered
     for ordinal in sorted(wanted):
         if ordinal in returns:
             now = entered.get(returns[ordinal], now)

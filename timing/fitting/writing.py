@@ -12,6 +12,7 @@ from timing.plan import Plan
 from timing.plan.edits import added, replaced
 from timing.plan.edits import written as as_written
 from timing.plan.entry import Entry
+from timing.plan.kinds import HOLDS, SLOWINGS
 from timing.plan.mending import mend
 from timing.plan.planfile import identity, read_plan
 from timing.plan.time import Phrase
@@ -129,8 +130,7 @@ def _identity(entry: Entry) -> tuple:
 
 def _key(entry: dict[str, Any]) -> tuple:
     """Kind and place of an entry, and its pass."""
-    places = ("at", "over", "rallentando", "ritardando", "ritenuto", "allargando", "accelerando", "stringendo")
-    places = (*places, "fermata", "breath", "caesura", "agogic", "a tempo", "pass")
+    places = ("at", "over", *SLOWINGS, *HOLDS, "pass")
     return tuple((key, str(entry[key]).replace(" ", "")) for key in places if key in entry)
 
 
