@@ -219,7 +219,8 @@ def identity(entry: Any, section: str) -> dict[str, Any]:
     where = _WHERE_ELSE.get(section, _WHERE)
     if not isinstance(entry, Map) or not where.intersection(entry):
         return {}
-    return {key: value for key, value in entry.items() if key in where | _WHO_AND_WHEN}
+    told_apart = where | _WHO_AND_WHEN | ({"name"} if section == "strings" else set())  # ways to play one passage
+    return {key: value for key, value in entry.items() if key in told_apart}
 
 
 def _tidy(value: Any) -> str:

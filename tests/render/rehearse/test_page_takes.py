@@ -374,7 +374,7 @@ def test_keys_play_and_go_from_bar_to_bar(opened):
     at(page, playing="")
     page.keyboard.press("Space")
     page.wait_for_selector("html:not([data-playing])", state="attached")
-    page.click("#transport .keys summary")
+    page.click("#transport .more summary")
     page.uncheck("#letters")
     page.click("h1")
     shown = page.inner_text("#place")
