@@ -52,8 +52,8 @@ class Here:
         self.score = self.page.score
         first = self.page.quarter(self.page.place(at))
         last = None if until is None else self.page.quarter(self.page.place(until))
-        if last is not None and last < first:
-            first, last = last, first
+        if last is not None and until is not None and last < first:
+            first, last, at = last, first, until
         self.start: BarPlace = self._begins(first)
         self.over = self.page.ends(self._beat_over()) if last is None or last - first < _SAME else self.page.ends(last)
         self.stretch = last is not None and last - first >= _SAME
