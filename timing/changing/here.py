@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from timing.changing.boundaries import Bracket, brackets
+from timing.changing.entries import AFTER
 from timing.changing.spots import PageMap, PageSpot, cannot
 from timing.changing.standing import PlanItem, passes_of, standing
 from timing.columns import NEAR
@@ -150,10 +151,12 @@ class Here:
                     yield each, each.entry
 
     def ends(self, entry: Entry, key: str) -> tuple[float, float]:
-        """From and to which quarters of the page an entry goes."""
+        """From and to which quarters of the page an entry goes; of a breath when that is, twice."""
         where = entry.value(key)
         if isinstance(where, Range):
             start, end = self.where.both_ends(where, entry.arrives)
+        elif key in AFTER:
+            start = end = (self.where.instant if where.instant else self.where.end_point)(where)
         else:
             start = end = self.where.point(where)
         return self.page.quarter(start), self.page.quarter(end)
