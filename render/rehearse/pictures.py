@@ -67,13 +67,16 @@ class Pictures:
 
     def drawn(self, reading: Reading, papers: Iterable[str], other: Reading | None = None) -> dict[str, Any]:
         """What lies over and under the music of a reading, system by system on each of these papers; with an `other`
-        reading of the same score, where there is one."""
+        reading of the same score beside it, where there is one: `beside` is then what that is called."""
         key = self.key(reading.score)
         kept = self._of(reading.score, key)
         shown = [_shown(reading)]
-        beside = other is not None and self.key(other.score) == key
-        if other is not None and beside:
+        piece, own = plain(reading.score.title) or plain(shown[0].title), plain(shown[0].title)
+        beside = None
+        if other is not None and self.key(other.score) == key:
             shown.append(replace(_shown(other), labels=()))  # its curves, and no words
+            place = other.plan.place()
+            beside = own_title(plain(shown[1].title), piece) or (place.file.name if place else "the other plan")
         made = {}
         for name in papers:
             engraving = self._on(reading.score, kept, name)
@@ -81,7 +84,6 @@ class Pictures:
                 _layers(plot_system(system, engraving, shown, number, comments=False, named=True, steep=STEEP, roomy=ROOMY))
                 for number, system in enumerate(engraving.systems)
             ]
-        piece, own = plain(reading.score.title) or plain(shown[0].title), plain(shown[0].title)
         titles = {"piece": piece, "title": own_title(own, piece)}
         return {"key": key, **titles, "beside": beside, "papers": made}
 

@@ -135,7 +135,7 @@ def test_the_key_is_that_of_the_score_as_it_is_written(tmp_path):
 def test_another_plan_of_the_same_music_gives_its_curves_and_no_words(kept, reading):
     other = load(PLANS / "low-water-inward.yaml")
     alone, both = (kept.drawn(reading, ["wide"], beside) for beside in (None, other))
-    assert not alone["beside"] and both["beside"]
+    assert alone["beside"] is None and both["beside"] == "inward"
     mine, with_other = said(alone["papers"]["wide"]), said(both["papers"]["wide"])
     assert len(CURVE.findall(with_other)) > len(CURVE.findall(mine))
     assert '<g class="reading b pace">' in with_other and "reading b" not in mine
@@ -146,7 +146,7 @@ def test_another_plan_of_the_same_music_gives_its_curves_and_no_words(kept, read
 def test_another_piece_is_not_drawn_beside(kept, reading):
     other = load(PLANS / "umbrella-stand-dancing.yaml")
     both = kept.drawn(reading, ["wide"], other)
-    assert not both["beside"]
+    assert both["beside"] is None
     assert both["papers"] == kept.drawn(reading, ["wide"])["papers"]
 
 
