@@ -31,6 +31,7 @@ from timing.where.beats import felt_beat
 PAPERS = {"wide": 860.0, "middle": 640.0, "narrow": 350.0}  # their widths in units; the style says which is shown when
 STEEP = 1.6  # as many times higher than on a sheet is the pace, for hands draw in it
 ROOMY = 28.0  # units that each label has at least, for fingers: 24 pixels and more on every screen (WCAG 2.2, 2.5.8)
+_DRAWING: dict[str, Any] = {"comments": False, "named": True, "steep": STEEP, "roomy": ROOMY}
 _MOST_SCORES = 2  # that are kept: one, and the one before it was changed
 _SLOWEST, _FASTEST = 0.305, 1.475  # as far as a pace is drawn, of the tempo
 _SOFTEST, _LOUDEST = -28.0, 5.5  # and a level, in dB
@@ -81,7 +82,7 @@ class Pictures:
         for name in papers:
             engraving = self._on(reading.score, kept, name)
             made[name] = [
-                _layers(plot_system(system, engraving, shown, number, comments=False, named=True, steep=STEEP, roomy=ROOMY))
+                _layers(plot_system(system, engraving, shown, number, **_DRAWING))
                 for number, system in enumerate(engraving.systems)
             ]
         titles = {"piece": piece, "title": own_title(own, piece)}

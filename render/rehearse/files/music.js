@@ -102,6 +102,7 @@ function draw() {
   find("music").classList.toggle("many", picture.beside !== null);
   layers.forEach((layer, number) => lay(shown.systems[number], layer));
   bow.again();
+  document.documentElement.dataset.drawn = picture.number;
   emit("laid", {});
 }
 
