@@ -39,6 +39,7 @@ WATCH = """async () => {
   on("whole", ({ reading, number }) => (reading === 0 ? note("whole", number) : null));
   on("remarks", ({ reading, number }) => (reading === 0 ? note("remarks", number) : null));
 }"""
+SAY = "message => import('./files/link.js').then(({ send }) => send(message))"
 KINDS = ("saved", "sounding", "drawn", "whole", "remarks")
 
 
@@ -98,7 +99,7 @@ def changes(plan: Path, browser: str, runs: int) -> None:
                 if kind == "a rename":
                     saved(plan, new)
                 else:
-                    page.evaluate("text => import('./files/link.js').then(({ send }) => send({ do: 'text', text }))", new)
+                    page.evaluate(SAY, {"do": "text", "text": new})
                 rows.append(seen(page, number, begun))
                 page.wait_for_timeout(300 + 100 * (run % 3))
             report(f"saved by {kind}", rows, (cpu(process.pid) - used) / runs)
@@ -132,7 +133,8 @@ def thousand(plan: Path) -> None:
             page.until("sound", number=number)
             page.told.clear()
             if number in (1, 10, 100, 250, 500, 750, 1000):
-                print(f"{number:5} changes: {memory(process.pid):6.1f} MB, {files(process.pid)} open files, load {load()}")
+                held = f"{memory(process.pid):6.1f} MB, {files(process.pid)} open files"
+                print(f"{number:5} changes: {held}, load {load()}", flush=True)
         page.until("remarks", number=1000)
     process.leave()
 
