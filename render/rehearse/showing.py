@@ -39,6 +39,8 @@ class Showing:
             self._draw()
 
     def _draw(self) -> None:
+        if not self._papers:
+            return
         number, reading = self._shown[THE_PLAN]
         other = self._shown[THE_OTHER][1] if THE_OTHER in self._shown else None
         music = (self._pictures.key(reading.score), list(self._papers))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from timing.changing.checks import check_left_out
-from timing.changing.entries import in_words, place_key
+from timing.changing.entries import AFTER, in_words, place_key
 from timing.changing.here import Here, Offer
 from timing.changing.offered_phrases import offered_phrases
 from timing.changing.offered_sound import offered_sound
@@ -68,7 +68,7 @@ def _removals(here: Here) -> Iterator[Offer]:
             touches = first <= start < last - 2 * NEAR or first + 2 * NEAR < end <= last
         else:
             touches = (start < last - 2 * NEAR and end > first + 2 * NEAR) or first <= start < last - 2 * NEAR
-        if key in ("breath", "caesura"):
+        if key in AFTER:
             touches = first + 2 * NEAR < start <= last
         if touches and _can_go(here, each):
             place, inside = each.place, " with those inside it" * bool(getattr(entry, "inside", ()))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from timing.changing.asked import SetAmount, SetDepth, SetKeys, Value
@@ -13,12 +14,16 @@ from timing.changing.standing import PlanItem, find
 from timing.plan.edits import anew, written
 from timing.plan.entry import Entry, Words
 from timing.plan.kinds import Act
+from timing.plan.notation import Form
 from timing.plan.planfile import RIVALS
 from timing.plan.position import shown
 from timing.plan.sound import Dynamic, SecondTime
 from timing.plan.time import Slowing
 from timing.reading import Reading
 from timing.remarks import Edit
+
+_NUMBERS = ("number", "whole number", "seconds", "tempo")
+_NUMBER = re.compile(r"-?\d{1,9}(\.\d{1,9})?", re.ASCII)
 
 
 def set_keys(reading: Reading, asked: SetKeys) -> list[Edit]:
@@ -82,11 +87,12 @@ def changed_entry(reading: Reading, each: PlanItem, keys: dict[str, Any]) -> Edi
         if name == KIND:
             changes |= _another_kind(entry, source, value)
             continue
-        path = path_of(type(entry), name)
+        path, form = path_of(type(entry), name)
         if path[0] not in entry.known():
             raise cannot(f"{shown(name)} is no setting of this entry")
+        value = _as_written(name, form, value)
         if len(path) == 1:
-            changes[path[0]] = _as_written(path[0], value)
+            changes[path[0]] = value
             continue
         group = dict(_group(changes.get(path[0], source.get(path[0]))))
         group = group | {path[1]: value}
@@ -101,10 +107,14 @@ def changed_entry(reading: Reading, each: PlanItem, keys: dict[str, Any]) -> Edi
     return anew(each.section, entry, changes)
 
 
-def _as_written(key: str, value: Value | None) -> Any:
-    """A value in its place; where a plan can have several, those between commas."""
-    if key == "meets" and isinstance(value, str):
+def _as_written(key: str, form: Form | None, value: Any) -> Any:
+    """A value in its place: a number without quotes; where a plan can have several, those between commas."""
+    if not isinstance(value, str):
+        return value
+    if key == "meets":
         return [each.strip() for each in value.split(",") if each.strip()]
+    if form is not None and form.kind in _NUMBERS and _NUMBER.fullmatch(value):
+        return float(value) if "." in value else int(value)
     return value
 
 

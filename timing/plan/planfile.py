@@ -149,7 +149,7 @@ def _merge(base: Map, own: Map) -> Map:
     over the older one key by key, or taken out by `omit: yes`."""
     without = own.get("without")
     dropped = {"without", "based on"} | {str(key) for key in (without if isinstance(without, list) else [without])}
-    made = Map(own.place)
+    made = Map(own.place, own.last_line)
     for source in (base, own):
         for key, value in source.items():
             if source is base and key in dropped:
@@ -168,7 +168,7 @@ RIVALS = ({"by", "to mark"}, {"softer", "louder"}, {"at", "over"}, {"hurry", "li
 
 
 def _overlay(older: Map, newer: Map) -> Map:
-    made = Map(newer.place)
+    made = Map(newer.place, newer.last_line)
     replaced = set().union(*(rivals for rivals in RIVALS if rivals & newer.keys()))
     for source in (older, newer):
         for key, value in source.items():
@@ -192,7 +192,7 @@ def _join(older: List, newer: List, section: str) -> List:
             entries[row] = (_overlay(same[0], entry), place)
         else:
             entries.append((entry, place))
-    made = List(newer.place)
+    made = List(newer.place, newer.last_line)
     for entry, place in filter(None, entries):
         made.put(entry, place)
     return made

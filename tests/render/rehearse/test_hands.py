@@ -1,4 +1,4 @@
-"""What hands and keys do on the score: each gesture changes the entry that it touches in the plan's text, and no other."""
+"""What hands and keys do on the score: each gesture changes in the plan's text the entry that it touches, no other."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from rehearsed import opened, rehearsed, settled
 
 PLAN = "low-water-flowing.yaml"
 SLOWING = "rallentando 5:4"
-MISPLACED = "low-water-misplaced.yaml"
 
 
 @pytest.fixture(scope="module")
