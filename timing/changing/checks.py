@@ -79,6 +79,8 @@ def _notes_at(reading: Reading, at: Position, voices: str | None) -> np.ndarray:
 def _check_slide(reading: Reading, slide: Glissando) -> None:
     if slide.from_ is None or slide.to is None:
         return
+    if reading.where.point(slide.to) <= reading.where.point(slide.from_):
+        raise cannot("a slide ends after it begins")
     notes, highest = reading.score.notes, []
     for place in (slide.from_, slide.to):
         rows = _notes_at(reading, place, slide.for_)
@@ -91,8 +93,6 @@ def _check_slide(reading: Reading, slide: Glissando) -> None:
     best = max(voices, key=lambda voice: (here[voice], there[voice], voice))
     if here[best] == there[best]:
         raise cannot("the slide would end on the pitch that it comes from: it has nowhere to go")
-    if reading.where.point(slide.to) <= reading.where.point(slide.from_):
-        raise cannot("a slide ends after it begins")
 
 
 def _faults(fault: Any) -> list[Remark]:

@@ -33,6 +33,8 @@ def move(reading: Reading, asked: MoveEnd) -> list[Edit]:
     where = entry.value(key)
     if isinstance(where, Range):
         start, end = moved_ends(page, entry, key, asked.end, to)
+        if entry.arrives and asked.end == "end" and to[1] == 0:
+            end = to  # on the first beat of a bar, not when the one before is over
         return [changed_entry(reading, each, {key: page.range_text(start, end, entry.arrives, where)})]
     if key in AFTER:
         return [changed_entry(reading, each, {key: _after(each, page.after_text(to, where))})]

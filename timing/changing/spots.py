@@ -90,11 +90,12 @@ class PageMap:
         begins, ends = self._starts(start, end, like), self._ends(start, end, arriving, like)
         for text in (str(Range(*both)) for both in product(begins, ends)):
             try:
-                read = self.where.both_ends(parse_range(text), arriving)
+                meant = parse_range(text)
+                read = self.where.both_ends(meant, arriving)
             except ValueError:
                 continue
             if self.same(read[0], start) and self.same(read[1], end):
-                return text
+                return str(meant)
         raise cannot(f"no plan can name the place from {begins[0]} to {ends[0]}")
 
     def _starts(self, start: BarPlace, end: BarPlace, like: Range | None) -> list[Position]:
@@ -109,10 +110,10 @@ class PageMap:
         over = position_over(self.score, *end, position_at(self.score, *start))
         short = end_of_range(self.score, *end, position_at(self.score, *start))
         on = position_at(self.score, *end)
-        beats = [on] if arriving and end[1] < float(self.score.bars["length"][end[0]]) - NEAR else [over]
-        instant = Position(on.bar, on.beat, True)
-        ways = [short, *beats] if like is None or _has_bars(like) else [*beats, short]
-        return [*([like.end] if like is not None else []), *ways, instant]
+        ways = [short, over] if like is None or _has_bars(like) else [over, short]
+        if arriving and end[1] < float(self.score.bars["length"][end[0]]) - NEAR:
+            ways = [on, *ways]
+        return [*([like.end] if like is not None else []), *ways, Position(on.bar, on.beat, True)]
 
     def _is(self, position: Position, place: BarPlace) -> bool:
         try:

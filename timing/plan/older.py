@@ -113,10 +113,18 @@ def _canonical(source: dict[str, Any]) -> dict[str, Any]:
         if value in (None, [], {}):
             continue
         if isinstance(value, list) and key in SECTIONS:
-            made[key] = sorted(_in_order(each) for each in value)
+            entries = map(_in_full, value) if key == "phrases" else value
+            made[key] = sorted(map(_in_order, entries))
         else:
             made[key] = [_in_order(value)]
     return made
+
+
+def _in_full(phrase: Any) -> dict[str, Any]:
+    """A phrase, and those inside it, that say their bars."""
+    phrase = phrase if isinstance(phrase, dict) else {"bars": phrase}
+    inside = phrase.get("inside")
+    return {**phrase, "inside": list(map(_in_full, inside))} if isinstance(inside, list) else phrase
 
 
 def _in_order(value: Any) -> str:

@@ -15,7 +15,7 @@ from timing.plan.kinds import RUBATI, Act
 from timing.plan.position import parse_range, shown
 from timing.plan.sound import Dynamic
 from timing.plan.time import Hold, Rubato, Slowing
-from timing.plan.yamltext import List, Map, no_plan, parse, read_text
+from timing.plan.yamltext import List, Map, Text, Whole, no_plan, parse, read_text
 from timing.remarks import MOST_TOLD, CannotDo, Place, Remark, Severity, by_place, in_order
 
 MAX_CHAIN = 10  # plans based on plans
@@ -180,9 +180,9 @@ def _overlay(older: Map, newer: Map) -> Map:
 
 def _join(older: List, newer: List, section: str) -> List:
     """The older entries, each where it was, and then the new ones."""
-    entries: list[tuple[Any, Place] | None] = list(zip(older, older.places, strict=True))
-    found = {_identity(entry, section): row for row, entry in enumerate(older)}
-    for entry, place in zip(newer, newer.places, strict=True):
+    entries: list[tuple[Any, Place] | None] = list(zip(_in_full(older, section), older.places, strict=True))
+    found = {_identity(entry[0], section): row for row, entry in enumerate(filter(None, entries))}
+    for entry, place in zip(_in_full(newer, section), newer.places, strict=True):
         row = found.get(_identity(entry, section))
         if row is None:
             entries.append((entry, place))
@@ -196,6 +196,13 @@ def _join(older: List, newer: List, section: str) -> List:
     for entry, place in filter(None, entries):
         made.put(entry, place)
     return made
+
+
+def _in_full(entries: List, section: str) -> list[Any]:
+    """The entries of a section; a phrase that is its bars alone as one that says them."""
+    if section != "phrases":
+        return list(entries)
+    return [words.settings("bars", each) if isinstance(each, Text | Whole) else each for each in entries]
 
 
 _ENTRIES: dict[str, type[Entry]] = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
