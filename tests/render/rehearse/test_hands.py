@@ -294,6 +294,18 @@ def test_bars_are_gone_through_by_arrows_and_offer_by_enter(page, folder):
     assert page.locator("#form h2").inner_text().startswith("breath")
 
 
+def test_a_stretch_of_bars_is_asked_about_by_keyboard(page):
+    page.locator(".bar[data-row='12']").focus()
+    page.keyboard.press("Shift+ArrowRight")
+    page.keyboard.press("Shift+ArrowRight")
+    assert page.locator(".bar.asked").count() == 3
+    page.keyboard.press("Enter")
+    page.get_by_role("menuitem").nth(1).wait_for()
+    assert page.locator("#offers-where").inner_text() == "bar 12, beat 1, until the end of bar 14"
+    page.keyboard.press("Escape")
+    assert page.locator(".bar.asked").count() == 0
+
+
 def test_escape_closes_what_is_offered_and_the_bar_has_the_focus_again(page):
     page.locator(".bar[data-row='8']").focus()
     page.keyboard.press("Enter")
