@@ -176,8 +176,8 @@ def test_a_hairpin_is_drawn_on_the_band_of_the_level(page, folder):
     level.scroll_into_view_if_needed()
     y = level.bounding_box()["y"] + level.bounding_box()["height"] / 2
     drag(page, (at(page, 18, 0), y), (at(page, 19, 1.5), y - 15))
-    assert changed(page, folder, before) == ["+   - {crescendo: 18 - 19:4, by: 3 dB}"]
-    assert page.locator(".entry.chosen").first.get_attribute("aria-label").startswith("crescendo 18 - 19:4")
+    assert changed(page, folder, before) == ["+   - {crescendo: 18:1 - 19:4, by: 3 dB}"]
+    assert page.locator(".entry.chosen").first.get_attribute("aria-label").startswith("crescendo 18:1 - 19:4")
 
 
 def test_an_entry_is_drawn_along_as_a_whole(page, folder):
