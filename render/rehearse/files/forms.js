@@ -111,11 +111,11 @@ function controls(entry, field, id) {
   const common = { id, data: { key: field.key } };
   const say = (value) => change(setting(entry, { [field.key]: value }));
   if (field.kind === "yes-no") {
-    const main = made("input", { type: "checkbox", checked: isYes(field.value), ...common });
+    const main = made("input", { type: "checkbox", checked: isYes(field.value ?? field.usual), ...common });
     main.addEventListener("change", () => say(main.checked ? "yes" : "no"));
     return { main, all: [main] };
   }
-  if (field.choices.length && !field.open) return choice(field, common, say);
+  if (field.kind === "choice" && !field.open) return choice(field, common, say);
   const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
   main.value = main.said = field.value ?? "";
   main.addEventListener("change", () => {
@@ -129,13 +129,16 @@ function controls(entry, field, id) {
       main.blur();
     }
   });
-  if (field.choices.length) {
-    const list = made("datalist", { id: `${id}-choices` }, ...field.choices.map((value) => new Option(value, value)));
-    main.setAttribute("list", list.id);
-    return { main, all: [main, list] };
-  }
   const steps = stepsOf(field);
-  return steps ? stepped(entry, field, main, steps) : { main, all: [main] };
+  const slide = steps && slideOf(entry, field, main, steps);
+  return { main, all: [main, field.choices.length > 0 && choices(field, main), slide].filter(Boolean) };
+}
+
+// What is often written there.
+function choices(field, main) {
+  const list = made("datalist", { id: `${main.id}-choices` }, ...field.choices.map((value) => new Option(value, value)));
+  main.setAttribute("list", list.id);
+  return list;
 }
 
 const isYes = (value) => value === true || /^(yes|true)$/i.test(String(value));
@@ -161,7 +164,7 @@ function stepsOf({ kind, least, most, value, usual }) {
 
 const number = (text) => parseFloat(String(text ?? "").replace(",", "."));
 
-function stepped(entry, field, main, { unit, step, now, low, high }) {
+function slideOf(entry, field, main, { unit, step, now, low, high }) {
   const slide = made("input", { type: "range", min: low, max: high, step, ariaLabel: field.words, data: { key: `${field.key} slide` } });
   slide.value = now;
   let drawing = null;
@@ -177,7 +180,7 @@ function stepped(entry, field, main, { unit, step, now, low, high }) {
     sliding = false;
     show();
   });
-  return { main, all: [main, slide] };
+  return slide;
 }
 
 on("saved", show);
