@@ -6,6 +6,7 @@ import { nameOf, paceAt, put, select, shown } from "./music.js";
 
 const LEAST = 28; // units: the room that each label has on the paper
 const UNDER_PACE = /^(rall|rit|allarg|accel|string|a tempo|hurry|linger|late|early|long short|still beats)/;
+const HANGING = 9; // units by which the grips of a bracket hang under its hooks
 const GRIPS = { start: "the beginning", end: "the end", depth: "the depth", whole: "its place" };
 
 let gripped = null; // the entry whose grips are out
@@ -129,7 +130,7 @@ function heights(system, entry, part, box) {
     return { start: at(part.left + 0.5), end: at(part.right - 0.5) };
   }
   if (entry.section === "dynamics") return { start: system.level[1], end: system.level[1] };
-  if (entry.section === "phrases") return { start: box.y + box.height - 2, end: box.y + box.height - 2 };
+  if (entry.section === "phrases") return { start: box.y + box.height + HANGING, end: box.y + box.height + HANGING };
   return { start: middle, end: middle };
 }
 
