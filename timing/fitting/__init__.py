@@ -40,8 +40,8 @@ from timing.score import Score
 
 PRICE = 2.2  # of an entry, in logs of the number of intervals
 MOST_ENTRIES = 4.0  # slowdowns and holds for eight bars: more fit the noise
-QUICKER, SLOWER = 0.12, 0.05  # log lengths of a beat beyond which it is no matter of arches, while nothing else is known
-LEAST_DETAIL = 0.02  # of log pace, while shapes are chosen: as far as the forms of the dictionary are from the true ones
+QUICKER, SLOWER = 0.12, 0.05  # log lengths of a beat: what is beyond is no matter of arches, at first
+LEAST_DETAIL = 0.02  # of log pace, while shapes are chosen: as far as the dictionary is from true shapes
 
 
 def fit(
@@ -79,7 +79,8 @@ def fit(
         if paces is not None:
             shapes = _few_shapes(rest, course, whitening, price, paces)
             left = slow - drawn(shapes, course)
-            whitening = Whitening(course.pairs, max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL))
+            detail = max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL)
+            whitening = Whitening(course.pairs, detail)
         else:
             left = base + rest
         if paces is COARSE:
@@ -99,8 +100,8 @@ def fit(
 
 
 def _polished(model: Model, slow: np.ndarray, price: float) -> tuple[Model, Whitening]:
-    """The model with its shapes chosen once more, now that tempi and arches are known, and with tempo marks at bar lines
-    near by, where that is better; and the whitening that suits what is left."""
+    """The model with its shapes chosen once more, now that tempi and arches are known, and with tempo marks at bar
+    lines near by, where that is better; and the whitening that suits what is left."""
     course = model.course
     whitening = Whitening(course.pairs, detail_of(course.pairs, slow - model.slow()))
     model = with_marks_moved(model, slow, whitening)

@@ -51,7 +51,8 @@ def _parted(
     shape: Shape, course: Course, slow: np.ndarray, whitening: Whitening, price: float, taken: np.ndarray
 ) -> list[Heard]:
     bars = text_of(shape, course)
-    firsts = [first for first in _starts(shape, bars, None, course) if not taken[first : first + shape.form.width].any()]
+    width = shape.form.width
+    firsts = [first for first in _starts(shape, bars, None, course) if not taken[first : first + width].any()]
     alone = [replace(shape, first=first) for first in firsts]
     if shape.first not in firsts:
         return []
@@ -148,7 +149,8 @@ def hold_of(heard: Heard, course: Course) -> Hold | None:
     start, end = (float(course.pairs.quarters[k]) for k in (shape.end - shape.held, shape.end))
     length = min(math.exp(shape.hold), 10.0)
     kind = "fermata" if length >= A_FERMATA or _printed(start, end, course) else "agogic"
-    return Hold.model_validate({kind: held_text(start, end, course), "length": f"{100 * length:.6f}%"} | _pass(heard.passes))
+    entry = {kind: held_text(start, end, course), "length": f"{100 * length:.6f}%"}
+    return Hold.model_validate(entry | _pass(heard.passes))
 
 
 def held_text(start: float, end: float, course: Course) -> str:

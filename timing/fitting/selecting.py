@@ -156,7 +156,7 @@ def _forbid(form: Form, offer: np.ndarray, course: Course, free: np.ndarray) -> 
 
 
 def _packed(forms: list[Form], offers: list[np.ndarray], intervals: int) -> list[Shape]:
-    """The row of disjoint shapes that is worth most: the best up to each interval, from left to right, and then back."""
+    """The row of disjoint shapes that is worth most: the best up to each interval, and then back."""
     width = np.array([form.width for form in forms])
     ending = np.full((intervals, len(forms)), -np.inf)  # by the interval with which they are over
     for row, offer in enumerate(offers):
