@@ -59,10 +59,11 @@ def sounds(made, tmp_path_factory):
 
 @pytest.fixture
 def record(open_page):
-    """Open the page with a tap, do something with it, and give what was heard."""
+    """Open the page with a tap; do something with it, as often as one likes, and give what was heard of it."""
+    page = open_page(init=TAP)
 
     def recorded(act):
-        page = open_page(init=TAP)
+        page.evaluate("window.taken.length = 0")
         act(page)
         return np.frombuffer(base64.b64decode(page.evaluate(TAKEN)), np.float32)
 
@@ -92,9 +93,14 @@ def changing_at(heard: np.ndarray, before: np.ndarray, after: np.ndarray) -> int
     return int(np.argmin(left))
 
 
-@pytest.mark.parametrize("bar", [1, 2, 3, 4, 5, 6])
-def test_the_other_reading_goes_on_at_the_same_bar_and_beat_without_a_gap(record, made, sounds, bar):
+def test_the_other_reading_goes_on_at_the_same_bar_and_beat_without_a_gap(record, made, sounds):
+    for bar in range(1, 7):
+        goes_on(record, made, sounds, bar)
+
+
+def goes_on(record, made, sounds, bar):
     def act(page):
+        page.keyboard.press("a")
         page.locator("#bar").evaluate(f"it => {{ it.value = {bar}; it.dispatchEvent(new Event('input')) }}")
         page.keyboard.press(" ")
         page.wait_for_timeout(1500)
