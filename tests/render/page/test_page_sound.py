@@ -11,6 +11,7 @@ import soundfile
 from scipy.signal import correlate
 
 from render.sound.audio import render_audio
+from render.sound.rooms import response
 
 # Whatever goes to the loudspeaker is also kept.
 TAP = """
@@ -115,6 +116,38 @@ def test_the_other_reading_goes_on_at_the_same_bar_and_beat_without_a_gap(record
     change = changing_at(heard, one, other)
     expected = same_place(made[0], (begins + change) / RATE)
     assert abs((ends + change) / RATE - expected) < 0.020
+
+
+def wet(heard: np.ndarray, dry: np.ndarray) -> float:
+    """What is heard beside the dry sound, in dB against it; both from the same place on."""
+    added = heard - dry * (heard @ dry) / (dry @ dry)
+    return float(10 * np.log10((added @ added) / (dry @ dry)))
+
+
+def test_a_room_adds_what_it_is_made_of_and_is_remembered(open_page, sounds):
+    page = open_page(init=TAP, room=None)
+    assert page.locator("#room").input_value() == "small"
+
+    def heard_in(room):
+        page.locator("#room").select_option(room)
+        page.keyboard.press("Home")
+        page.evaluate("window.taken = []")
+        page.locator("#play").click()
+        page.wait_for_timeout(2200)
+        page.locator("#play").click()
+        page.wait_for_timeout(250)
+        heard = np.frombuffer(base64.b64decode(page.evaluate(TAKEN)), np.float32)
+        heard = heard[np.flatnonzero(np.abs(heard) > SILENT)[0] + RATE // 2 :][:RATE]
+        begins = place_of(heard, sounds[0][: 5 * RATE])
+        return wet(heard, sounds[0][begins : begins + RATE])
+
+    assert heard_in("dry") < -20  # what the coding leaves
+    energy = {name: 10 * np.log10((response(name, RATE).mean(axis=0) ** 2).sum()) for name in ("small", "hall")}
+    assert heard_in("small") == pytest.approx(energy["small"], abs=4)
+    assert heard_in("hall") == pytest.approx(energy["hall"], abs=4)
+    page.reload()
+    page.wait_for_selector("body.ready")
+    assert page.locator("#room").input_value() == "hall"
 
 
 def same_place(readings, second: float) -> float:
