@@ -27,6 +27,7 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     if not hasattr(config, "workerinput"):  # a worker finds that of the process that began it
         os.environ["LENTANDO_CACHE"] = cache = mkdtemp(prefix="lentando-tests-")
+        os.environ["LENTANDO_SETTINGS"] = os.path.join(cache, "settings")
         config.add_cleanup(lambda: shutil.rmtree(cache, ignore_errors=True))
 
 

@@ -123,6 +123,37 @@ def goes_on(record, made, sounds, bar):
     assert abs((ends + change) / RATE - expected) < 0.020
 
 
+def wet(heard: np.ndarray, dry: np.ndarray) -> float:
+    """What is heard beside the dry sound, in dB against it; both from the same place on."""
+    added = heard - dry * (heard @ dry) / (dry @ dry)
+    return float(10 * np.log10((added @ added) / (dry @ dry)))
+
+
+def test_a_room_is_heard_beside_the_dry_sound_and_is_remembered(open_page, sounds):
+    page = open_page(init=TAP, room=None)
+    assert page.locator("#room").input_value() == "small"
+
+    def heard_in(room):
+        page.locator("#room").select_option(room)
+        page.keyboard.press("Home")
+        page.evaluate("window.taken = []")
+        page.locator("#play").click()
+        page.wait_for_timeout(2200)
+        page.locator("#play").click()
+        page.wait_for_timeout(250)
+        heard = np.frombuffer(base64.b64decode(page.evaluate(TAKEN)), np.float32)
+        heard = heard[np.flatnonzero(np.abs(heard) > SILENT)[0] + RATE // 2 :][:RATE]
+        begins = place_of(heard, sounds[0][: 5 * RATE])
+        return wet(heard, sounds[0][begins : begins + RATE])
+
+    dry, small, hall = (heard_in(room) for room in ("dry", "small", "hall"))
+    assert dry < -20  # what the coding leaves
+    assert dry + 5 < min(small, hall) and max(small, hall) < 0
+    page.reload()
+    page.wait_for_selector("body.ready")
+    assert page.locator("#room").input_value() == "hall"
+
+
 def same_place(readings, second: float) -> float:
     """The second of the other reading at the same bar, pass and beat, by the two time maps."""
     one, other = (reading.performance for reading in readings)
