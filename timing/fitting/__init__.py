@@ -26,7 +26,7 @@ from timing.fitting.results import Fit as Fit
 from timing.fitting.results import FittedEntry as FittedEntry
 from timing.fitting.results import Leftover as Leftover
 from timing.fitting.results import Question as Question
-from timing.fitting.selecting import Shape, best_shapes, drawn
+from timing.fitting.selecting import PlacedForm, best_shapes, drawn
 from timing.fitting.shapes import COARSE, FINE
 from timing.fitting.taps import beat_quarters as beat_quarters
 from timing.fitting.taps import cleaned as cleaned
@@ -68,7 +68,7 @@ def fit(
     steps = _steps(model)
     columns, base = arch_columns(model), model.slow()
     arches: dict = {}
-    shapes: list[Shape] = []
+    shapes: list[PlacedForm] = []
     price = PRICE * math.log(len(slow))
     for paces in (None, COARSE, COARSE, FINE):
         rest = course.shared(slow) - base
@@ -142,7 +142,7 @@ def _steps(model: Model) -> np.ndarray:
 
 def _few_shapes(
     rest: np.ndarray, course: Course, whitening: Whitening, price: float, paces: tuple[float, ...]
-) -> list[Shape]:
+) -> list[PlacedForm]:
     """The best shapes, at a price at which they are not more than music has."""
     free = np.ones(len(rest), bool)
     most = max(MOST_ENTRIES * course.bars_played / 8, 2.0)
@@ -155,7 +155,7 @@ def _few_shapes(
 
 
 def _in_hearings(
-    shapes: list[Shape], course: Course, slow: np.ndarray, whitening: Whitening, price: float
+    shapes: list[PlacedForm], course: Course, slow: np.ndarray, whitening: Whitening, price: float
 ) -> list[Heard]:
     """The shapes with the passes on which they are heard, and those of single hearings."""
     heard = hearings_of(shapes, course, slow, whitening, price)
