@@ -1,4 +1,4 @@
-"""Slides whose note has died away, and swells that are beyond what there is in hand: as the strings are known to sound."""
+"""Slides whose note has died away, and swells beyond what there is in hand, as the strings are known to sound."""
 
 from __future__ import annotations
 
@@ -33,13 +33,13 @@ def test_what_is_bowed_does_not_die_away():
 
 
 def test_a_slide_that_has_no_room_says_how_much_is_missing():
-    """A string loses some 20 dB a second, and a slide of two seconds that is to swell by 10 dB needs about 50."""
-    plan = late(2, swell="10 dB")
+    """A string loses some 20 dB a second, and a slide of more than a second that is to swell by 20 dB needs over 40."""
+    plan = late(1.2, swell="20 dB")
     (remark,) = told("level-out-of-range", reading(plan, MADE), sound)
     assert "with what it loses while it slides, by up to" in remark.message
     missing = float(remark.message.split("by up to ")[1].split(" dB")[0])
     assert remark.suggestion == f"let it swell {missing:.1f} dB less, or slide earlier or more quickly"
-    less = late(2, swell=f"{10 - missing - 0.1:.1f} dB")
+    less = late(1.2, swell=f"{20 - missing - 0.1:.1f} dB")
     assert told("level-out-of-range", reading(less, MADE), sound) == []
     assert told("level-out-of-range", reading(plan, MADE)) == []
 
