@@ -47,7 +47,7 @@ def test_ordinary_music_is_near_minus_20_lufs():
 
 @pytest.mark.parametrize(("part", "phase"), [(4, np.pi / 4), (8, 0.3), (44.2, 0.1), (3, 1.0)])
 def test_a_sine_has_its_own_peak_between_its_samples(part, phase):
-    """At a quarter of the rate, with samples an eighth of a turn beside its peaks, it is 3.01 dB louder than they are."""
+    """At a quarter of the rate, with samples an eighth of a turn beside its peaks, it is 3 dB louder than they are."""
     at = np.arange(20_000)
     swell = np.minimum(1, np.minimum(at, at[::-1]) / 2_000)
     sine = (0.5 * swell * np.sin(2 * np.pi * at / part + phase)).astype(np.float32)
