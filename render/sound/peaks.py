@@ -1,10 +1,12 @@
 """The true peak of a sound while its samples go by: what a converter makes between them, too.
 
 Found at four times the rate, as ITU-R BS.1770-4 (Annex 2) has it, by a windowed sinc of our own. Only what comes near
-the peak so far is looked at so closely: that costs a fifth of looking at all of it and finds the same.
+the peak so far is looked at so closely: that finds the same, and costs a twentieth of the rendering.
 """
 
 from __future__ import annotations
+
+from functools import cache
 
 import numpy as np
 
@@ -13,7 +15,8 @@ STEP = 0.5  # dB in which takes are lowered
 
 _ROUNDING = 1e-4  # of a step
 _REACH = 16  # samples to each side that count
-_PART = 256  # samples that are looked at together
+_PART = 32  # samples that are looked at together
+_ROWS = 8  # parts in one matrix product: few enough for the linear algebra library to stay in this thread
 _NEAR = 0.7  # of the peak so far: between samples a sound is 3 dB louder at most, but for what no music has
 
 
@@ -37,7 +40,7 @@ class TruePeak:
         sound = np.concatenate([self._waiting, block])
         whole = max(len(sound) - 2 * _REACH, 0) // _PART * _PART
         self._look(sound[: whole + 2 * _REACH], whole)
-        self._waiting = sound[whole:]
+        self._waiting = sound[whole:].copy()
 
     def value(self) -> float:
         """In dBTP; minus infinity for silence. Nothing can be fed afterwards."""
@@ -53,24 +56,26 @@ class TruePeak:
         """Look at `whole` samples, a number of parts, with their neighbours on both sides."""
         if not whole:
             return
-        sizes = np.abs(sound[_REACH : _REACH + whole]).reshape(-1, _PART, sound.shape[1]).max(axis=1)
-        self._peak = max(self._peak, float(sizes.max()))
-        near = np.argwhere(sizes >= max(_NEAR * self._peak, np.finfo(np.float32).tiny))
-        if not len(near):
+        own = sound[_REACH : _REACH + whole].reshape(-1, _PART * sound.shape[1])
+        highest = max(float(own.max()), -float(own.min()))
+        self._peak = max(self._peak, highest)
+        if not highest or highest < _NEAR * self._peak:
             return
+        near = np.flatnonzero(np.maximum(own.max(axis=1), -own.min(axis=1)) >= _NEAR * self._peak)
         spans = np.lib.stride_tricks.sliding_window_view(sound, _PART + 2 * _REACH, axis=0)
-        parts = np.ascontiguousarray(spans[near[:, 0] * _PART, near[:, 1]])
-        windows = np.lib.stride_tricks.sliding_window_view(parts, 2 * _REACH, axis=1)
-        for some in np.array_split(windows, len(windows) // 64 + 1):
-            self._peak = max(self._peak, float(np.abs(some[:, 1:] @ _TAPS).max()))
+        count = len(near) * sound.shape[1]
+        parts = np.zeros((count + -count % _ROWS, _PART + 2 * _REACH), np.float32)
+        parts[:count] = spans[near * _PART].reshape(count, -1)
+        between = parts.reshape(-1, _ROWS, parts.shape[1]) @ _taps()
+        self._peak = max(self._peak, float(between.max()), -float(between.min()))
 
 
+@cache
 def _taps() -> np.ndarray:
-    """(2 × reach, 3) what each of as many neighbours adds a quarter, a half and three quarters of a sample on."""
-    distance = np.arange(1 - _REACH, _REACH + 1)[:, None] - np.array([0.25, 0.5, 0.75])
+    """(part and its neighbours, 3 × part) what each sample adds a quarter, a half and three quarters of a sample after
+    each sample of a part."""
+    wanted = _REACH + np.arange(_PART) + np.array([[0.25], [0.5], [0.75]])
+    distance = np.arange(_PART + 2 * _REACH)[:, None] - wanted.ravel()
     window = np.i0(9 * np.sqrt(np.maximum(1 - (distance / _REACH) ** 2, 0))) / np.i0(9)
-    taps = np.sinc(distance) * window
+    taps = np.where(np.abs(distance) < _REACH, np.sinc(distance) * window, 0)
     return (taps / taps.sum(axis=0)).astype(np.float32)
-
-
-_TAPS = _taps()
