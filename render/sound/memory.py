@@ -12,6 +12,7 @@ import numpy as np
 
 from render.sound.measuring import Measure
 from render.sound.peaks import TruePeak, lowering
+from render.sound.rooms import in_room
 from render.sound.sounds import find_sounds
 from render.sound.stems import CHUNK, RATE, open_stems, stream
 from soundfonts.banks import fingerprint
@@ -123,17 +124,21 @@ def lowered_alike(
 
     Each is rendered for that, and nothing kept. Raises CannotDo as `render_sound` does.
     """
-    wholes = {id(whole): whole for whole in (each.whole or each for each in performances)}
-    parts = [each for each in performances if each.whole is not None]
-    return max((_needed(each, soundfont, progress, building) for each in (*wholes.values(), *parts)), default=0.0)
+    several = [*_wholes(performances), *performances]
+    return max((_needed(each, soundfont, progress, building) for each in several), default=0.0)
 
 
 def part_lowered(
     performances: Sequence[Performance], soundfont: str | Path | None, building: Progress | None
 ) -> float:
     """By how many dB the wholes are to be lowered that some of these are parts of."""
-    wholes = {id(each.whole): each.whole for each in performances if each.whole is not None}
-    return max((_needed(whole, soundfont, None, building) for whole in wholes.values()), default=0.0)
+    return max((_needed(whole, soundfont, None, building) for whole in _wholes(performances)), default=0.0)
+
+
+def _wholes(performances: Sequence[Performance]) -> list[Performance]:
+    """What some of these are parts of, each once and in the room in which the part is heard."""
+    parts = {(id(each.whole), each.room): each for each in performances if each.whole is not None}
+    return [replace(each.whole, room=each.room) for each in parts.values() if each.whole is not None]
 
 
 def _needed(
@@ -159,7 +164,7 @@ def open_sound(
     sounds = find_sounds(performance, Path(soundfont) if soundfont else None, building)
     with open_stems(performance, sounds) as stems:
         synth = f"FluidSynth {stems[0].synth.version}"
-        blocks = stream(stems)
+        blocks = in_room(stream(stems), performance.room, RATE)
         if lowered:
             blocks = (block * _factor(lowered) for block in blocks)
         yield Source(blocks, lowered, synth, {bank: fingerprint(bank) for bank in sounds.fonts})

@@ -18,7 +18,8 @@ from render.sound.colours import CORNER, GAINS, SLOPE, high_shelf
 from render.sound.loudness import k_weighting
 from render.sound.sounds import PRESET, Timbres
 from render.sound.synth import BLOCK, Synth, open_synth
-from soundfonts.banks import checked_bank, standard_bank
+from soundfonts.banks import checked_bank
+from soundfonts.chosen import general_bank
 from timing.performance import Performance
 from timing.remarks import CannotDo
 from timing.slides.made_good import Alone, bends_of, sounds_to_make_good
@@ -34,20 +35,23 @@ def alone_in(performance: Performance, sounds: Timbres) -> Alone:
 
 
 def alone_in_bank(performance: Performance, soundfont: Path | None) -> Alone:
-    """The same for who has no sounds at hand: with the user's own bank, or the standard one and the modelled guitar
-    (which need not be built). Without a synth only the guitar is known, and other notes are taken to be even."""
+    """The same for who has no sounds at hand: with the user's own bank, or the general one and the modelled guitar
+    (which need not be built). Without a synth or the bank that was chosen only the guitar is known, and other notes are
+    taken to be even."""
     modelled = modelled_lanes(performance) & (soundfont is None)
+    guitar, mine = guitar_alone(performance, modelled), modelled[performance.notes["lane"]]
+    struck = [int(slides["note"][0]) for slides in sounds_to_make_good(performance.glides)]
+    if mine[struck].all():
+        return guitar
     presets = np.zeros(len(performance.notes), PRESET)
     presets["bank"], presets["program"] = presets_of(performance, np.zeros(len(performance.lanes), bool))
     colour = np.full(len(performance.notes), PLAIN)
     try:
-        bank = standard_bank() if soundfont is None else checked_bank(soundfont)
+        bank = general_bank() if soundfont is None else checked_bank(soundfont)
         return _alone(performance, modelled, (bank,), presets, colour)
     except CannotDo as fault:
-        if soundfont is not None or fault.remarks[0].code != "no-synth":
+        if soundfont is not None or fault.remarks[0].code not in ("no-synth", "no-bank"):
             raise
-    guitar = guitar_alone(performance, modelled)
-    mine = modelled[performance.notes["lane"]]
     return lambda row, seconds: guitar(row, seconds) if mine[row] else np.zeros(len(seconds))
 
 
