@@ -161,14 +161,15 @@ def test_a_midi_file_keeps_its_volume_where_nothing_swells_far():
     assert [value for control, value in controllers(performance) if control == 7] == [100]
 
 
-def test_a_midi_file_is_written_without_a_synth_though_its_samples_are_not_known(monkeypatch):
+@pytest.mark.parametrize(("needed", "code"), [("open_synth", "no-synth"), ("general_bank", "no-bank")])
+def test_a_midi_file_is_written_without_a_synth_though_its_samples_are_not_known(monkeypatch, needed, code):
     performance = sliding(SAXOPHONE, 62, 0.7, 0.35, 4)
     known = controllers(performance)
 
     def missing(*_):
-        raise CannotDo.because("no-synth", "there is none")
+        raise CannotDo.because(code, "there is none")
 
-    monkeypatch.setattr(render.sound.trying, "open_synth", missing)
+    monkeypatch.setattr(render.sound.trying, needed, missing)
     plain = controllers(performance)
     assert plain != known and plain[-1] == (11, round(EXPRESSION * 10 ** (4 / 40)))
     assert midi_bytes(sliding(GUITAR, 68, 0.7, 0.5, 6, string=1))  # the guitar is known without
