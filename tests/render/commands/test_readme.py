@@ -50,6 +50,7 @@ EXAMPLES = {
     "page": lambda left: left["html"].startswith("<!DOCTYPE html>") and len(left["facts"].seconds) == 2,
     "midi": lambda left: left["midi"].startswith(b"MThd"),
     "sound": lambda left: left["sound"].samples.shape[0] > 15 * 44_100 and left["sound"].samples.shape[1] == 2,
+    "alike": lambda left: left["alike"] == left["other"].lowered == 0 and left["flac"].startswith(b"fLaC"),
 }
 
 
