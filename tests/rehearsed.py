@@ -1,32 +1,19 @@
-"""The command `rehearse` as a process, and its page in a browser."""
+"""The page on which a plan is rehearsed, in a browser."""
 
 from __future__ import annotations
 
-import os
-import re
-import signal
-import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from house import COMMAND, ROOT
-
-_ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/[\w-]+/")
+import sittings
 
 
 @contextmanager
 def rehearsed(plan: Path, *arguments: str) -> Iterator[str]:
     """The address of the page on which a plan is rehearsed meanwhile."""
-    command = [*COMMAND, "rehearse", str(plan), "--no-browser", *arguments]
-    environment = os.environ | {"PYTHONPATH": str(ROOT)}
-    process = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
-    try:
-        assert process.stdout is not None
-        yield _ADDRESS.search(process.stdout.readline())[0]  # type: ignore[index]
-    finally:
-        process.send_signal(signal.SIGINT)
-        process.wait(20)
+    with sittings.rehearsed(plan, *arguments) as process:
+        yield process.address
 
 
 @contextmanager

@@ -49,17 +49,18 @@ class Plotted:
 
 def plot_system(
     system: System, engraving: Engraving, drawn: Sequence[Drawn], number: int, *, comments: bool = True,
-    named: bool = False, steep: float = 1.0,
+    named: bool = False, steep: float = 1.0, roomy: float = 0.0,
 ) -> Plotted:  # fmt: skip
     """Draw `system`, which is number `number` of an engraving, with up to four readings of its score.
 
     `comments`: with the texts of `why:` notes and cautions under it; their numbers stand at their places in any case.
     `named`: what is written of an entry of the first reading's plan is in a group with its name (`Label.entry`) as
-    `data-entry`. `steep`: how many times as high as on a sheet the pace is drawn.
+    `data-entry`. `steep`: how many times as high as on a sheet the pace is drawn. `roomy`: the least room that each
+    label has, across and down.
     All colours and weights are classes (see `style`): `reading a` to `reading d` is whatever belongs to one reading,
     `shared` what all say. A `path.curve` has in `data-over` "x,y" over each moment with a note, in units of its strip.
     """
-    return _Plot(system, engraving, number, drawn, named, steep).made(comments)
+    return _Plot(system, engraving, number, drawn, named, steep, roomy).made(comments)
 
 
 class _Strip:
@@ -72,14 +73,14 @@ class _Strip:
 
 class _Plot:
     def __init__(self, system: System, engraving: Engraving, number: int, drawn: Sequence[Drawn], named: bool,
-                 steep: float):  # fmt: skip
+                 steep: float, roomy: float):  # fmt: skip
         self.system, self.engraving, self.number, self.drawn = system, engraving, number, drawn
         self.steep = steep
         self.letters = LETTERS[: len(drawn)]
         self.rows = system.bars["bar"]
         self.begins = float(system.moments["x"][0]) if len(system.moments) else float(system.bars["left"][0]) + 12
         self.ends = float(system.bars["right"][-1])
-        self.write = LabelWriter(system.width)
+        self.write = LabelWriter(system.width, roomy)
         found = [
             (reading, label, part)
             for reading, each in enumerate(drawn)

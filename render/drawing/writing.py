@@ -61,10 +61,15 @@ class WrittenLabel:
 
 
 class LabelWriter:
-    """Writes labels into a system of this width."""
+    """Writes labels into a system of this width, each with so much room, at `least`, across and down."""
 
-    def __init__(self, room: float):
-        self.room = room
+    def __init__(self, room: float, least: float = 0.0):
+        self.room, self._least = room, least
+
+    def _place(self, skyline: Skyline, left: float, right: float, height: float, gap: float = 2.0) -> float:
+        """The nearest place that is free, as `Skyline.place` has it."""
+        more = max(self._least - (right - left), 0.0) / 2
+        return skyline.place(left - more, right + more, max(height, self._least - gap), gap=gap)
 
     def bracket(self, skyline: Skyline, said: WrittenLabel) -> str:
         """A phrase: a line with hooks, and its name."""
@@ -74,7 +79,7 @@ class LabelWriter:
         line = _Line(self, said, SMALL, here, "italic")
         height = 5 + (SMALL if line.taken else 0)
         at = max(min(left + 4, self.room - line.taken), 0.0)
-        y = skyline.place(min(left, at), max(right, at + line.taken + 4), height, gap=2.5) - 4
+        y = self._place(skyline, min(left, at), max(right, at + line.taken + 4), height, 2.5) - 4
         data = f"M{left:.1f} {y + 4:.1f}v-4" if said.part.begins else f"M{left:.1f} {y:.1f}"
         data += f"H{right:.1f}" + ("v4" if said.part.ends else "")
         return _group(said, f'<path d="{data}"/>{line.at(at, y - 3)}')
@@ -84,7 +89,7 @@ class LabelWriter:
         line = _Line(self, said, SIZE, self.room, "italic")
         left = max(min(said.part.left - _INDENT, self.room - line.taken), 0.0)
         end, right = left + line.taken, said.part.right
-        y = skyline.place(left, max(end, right) + 4, SIZE + 1.5, gap=1) + SIZE - 1.5
+        y = self._place(skyline, left, max(end, right) + 4, SIZE + 1.5, 1) + SIZE - 1.5
         svg = line.at(left, y)
         if right - end > 12:
             hook = "v-4" if said.part.ends else ""
@@ -97,7 +102,7 @@ class LabelWriter:
             return ""
         line = _Line(self, said, SMALL, self.room)
         left = max(min(said.part.left - _INDENT, self.room - line.taken), 0.0)
-        top = skyline.place(left, left + line.taken + 4, SMALL + 1.5, gap=1.5)
+        top = self._place(skyline, left, left + line.taken + 4, SMALL + 1.5, 1.5)
         y = top + SMALL - 1 if skyline.downwards else top - 2
         return _group(said, line.at(left, y)) if line.taken else ""
 
@@ -109,7 +114,7 @@ class LabelWriter:
         end = max(said.part.right, said.part.left + 16)
         left = max(min(said.part.left, end - 24) - line.taken - 4, 0.0)
         begin = max(said.part.left, left + line.taken + 4)
-        y = skyline.place(left, max(end, begin + 14) + 4, SIZE + 1.5, gap=1) + 1
+        y = self._place(skyline, left, max(end, begin + 14) + 4, SIZE + 1.5, 1) + 1
         low, high = (y + SIZE - 2.5, y + 4) if said.label.rises else (y + 4, y + SIZE - 2.5)
         svg = f'<path class="extent" d="M{begin:.1f} {low:.1f}L{max(end, begin + 14):.1f} {high:.1f}"/>'
         return _group(said, line.at(left, y + SIZE - 2.5) + svg)

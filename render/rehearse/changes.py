@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from render.rehearse.rehearsal import Rehearsal
-from render.rehearse.wire import ChangeWish, OffersWish, Spot, said
+from render.rehearse.wire import ChangeWish, OffersWish, WishedSpot, said
 from timing.changing import changed
 from timing.changing.asked import Asked, read_change
 from timing.changing.entries import kind_word
@@ -87,5 +87,5 @@ def _in_words(reading: Reading, asked: Asked, what: str) -> str:
         return words
 
 
-def _spot(spot: Spot) -> PageSpot:
+def _spot(spot: WishedSpot) -> PageSpot:
     return PageSpot(spot.row, spot.offset, spot.pass_)

@@ -1,7 +1,8 @@
 """Where a take is at any second, and where the same place lies in another take. The page has the same in `clock.js`.
 
 A take goes on at the same bar and beat: at the same quarter while the performed order is the same, else in the same
-hearing of the same bar, where it is not heard in its nearest one, and where the bar is not heard at all in what follows.
+hearing of the same bar; where that is not heard, in its nearest one; where the bar is not heard at all, in what
+follows.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ _APART = 0.125  # quarters from knot to knot: on a line between them no moment i
 
 
 @dataclass(frozen=True)
-class Clock:
+class TakeClock:
     """Quarters along the performed order and the seconds at which they are, line by line; and the performed bars."""
 
     quarters: np.ndarray
@@ -28,7 +29,7 @@ class Clock:
     names: tuple[str, ...]  # of these bars
 
     @classmethod
-    def of(cls, performance: Performance, score: Score) -> Clock:
+    def of(cls, performance: Performance, score: Score) -> TakeClock:
         every = np.arange(0, performance.quarters, _APART)
         quarters = np.union1d(performance.time.knots, np.append(every, performance.quarters))
         names = tuple(score.bar_name(row) for row in performance.bars["row"].tolist())
@@ -40,13 +41,13 @@ class Clock:
     def second(self, quarter: float) -> float:
         return float(np.interp(quarter, self.quarters, self.seconds))
 
-    def same_order(self, other: Clock) -> bool:
+    def same_order(self, other: TakeClock) -> bool:
         columns = ("row", "pass", "start", "length")
         return len(self.bars) == len(other.bars) and all(
             np.array_equal(self.bars[column], other.bars[column]) for column in columns
         )
 
-    def carried(self, second: float, into: Clock) -> float:
+    def carried(self, second: float, into: TakeClock) -> float:
         """The second of another take at which it is where this one is at `second`."""
         quarter = self.quarter(second)
         return into.second(quarter if self.same_order(into) else self._elsewhere(quarter, into.bars))

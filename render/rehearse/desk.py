@@ -17,7 +17,7 @@ from render.rehearse.wire import (
     OffersWish,
     PaperWish,
     SettleWish,
-    Step,
+    StepWish,
     TapsWish,
     TextWish,
     Wish,
@@ -102,7 +102,7 @@ class Desk:
                 self._changes.make(wish)
             case TextWish():
                 self._rehearsal.put(lambda: sitting.typed(wish.text, wish.number))
-            case Step():
+            case StepWish():
                 self._rehearsal.put(sitting.undo if wish.do == "undo" else sitting.redo)
             case BackWish():
                 self._rehearsal.put(lambda: sitting.back(wish.to))

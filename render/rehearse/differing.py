@@ -14,9 +14,9 @@ _HEARD = ("level", "tone", "pluck", "string", "technique", "attack", "pitch")
 def differing(before: Performance, now: Performance) -> tuple[float, float] | None:
     """From which quarter to which one of `now` it sounds otherwise; None if it does not. Where the order of the bars is
     another one, what both begin and end with is left out."""
-    order = [np.column_stack([each.bars["row"], each.bars["length"]]) for each in (before, now)]
-    if not np.array_equal(*order):
-        return _by_order(*order, now)
+    older, newer = (np.column_stack([each.bars["row"], each.bars["length"]]) for each in (before, now))
+    if not np.array_equal(older, newer):
+        return _by_order(older, newer, now)
     spans = [*_by_pace(before, now), *_by_notes(before, now)]
     return (min(start for start, _ in spans), max(end for _, end in spans)) if spans else None
 

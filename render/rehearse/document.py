@@ -21,7 +21,7 @@ _KEYS = (
     ("Tab", "from entry to entry"),
     ("← →", "an entry, or its end, a beat earlier or later; with Shift a bar"),
     ("↑ ↓", "a percent more or less; with Shift five"),
-    ("Enter", "what a bar offers; the form of an entry"),
+    ("Enter", "what a bar offers; an entry chosen, and once more its form"),
     ("Delete", "take an entry out"),
     ("Escape", "take back what is being drawn; let go"),
     ("Alt", "held while drawing: free of the beats"),

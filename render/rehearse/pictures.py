@@ -30,6 +30,8 @@ from timing.where.beats import felt_beat
 
 PAPERS = {"wide": 860.0, "middle": 640.0, "narrow": 350.0}  # their widths in units; the style says which is shown when
 STEEP = 1.6  # as many times higher than on a sheet is the pace, for hands draw in it
+ROOMY = 28.0  # units that each label has at least, for fingers: 24 pixels and more on every screen (WCAG 2.2, 2.5.8)
+_DRAWING: dict[str, Any] = {"comments": False, "named": True, "steep": STEEP, "roomy": ROOMY}
 _MOST_SCORES = 2  # that are kept: one, and the one before it was changed
 _SLOWEST, _FASTEST = 0.305, 1.475  # as far as a pace is drawn, of the tempo
 _SOFTEST, _LOUDEST = -28.0, 5.5  # and a level, in dB
@@ -66,21 +68,23 @@ class Pictures:
 
     def drawn(self, reading: Reading, papers: Iterable[str], other: Reading | None = None) -> dict[str, Any]:
         """What lies over and under the music of a reading, system by system on each of these papers; with an `other`
-        reading of the same score, where there is one."""
+        reading of the same score beside it, where there is one: `beside` is then what that is called."""
         key = self.key(reading.score)
         kept = self._of(reading.score, key)
         shown = [_shown(reading)]
-        beside = other is not None and self.key(other.score) == key
-        if other is not None and beside:
+        piece, own = plain(reading.score.title) or plain(shown[0].title), plain(shown[0].title)
+        beside = None
+        if other is not None and self.key(other.score) == key:
             shown.append(replace(_shown(other), labels=()))  # its curves, and no words
+            place = other.plan.place()
+            beside = own_title(plain(shown[1].title), piece) or (place.file.name if place else "the other plan")
         made = {}
         for name in papers:
             engraving = self._on(reading.score, kept, name)
             made[name] = [
-                _layers(plot_system(system, engraving, shown, number, comments=False, named=True, steep=STEEP))
+                _layers(plot_system(system, engraving, shown, number, **_DRAWING))
                 for number, system in enumerate(engraving.systems)
             ]
-        piece, own = plain(reading.score.title) or plain(shown[0].title), plain(shown[0].title)
         titles = {"piece": piece, "title": own_title(own, piece)}
         return {"key": key, **titles, "beside": beside, "papers": made}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from render.rehearse.clock import Clock
+from render.rehearse.clock import TakeClock
 from render.sound.joining import Joining
 from timing.loading import score_file
 from timing.plan.planfile import read_plan
@@ -18,12 +18,12 @@ _KEPT = 6  # texts whose performances are kept: what is taken back is there at o
 
 
 @dataclass(frozen=True)
-class Heard:
+class PerformedState:
     """A state of a plan, performed and ready to sound."""
 
     number: int
     reading: Reading
-    clock: Clock
+    clock: TakeClock
     joining: Joining
 
     @property
@@ -37,9 +37,9 @@ class Performing:
     def __init__(self, path: Path):
         self.path = path
         self._scores: dict[Path, Score] = {}
-        self._kept: dict[str, Heard] = {}
+        self._kept: dict[str, PerformedState] = {}
 
-    def perform(self, number: int, text: str) -> Heard:
+    def perform(self, number: int, text: str) -> PerformedState:
         """CannotDo lists every fault; then nothing has changed."""
         heard = self._kept.pop(text, None)
         heard = self._perform(number, text) if heard is None else replace(heard, number=number)
@@ -48,7 +48,7 @@ class Performing:
             del self._kept[next(iter(self._kept))]
         return heard
 
-    def _perform(self, number: int, text: str) -> Heard:
+    def _perform(self, number: int, text: str) -> PerformedState:
         plan = read_plan(self.path, text)
         file = score_file(plan)
         score = self._scores.get(file) or read_score(file)
@@ -58,7 +58,7 @@ class Performing:
             raise CannotDo.because("no-notes", message, self.path)
         self._scores = {file: score}
         performance = reading.performance
-        return Heard(number, reading, Clock.of(performance, reading.where.score), Joining(performance))
+        return PerformedState(number, reading, TakeClock.of(performance, reading.where.score), Joining(performance))
 
     def read_anew(self) -> None:
         """Read the score, and the plans that this one is based on, when they are needed next."""

@@ -1,24 +1,25 @@
-"""A sitting at work: what comes from the files and from the pages goes to the worker, and what it makes to the board."""
+"""A sitting at work: what comes from files and pages goes to the worker, and what it makes to the board."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from render.rehearse.board import Board
-from render.rehearse.clock import Clock
+from render.rehearse.clock import TakeClock
 from render.rehearse.differing import differing
-from render.rehearse.reading import Heard, Performing
+from render.rehearse.reading import PerformedState, Performing
 from render.rehearse.showing import Showing
 from render.rehearse.sitting import Sitting, State, Two, listed
-from render.rehearse.takes import Take
+from render.rehearse.takes import GrowingTake
 from render.rehearse.told import remark_list
 from render.rehearse.watching import Watch
-from render.rehearse.wire import Hear, TheOther, ThePlan, said, sound
-from render.rehearse.worker import Step, Worker
+from render.rehearse.wire import THE_OTHER, THE_PLAN, Hear, said, sound
+from render.rehearse.worker import Work, Worker
 from render.sound.joining import Synths
 from render.sound.stems import RATE
 from timing.changing.entries import entries
@@ -35,7 +36,7 @@ _PATIENCE = 1.0  # seconds that are waited at the end for the work that is being
 
 
 @dataclass(frozen=True)
-class Playhead:
+class Listening:
     """Where somebody listens, as it was told at a moment of the clock."""
 
     reading: int
@@ -64,10 +65,10 @@ class Rehearsal:
         texts = [self.sitting.newest.text, *(read_text(path) for path in paths[1:])]
         self._heard = [each.perform(0, text) for each, text in zip(self._performing, texts, strict=True)]
         self._numbers = [0] * len(paths)
-        self._clocks: list[dict[int, Clock]] = [{} for _ in paths]  # of the latest takes, by number
+        self._clocks: list[dict[int, TakeClock]] = [{} for _ in paths]  # of the latest takes, by number
         self._judged: tuple[Reading, list[Remark]] | None = None  # the reading that was judged last
         self._two: Two | None = None  # as it was told last
-        self._playhead = Playhead(ThePlan, 0, 0.0, False, time.monotonic())
+        self._playhead = Listening(THE_PLAN, 0, 0.0, False, time.monotonic())
         self.worker = Worker(len(paths), self._synths.make_one, self._broken)
         self._watch = Watch(self._files, self._readable, self._changed)
 
@@ -76,7 +77,7 @@ class Rehearsal:
     def start(self) -> None:
         self._tell_saved()
         for kind in range(len(self._heard)):
-            self.worker.begin(kind, lambda kind=kind: self._sounding(kind, self._heard[kind]))
+            self.worker.begin(kind, partial(self._opened, kind))
         self.worker.start()
         self._watch.start()
 
@@ -88,27 +89,27 @@ class Rehearsal:
 
     @property
     def title(self) -> str:
-        return self._heard[ThePlan].reading.performance.title
+        return self._heard[THE_PLAN].reading.performance.title
 
     @property
     def reading(self) -> Reading:
         """The plan's newest state that could be performed."""
-        return self._heard[ThePlan].reading
+        return self._heard[THE_PLAN].reading
 
     @property
     def performed(self) -> tuple[int, str, Reading]:
         """The same with its number and its text. CannotDo if that state is no longer there."""
-        heard = self._heard[ThePlan]
+        heard = self._heard[THE_PLAN]
         text = self.sitting.text_of(heard.number)
         if text is None:
             raise CannotDo.because("no-state", "the plan has changed meanwhile: try again")
         return heard.number, text, heard.reading
 
-    def perform(self, number: int, text: str) -> Heard:
+    def perform(self, number: int, text: str) -> PerformedState:
         """A state of the plan, performed; to be called by the worker. CannotDo lists every fault."""
-        return self._performing[ThePlan].perform(number, text)
+        return self._performing[THE_PLAN].perform(number, text)
 
-    def remarks_of(self, heard: Heard) -> list[Remark]:
+    def remarks_of(self, heard: PerformedState) -> list[Remark]:
         """What there is to say of a state, as the page numbers it; to be called by the worker."""
         if self._judged is None or self._judged[0] is not heard.reading:
             from soundfonts import guitar
@@ -142,7 +143,7 @@ class Rehearsal:
         return bool(plans)
 
     def _chain(self, plan: Path) -> tuple[Path, ...]:
-        kind = TheOther if plan == self.other else ThePlan
+        kind = THE_OTHER if plan == self.other else THE_PLAN
         return self._heard[kind].reading.plan.files
 
     def _changed(self, file: Path) -> None:
@@ -154,9 +155,9 @@ class Rehearsal:
     def _take_up(self, kind: int, file: Path) -> None:
         if file != self._performing[kind].path:
             self._performing[kind].read_anew()
-        if kind == TheOther:
-            self._numbers[TheOther] += 1
-            self._begin_other(self._numbers[TheOther])
+        if kind == THE_OTHER:
+            self._numbers[THE_OTHER] += 1
+            self._begin_other(self._numbers[THE_OTHER])
             return
         try:
             state = self.sitting.arrived() if file == self.plan else self.sitting.touched(f"{file.name} was saved")
@@ -172,9 +173,9 @@ class Rehearsal:
     # -- from the pages
 
     def hear(self, wish: Hear) -> None:
-        """Take note of where somebody listens."""
+        """GrowingTake note of where somebody listens."""
         if wish.reading < len(self._heard):
-            self._playhead = Playhead(wish.reading, wish.number, wish.second, wish.playing, time.monotonic())
+            self._playhead = Listening(wish.reading, wish.number, wish.second, wish.playing, time.monotonic())
 
     def show_on(self, paper: str) -> None:
         """Some page shows the music on this paper."""
@@ -224,40 +225,43 @@ class Rehearsal:
 
     # -- the work
 
+    def _opened(self, kind: int) -> Work:
+        return self._sounding(kind, self._heard[kind])
+
     def _begin(self, state: State) -> None:
         self._tell_saved()
-        self.worker.begin(ThePlan, lambda: self._performed(state))
+        self.worker.begin(THE_PLAN, lambda: self._performed(state))
 
     def _begin_other(self, number: int) -> None:
-        self.worker.begin(TheOther, lambda: self._performed_other(number))
+        self.worker.begin(THE_OTHER, lambda: self._performed_other(number))
 
-    def _performed(self, state: State) -> Step:
+    def _performed(self, state: State) -> Work:
         try:
             heard = self.perform(state.number, state.text)
         except CannotDo as refusal:
             self._tell_faults(state, refusal.remarks)
             return
-        yield from self._sounding(ThePlan, heard)
+        yield from self._sounding(THE_PLAN, heard)
 
-    def _performed_other(self, number: int) -> Step:
+    def _performed_other(self, number: int) -> Work:
         try:
-            heard = self._performing[TheOther].perform(number, read_text(self._performing[TheOther].path))
+            heard = self._performing[THE_OTHER].perform(number, read_text(self._performing[THE_OTHER].path))
         except CannotDo as refusal:
-            self._tell(f"{self._performing[TheOther].path.name}: {refusal}")
+            self._tell(f"{self._performing[THE_OTHER].path.name}: {refusal}")
             return
-        yield from self._sounding(TheOther, heard)
+        yield from self._sounding(THE_OTHER, heard)
 
-    def _sounding(self, kind: int, heard: Heard) -> Step:
+    def _sounding(self, kind: int, heard: PerformedState) -> Work:
         """Let a performed state be heard, then seen, then judged."""
         before, self._heard[kind] = self._heard[kind], heard
         clocks = self._clocks[kind]
         clocks[heard.number] = heard.clock
         while len(clocks) > _CLOCKS:
             del clocks[next(iter(clocks))]
-        self.board.take_down(lambda key: key[:2] in (("sound", kind), ("whole", kind)))
+        self.board.take_down(lambda key: isinstance(key, tuple) and key[:2] in (("sound", kind), ("whole", kind)))
         self.board.post(("clock", kind), said("clock", number=heard.number, reading=kind, **heard.clock.values()))
         self._synths.want([stave for each in self._heard for stave in each.joining.staves])
-        take = Take(heard.joining, lambda: self._frame(kind, heard))
+        take = GrowingTake(heard.joining, lambda: self._frame(kind, heard))
         made, shown = 0, False
         for first, block in take.blocks(self._synths):
             self.board.post(("sound", kind, first), sound(kind, heard.number, first, take.frames or 0, block))
@@ -272,29 +276,29 @@ class Rehearsal:
         yield True
         self._judge(kind, heard)
 
-    def _seen(self, kind: int, before: Heard, heard: Heard) -> Step:
+    def _seen(self, kind: int, before: PerformedState, heard: PerformedState) -> Work:
         self._tell_differing(kind, before, heard)
         yield True
         self._draw(kind, heard)
         yield True
 
-    def _frame(self, kind: int, heard: Heard) -> int:
+    def _frame(self, kind: int, heard: PerformedState) -> int:
         """The frame of a take at which somebody listens, or would."""
         head = self._playhead
         there = self._clocks[head.reading].get(head.number)
         second = head.now if there is None else there.carried(head.now, heard.clock)
         return int(max(second - _EARLY, 0.0) * RATE)
 
-    def _tell_differing(self, kind: int, before: Heard, heard: Heard) -> None:
-        if kind != ThePlan or before is heard:
+    def _tell_differing(self, kind: int, before: PerformedState, heard: PerformedState) -> None:
+        if kind != THE_PLAN or before is heard:
             return
         span = differing(before.reading.performance, heard.reading.performance)
         start, end = span or (None, None)
         self.board.post("differs", said("differs", number=heard.number, **{"from": start, "until": end}))
 
-    def _draw(self, kind: int, heard: Heard) -> None:
+    def _draw(self, kind: int, heard: PerformedState) -> None:
         self._showing.show(kind, heard.number, heard.reading)
 
-    def _judge(self, kind: int, heard: Heard) -> None:
+    def _judge(self, kind: int, heard: PerformedState) -> None:
         remarks = remark_list(self.remarks_of(heard), self._performing[kind].path, heard.reading)
         self.board.post(("remarks", kind), said("remarks", number=heard.number, reading=kind, remarks=remarks))

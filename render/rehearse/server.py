@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 HOST = "127.0.0.1"
 MOST_PAGES = 20  # at once
-_KINDS = {".js": "text/javascript", ".css": "text/css", ".txt": "text/plain", ".woff2": "font/woff2", ".svg": "image/svg+xml"}
+_KINDS = {".js": "text/javascript", ".css": "text/css", ".txt": "text/plain"}
 _FORBIDDEN, _MISDIRECTED, _BUSY = 403, 421, 1013
 _ALWAYS = {
     "Cache-Control": "no-store",
@@ -156,11 +156,7 @@ class Guard:
         status = 200
         if hosts != [self._host]:
             status = _MISDIRECTED
-        elif not secrets.compare_digest(token.encode(errors="replace"), self._token):
-            status = _FORBIDDEN
-        elif scope["type"] == "websocket" and origins != [self._origin]:
-            status = _FORBIDDEN
-        elif any(origin != self._origin for origin in origins):
+        elif not (secrets.compare_digest(token.encode(errors="replace"), self._token) and self._ours(scope, origins)):
             status = _FORBIDDEN
         if status == 200:
             await self._app(scope, receive, _with_headers(send))
@@ -168,6 +164,13 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
         else:
             await Response(status_code=status, headers=_ALWAYS)(scope, receive, send)
+
+
+    def _ours(self, scope: Scope, origins: list[bytes]) -> bool:
+        """Whether it comes from this page: of the wire that must be said, else nothing else may be."""
+        if scope["type"] == "websocket":
+            return origins == [self._origin]
+        return all(origin == self._origin for origin in origins)
 
 
 def _with_headers(send: Send) -> Send:
@@ -207,13 +210,13 @@ async def _wire(desk: Desk, connection: WebSocket) -> None:
         serial = 0
         while True:
             news.clear()
-            while own or (told := desk.board.after(serial)) is not None:
-                if own:
-                    await connection.send_text(own.popleft())
-                    continue
-                serial, content = told
-                await (connection.send_bytes(content) if isinstance(content, bytes) else connection.send_text(content))
-            await news.wait()
+            while own:
+                await connection.send_text(own.popleft())
+            if (told := desk.board.after(serial)) is None:
+                await news.wait()
+                continue
+            serial, content = told
+            await (connection.send_bytes(content) if isinstance(content, bytes) else connection.send_text(content))
 
     with desk.page(wake, answer) as page:
         sending = asyncio.create_task(out())

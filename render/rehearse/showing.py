@@ -7,7 +7,7 @@ from typing import Any
 
 from render.rehearse.board import Board
 from render.rehearse.pictures import Pictures
-from render.rehearse.wire import TheOther, ThePlan, said
+from render.rehearse.wire import THE_OTHER, THE_PLAN, said
 from timing.reading import Reading
 
 Listing = Callable[[Reading], list[dict[str, Any]]]
@@ -27,24 +27,26 @@ class Showing:
         """Some page has this paper (one of PAPERS) from now on."""
         if paper not in self._papers:
             self._papers.append(paper)
-            if ThePlan in self._shown:
+            if THE_PLAN in self._shown:
                 self._draw()
 
     def show(self, kind: int, number: int, reading: Reading) -> None:
         """Show a state of the plan (or of the other one, by `kind`)."""
         self._shown[kind] = number, reading
-        if kind == TheOther:
+        if kind == THE_OTHER:
             self._board.post(("drawn", kind), said("drawn", number=number, reading=kind))
-        if ThePlan in self._shown:
+        if THE_PLAN in self._shown:
             self._draw()
 
     def _draw(self) -> None:
-        number, reading = self._shown[ThePlan]
-        other = self._shown[TheOther][1] if TheOther in self._shown else None
+        if not self._papers:
+            return
+        number, reading = self._shown[THE_PLAN]
+        other = self._shown[THE_OTHER][1] if THE_OTHER in self._shown else None
         music = (self._pictures.key(reading.score), list(self._papers))
         if music != self._told:
             self._board.post("music", said("music", **self._pictures.music(reading.score, self._papers)))
             self._told = music
         drawn = self._pictures.drawn(reading, self._papers, other)
-        message = said("drawn", number=number, reading=ThePlan, entries=self._listing(reading), **drawn)
-        self._board.post(("drawn", ThePlan), message)
+        message = said("drawn", number=number, reading=THE_PLAN, entries=self._listing(reading), **drawn)
+        self._board.post(("drawn", THE_PLAN), message)

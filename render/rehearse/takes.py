@@ -1,4 +1,4 @@
-"""The sound of one reading, made in the order in which it is wanted: from the playhead on, and then what is before it."""
+"""The sound of one reading, made in the order in which it is wanted: from the playhead on, then what is before it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _SIZE = 8192  # frames in each block after that
 _AHEAD = 2 * RATE  # frames that whoever jumps waits for, rather than have others made
 
 
-class Take:
+class GrowingTake:
     """A take that is being made. `frames` is how long it is, once its end is made."""
 
     def __init__(self, joining: Joining, playhead: Callable[[], int]):
@@ -60,7 +60,7 @@ class Take:
         return -BLOCK < wanted - self._playhead() < _AHEAD and not now <= wanted <= now + _AHEAD
 
     def _add(self, first: int, frames: int) -> int:
-        """Take note of what is made; where it ends."""
+        """GrowingTake note of what is made; where it ends."""
         last = first + frames
         made: list[tuple[int, int]] = []
         for begin, end in sorted([*self._made, (first, last)]):

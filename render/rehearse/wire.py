@@ -13,19 +13,19 @@ from timing.plan.yamltext import MAX_BYTES
 
 MOST_BYTES = 2 * MAX_BYTES + 100_000  # of a message: the longest plan with every letter escaped
 
-Number = Annotated[int, Field(ge=0, le=2**31)]
+StateNumber = Annotated[int, Field(ge=0, le=2**31)]
 Second = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
-ThePlan, TheOther = 0, 1
+THE_PLAN, THE_OTHER = 0, 1
 
 
 class _Message(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
-class Spot(_Message):
+class WishedSpot(_Message):
     """A place on the page: the row of a bar, quarters after its bar line, and which hearing of it (None: each)."""
 
-    row: Number
+    row: StateNumber
     offset: Annotated[float, Field(ge=0, le=1e4, allow_inf_nan=False)]
     pass_: Annotated[int, Field(ge=1, le=10_000)] | None = Field(None, alias="pass")
 
@@ -35,7 +35,7 @@ class Hear(_Message):
 
     do: Literal["hear"]
     reading: Literal[0, 1]
-    number: Number
+    number: StateNumber
     second: Second
     playing: bool
 
@@ -45,7 +45,7 @@ class TextWish(_Message):
 
     do: Literal["text"]
     text: Annotated[str, Field(max_length=MAX_BYTES)]
-    number: Number | None = None
+    number: StateNumber | None = None
 
 
 class ChangeWish(_Message):
@@ -53,7 +53,7 @@ class ChangeWish(_Message):
     made on one state, of which the last one alone stands."""
 
     do: Literal["change"]
-    number: Number
+    number: StateNumber
     change: dict[str, Any]
     drawing: bool = False
 
@@ -62,18 +62,18 @@ class OffersWish(_Message):
     """What can stand at a place, or from there to another one."""
 
     do: Literal["offers"]
-    asked: Number
-    at: Spot
-    until: Spot | None = None
+    asked: StateNumber
+    at: WishedSpot
+    until: WishedSpot | None = None
 
 
-class Step(_Message):
+class StepWish(_Message):
     do: Literal["undo", "redo"]
 
 
 class BackWish(_Message):
     do: Literal["back"]
-    to: Number
+    to: StateNumber
 
 
 class SettleWish(_Message):
@@ -95,7 +95,7 @@ class TapsWish(BaseModel):
     do: Literal["taps"]
 
 
-Wish = Hear | TextWish | ChangeWish | OffersWish | Step | BackWish | SettleWish | PaperWish | TapsWish
+Wish = Hear | TextWish | ChangeWish | OffersWish | StepWish | BackWish | SettleWish | PaperWish | TapsWish
 _WISHES: TypeAdapter[Wish] = TypeAdapter(Annotated[Wish, Field(discriminator="do")])
 
 

@@ -11,7 +11,7 @@ from threading import Condition, Thread
 
 MOST_WAITING = 100  # tasks
 
-Step = Iterator[bool]  # work, piece by piece; what it yields says whether it may be given up after that
+Work = Iterator[bool]  # work, piece by piece; what it yields says whether it may be given up after that
 
 
 class Worker(Thread):
@@ -24,8 +24,8 @@ class Worker(Thread):
         self._idle, self._broken = idle, broken
         self._wake = Condition()
         self._tasks: deque[tuple[object, Callable[[], None]]] = deque()
-        self._waiting: list[Callable[[], Step] | None] = [None] * kinds
-        self._jobs: list[Step | None] = [None] * kinds
+        self._waiting: list[Callable[[], Work] | None] = [None] * kinds
+        self._jobs: list[Work | None] = [None] * kinds
         self._held: int | None = None  # the kind of the job that may not be given up yet
         self._stopped = False
 
@@ -41,7 +41,7 @@ class Worker(Thread):
             self._wake.notify()
             return True
 
-    def begin(self, kind: int, job: Callable[[], Step]) -> None:
+    def begin(self, kind: int, job: Callable[[], Work]) -> None:
         """Begin a job in the place of what waits or is being done of its kind."""
         with self._wake:
             self._waiting[kind] = job
@@ -105,7 +105,7 @@ class Worker(Thread):
         return True
 
 
-def _give_up(job: Step | None) -> None:
+def _give_up(job: Work | None) -> None:
     if job is not None:
         with suppress(Exception):
             job.close()  # type: ignore[attr-defined]  # they are generators

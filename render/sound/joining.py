@@ -67,7 +67,7 @@ class Joining:
     def __init__(self, performance: Performance, soundfont: Path | None = None):
         self.staves = staves(performance, find_sounds(performance, soundfont))
         spans = [_spans(stave) for stave in self.staves]
-        self.last = max((int(stave.events["moment"].max(initial=0)) for stave in self.staves), default=0)  # with an event
+        self.last = max((int(stave.events["moment"].max(initial=0)) for stave in self.staves), default=0)  # of an event
         self._onsets, self._ends = np.concatenate([span[0] for span in spans]), np.concatenate([s[1] for s in spans])
 
     @contextmanager

@@ -21,17 +21,18 @@ from timing.changing.asked import (
     SetKeys,
     TakeOffer,
 )  # fmt: skip
+from timing.changing.checks import check_left_out
 from timing.changing.drawing import draw_hairpin
 from timing.changing.moving import move
 from timing.changing.offers import offer
 from timing.changing.remarked import accept_remark, mend_remark
 from timing.changing.settings import set_amount, set_depth, set_keys
 from timing.changing.spots import cannot
-from timing.changing.standing import find
+from timing.changing.standing import SETTINGS, find
 from timing.plan.mending import mend
 from timing.plan.older import alike, applied, ways
 from timing.plan.planfile import read_plan
-from timing.reading import Reading
+from timing.reading import Reading, perform
 from timing.remarks import CannotDo, Edit, Remark
 
 
@@ -53,6 +54,7 @@ def edits_for(reading: Reading, remarks: Sequence[Remark], change: Asked) -> tup
             made = list(offer(reading, change.id, change.at, change.until).edits)
         case Remove():
             each = find(reading.plan, change.target)
+            check_left_out(reading, each)
             made = [Edit(each.section, None, each.place)]
         case MendRemark():
             made = mend_remark(remarks, change)
@@ -77,6 +79,8 @@ def changed(reading: Reading, remarks: Sequence[Remark], text: str, change: Aske
         except CannotDo as refusal:
             refused = refused or refusal
             continue
+        if any(edit.section in (*SETTINGS, "voices") for edit in edits):
+            perform(reading.source, after)  # names of parts, instruments and voices are the score's to know
         if plan.based_on is None or alike(after.source or {}, applied(plan.source or {}, edits)):
             return made
     raise refused or cannot("what stands in the older plan would show again: change it there")

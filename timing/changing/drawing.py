@@ -39,7 +39,8 @@ def draw_hairpin(reading: Reading, asked: DrawHairpin) -> list[Edit]:
             if entry.act is not Dynamic.DOES[kind].act:
                 keys["kind"] = kind
             return [changed_entry(reading, item, keys)]
-    bars = here.page.range_text(here.start, here.over, arriving=True)
+    end = here.page.place(asked.until)  # on a bar line it arrives on the beat after it, if that is what is meant
+    bars = here.page.range_text(here.start, end, arriving=True)
     return [added("dynamics", {kind: bars, "by": decibels(abs(by))} | here.on_pass)]
 
 

@@ -20,7 +20,7 @@ from timing.plan.time import Hold, Phrase, Rubato, Slowing, TempoMark
 from timing.reading import Reading
 from timing.where import Fault, Where
 
-_AFTER = ("breath", "caesura")  # they come when their place is over
+AFTER = ("breath", "caesura")  # they come when their place is over
 _UNSAID = {"why", "inside", "pass", "name", "omit"}
 
 
@@ -158,7 +158,7 @@ def _spans(each: PlanItem, key: str | None, where: Where) -> Iterator[tuple[Page
                 if run.complete or key not in entry.NEED_END:
                     yield _spot(where, run.first, run.start), _spot(where, run.last, run.end)
             return
-        after = key in _AFTER
+        after = key in AFTER
         find = where.point if not after else where.instant if place.instant else where.end_point
         row, offset = find(place)
         heard = where.hearings(row)

@@ -61,9 +61,10 @@ class _Key:
         return " ".join(self.path)
 
 
-def path_of(model: type[Words], name: str) -> tuple[str, ...]:
-    """The keys that lead to a setting that a form calls so: `arch pace` is the pace of the arch."""
-    return next((key.path for key in _keys(model) if key.name == name), (name,))
+def path_of(model: type[Words], name: str) -> tuple[tuple[str, ...], Form | None]:
+    """The keys that lead to a setting that a form calls so (`arch pace` is the pace of the arch), and how a form asks
+    for it."""
+    return next(((key.path, key.form) for key in _keys(model) if key.name == name), ((name,), None))
 
 
 def fields_of(each: PlanItem, reading: Reading) -> list[FormField]:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from timing.changing.boundaries import Bracket, brackets
+from timing.changing.entries import AFTER
 from timing.changing.spots import PageMap, PageSpot, cannot
 from timing.changing.standing import PlanItem, passes_of, standing
 from timing.columns import NEAR
@@ -52,8 +53,8 @@ class Here:
         self.score = self.page.score
         first = self.page.quarter(self.page.place(at))
         last = None if until is None else self.page.quarter(self.page.place(until))
-        if last is not None and last < first:
-            first, last = last, first
+        if last is not None and until is not None and last < first:
+            first, last, at = last, first, until
         self.start: BarPlace = self._begins(first)
         self.over = self.page.ends(self._beat_over()) if last is None or last - first < _SAME else self.page.ends(last)
         self.stretch = last is not None and last - first >= _SAME
@@ -150,10 +151,12 @@ class Here:
                     yield each, each.entry
 
     def ends(self, entry: Entry, key: str) -> tuple[float, float]:
-        """From and to which quarters of the page an entry goes."""
+        """From and to which quarters of the page an entry goes; of a breath when that is, twice."""
         where = entry.value(key)
         if isinstance(where, Range):
             start, end = self.where.both_ends(where, entry.arrives)
+        elif key in AFTER:
+            start = end = (self.where.instant if where.instant else self.where.end_point)(where)
         else:
             start = end = self.where.point(where)
         return self.page.quarter(start), self.page.quarter(end)

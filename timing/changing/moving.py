@@ -6,7 +6,7 @@ from typing import Any
 
 from timing.changing.asked import MoveEnd
 from timing.changing.boundaries import move_boundaries
-from timing.changing.entries import place_key
+from timing.changing.entries import AFTER, place_key
 from timing.changing.settings import changed_entry
 from timing.changing.spots import PageMap, cannot
 from timing.changing.standing import PlanItem, find
@@ -33,8 +33,10 @@ def move(reading: Reading, asked: MoveEnd) -> list[Edit]:
     where = entry.value(key)
     if isinstance(where, Range):
         start, end = moved_ends(page, entry, key, asked.end, to)
+        if entry.arrives and asked.end == "end" and to[1] == 0:
+            end = to  # on the first beat of a bar, not when the one before is over
         return [changed_entry(reading, each, {key: page.range_text(start, end, entry.arrives, where)})]
-    if key in ("breath", "caesura"):
+    if key in AFTER:
         return [changed_entry(reading, each, {key: _after(each, page.after_text(to, where))})]
     return [changed_entry(reading, each, {key: page.at_text(to, where)})]
 
@@ -57,7 +59,7 @@ def moved_ends(page: PageMap, entry: Entry, key: str, end: str, to: BarPlace) ->
 def _after(each: PlanItem, text: str) -> str:
     """`after 16:3`, or plain, as the entry has it."""
     source: Any = each.source
-    said = next((str(source[key]) for key in ("breath", "caesura") if key in source), "after ")
+    said = next((str(source[key]) for key in AFTER if key in source), "after ")
     return f"after {text}" if said.strip().startswith("after") else text
 
 

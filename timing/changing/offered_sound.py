@@ -79,26 +79,21 @@ def _accents(here: Here) -> Iterator[Offer]:
 
 def _second_time(here: Here) -> Iterator[Offer]:
     """Softer the second time, where the bars are heard twice and nothing says yet what differs."""
-    bars = here.where.bars
-    twice = np.unique(bars["row"][bars["pass"] == 2])
-    row, last = here.start[0], here.over[0]
-    if row not in twice:
-        return
-    if here.stretch:
-        first, last = row, max(each for each in range(row, last + 1) if each in twice)
-        if not set(range(first, last + 1)) <= set(twice.tolist()):
-            return
-    else:
-        once = np.setdiff1d(np.arange(len(here.score.bars)), twice)
-        first = int(once[once < row].max(initial=-1)) + 1
-        last = int(once[once > row].min(initial=len(here.score.bars))) - 1
-    start, end = (first, 0.0), (last, float(here.score.bars["length"][last]))
-    low, high = here.page.quarter(start), here.page.quarter(end)
+    bars, lengths = here.where.bars, here.score.bars["length"].astype(float)
+    free = np.isin(np.arange(len(lengths)), bars["row"][bars["pass"] == 2])
+    free &= np.bincount(bars["row"], minlength=len(lengths)) > 1  # what stands under a second ending is heard once
     for _, entry in here.entries("second time"):
-        begins, ends = here.ends(entry, "bars")
-        if begins < high - NEAR and ends > low + NEAR and entry.passes in (None, 2):
-            return
-    text = here.page.range_text(start, end)
+        if entry.passes in (None, 2):
+            begins, ends = here.ends(entry, "bars")
+            free &= (here.page.starts[1:] < begins + NEAR) | (here.page.starts[:-1] > ends - NEAR)
+    row, last = here.start[0], here.over[0]
+    if not free[row : last + 1].all():
+        return
+    if not here.stretch:
+        taken = np.flatnonzero(~free)
+        row = int(taken[taken < row].max(initial=-1)) + 1
+        last = int(taken[taken > last].min(initial=len(free))) - 1
+    text = here.page.range_text((row, 0.0), (last, float(lengths[last])))
     edit = added("second time", {"bars": text, "softer": _SOFTER})
     yield Offer.of("second time", f"softer the second time ({text})", "second time", "level", edit)
 

@@ -22,6 +22,8 @@ def offered_time(here: Here) -> list[Iterator[Offer]]:
 
 def _slowdowns(here: Here) -> Iterator[Offer]:
     into = here.start if here.stretch else here.before(here.full_bar)
+    if into is not None and not here.stretch and here.page.quarter(into) > here.quarter - NEAR:
+        into = None  # the phrase begins here: nothing leads into it
     taken = {entry.kind for _, entry in here.entries("slowing") if _ends_here(here, entry)}
     last = here.last_over >= here.where.length - NEAR
     then = {} if last and len(here.heard) == 1 else {"then": "a tempo"}
@@ -86,5 +88,4 @@ def _meets(here: Here, entry: Hold) -> bool:
 
 
 def _falls_silent(here: Here, entry: Hold) -> bool:
-    find = here.where.instant if entry.where.instant else here.where.end_point
-    return abs(here.page.quarter(find(entry.where)) - here.over_quarter) < NEAR
+    return abs(here.ends(entry, entry.kind)[1] - here.over_quarter) < NEAR

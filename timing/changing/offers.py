@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from timing.changing.entries import in_words, place_key
+from timing.changing.checks import check_left_out
+from timing.changing.entries import AFTER, in_words, place_key
 from timing.changing.here import Here, Offer
 from timing.changing.offered_phrases import offered_phrases
 from timing.changing.offered_sound import offered_sound
 from timing.changing.offered_time import offered_time
 from timing.changing.spots import PageSpot, cannot
+from timing.changing.standing import PlanItem
 from timing.columns import NEAR
 from timing.plan.entry import Entry
 from timing.plan.time import Phrase
@@ -66,11 +68,19 @@ def _removals(here: Here) -> Iterator[Offer]:
             touches = first <= start < last - 2 * NEAR or first + 2 * NEAR < end <= last
         else:
             touches = (start < last - 2 * NEAR and end > first + 2 * NEAR) or first <= start < last - 2 * NEAR
-        if key in ("breath", "caesura"):
+        if key in AFTER:
             touches = first + 2 * NEAR < start <= last
-        if touches:
+        if touches and _can_go(here, each):
             place, inside = each.place, " with those inside it" * bool(getattr(entry, "inside", ()))
             file = "" if each.own else f" {place.file.name}"
             id_ = f"remove {each.section} {place.line} {place.column}{file}"
             words = f"take out: {in_words(each)}{inside}"
             yield Offer.of(id_, words, each.section, "out", Edit(each.section, None, place), entry="")
+
+
+def _can_go(here: Here, each: PlanItem) -> bool:
+    try:
+        check_left_out(here.reading, each)
+    except CannotDo:
+        return False
+    return True

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from timing.changing.asked import SetAmount, SetDepth, SetKeys, Value
+from timing.changing.checks import check_entry, check_left_out
 from timing.changing.entries import amount_key
 from timing.changing.fields import KIND, path_of
 from timing.changing.spots import cannot
@@ -12,14 +14,16 @@ from timing.changing.standing import PlanItem, find
 from timing.plan.edits import anew, written
 from timing.plan.entry import Entry, Words
 from timing.plan.kinds import Act
+from timing.plan.notation import Form
 from timing.plan.planfile import RIVALS
-from timing.plan.position import Position, Range, shown
+from timing.plan.position import shown
 from timing.plan.sound import Dynamic, SecondTime
 from timing.plan.time import Slowing
 from timing.reading import Reading
-from timing.remarks import CannotDo, Edit, Remark, Severity
-from timing.where import Fault
-from timing.where.hearings import Hearings
+from timing.remarks import Edit
+
+_NUMBERS = ("number", "whole number", "seconds", "tempo")
+_NUMBER = re.compile(r"-?\d{1,9}(\.\d{1,9})?", re.ASCII)
 
 
 def set_keys(reading: Reading, asked: SetKeys) -> list[Edit]:
@@ -83,11 +87,12 @@ def changed_entry(reading: Reading, each: PlanItem, keys: dict[str, Any]) -> Edi
         if name == KIND:
             changes |= _another_kind(entry, source, value)
             continue
-        path = path_of(type(entry), name)
+        path, form = path_of(type(entry), name)
         if path[0] not in entry.known():
             raise cannot(f"{shown(name)} is no setting of this entry")
+        value = _as_written(name, form, value)
         if len(path) == 1:
-            changes[path[0]] = _as_written(path[0], value)
+            changes[path[0]] = value
             continue
         group = dict(_group(changes.get(path[0], source.get(path[0]))))
         group = group | {path[1]: value}
@@ -96,14 +101,20 @@ def changed_entry(reading: Reading, each: PlanItem, keys: dict[str, Any]) -> Edi
         rivals = set().union(*(some for some in RIVALS if key in some)) - {key}
         changes |= {rival: None for rival in rivals & source.keys() if rival not in changes}
     changes = {key: value for key, value in changes.items() if value is not None or key in source}
+    if "name" in changes:
+        check_left_out(reading, each)
     check_entry(reading, each, {key: value for key, value in {**source, **changes}.items() if value is not None})
     return anew(each.section, entry, changes)
 
 
-def _as_written(key: str, value: Value | None) -> Any:
-    """A value in its place; where a plan can have several, those between commas."""
-    if key == "meets" and isinstance(value, str):
+def _as_written(key: str, form: Form | None, value: Any) -> Any:
+    """A value in its place: a number without quotes; where a plan can have several, those between commas."""
+    if not isinstance(value, str):
+        return value
+    if key == "meets":
         return [each.strip() for each in value.split(",") if each.strip()]
+    if form is not None and form.kind in _NUMBERS and _NUMBER.fullmatch(value):
+        return float(value) if "." in value else int(value)
     return value
 
 
@@ -132,50 +143,3 @@ def _setting(each: PlanItem, keys: dict[str, Value | None]) -> Edit:
     if value is not None and isinstance(each.source, dict | list) and each.section != "order":
         raise cannot(f"{shown(each.section)} says something of each part: change it in the text")
     return Edit(each.section, None if value is None else written(value), each.place)
-
-
-# -- whether it can be
-
-
-def check_entry(reading: Reading, each: PlanItem, source: dict[str, Any]) -> None:
-    """CannotDo where an entry cannot have these settings, or names places or voices that the score does not have."""
-    from pydantic import ValidationError
-
-    entry = each.entry
-    assert entry is not None
-    if not source:
-        return
-    try:
-        made = type(entry).model_validate(dict(source))
-    except ValidationError as fault:
-        raise CannotDo(_faults(fault)) from None
-    hearings = Hearings(reading.where)
-    for name in type(made).model_fields:
-        value = getattr(made, name)
-        try:
-            if isinstance(value, Range):
-                reading.where.both_ends(value, isinstance(made, Entry) and made.arrives)
-            elif isinstance(value, Position):
-                reading.where.point(value) if not value.instant else reading.where.instant(value)
-        except Fault as fault:
-            raise cannot(str(fault)) from None
-        if name in ("for_", "is_") and value is not None:
-            reading.lines.of_score(value, None, hearings)
-    for remark in hearings.remarks:
-        if remark.severity is Severity.ERROR:
-            raise cannot(remark.message)
-
-
-def _faults(fault: Any) -> list[Remark]:
-    """What is wrong with an entry, in the plan's own words."""
-    made = []
-    for error in fault.errors(include_url=False):
-        told = str(error.get("ctx", {}).get("error") or "") or f"'{error['loc'][-1] if error['loc'] else 'this'}' "
-        if error["type"] == "missing":
-            told = f"the entry needs its '{error['loc'][-1]}'"
-        elif error["type"] == "extra_forbidden":
-            told = f"{shown(error['loc'][-1])} is no setting of this entry"
-        elif "ctx" not in error or "error" not in error["ctx"]:
-            told += "cannot be written so"
-        made.append(Remark(Severity.ERROR, "cannot-change", told))
-    return made

@@ -87,32 +87,33 @@ class PageMap:
         written as there; else bars alone where that one has bars alone, or there is none."""
         if self.quarter(end) - self.quarter(start) < _SAME:
             raise cannot("it would end where it begins")
-        begins, ends = self._starts(start, like), self._ends(start, end, arriving, like)
+        begins, ends = self._starts(start, end, like), self._ends(start, end, arriving, like)
         for text in (str(Range(*both)) for both in product(begins, ends)):
             try:
-                read = self.where.both_ends(parse_range(text), arriving)
+                meant = parse_range(text)
+                read = self.where.both_ends(meant, arriving)
             except ValueError:
                 continue
             if self.same(read[0], start) and self.same(read[1], end):
-                return text
+                return str(meant)
         raise cannot(f"no plan can name the place from {begins[0]} to {ends[0]}")
 
-    def _starts(self, start: BarPlace, like: Range | None) -> list[Position]:
-        """The ways to say where a range begins, the best first."""
+    def _starts(self, start: BarPlace, end: BarPlace, like: Range | None) -> list[Position]:
+        """The ways to say where a range begins, the best first: a bar alone where the end is one too."""
         found = [like.start] if like is not None and self._is(like.start, start) else []
         exact, short = position_at(self.score, *start), start_of_range(self.score, *start)
-        return [*found, *((short, exact) if like is None or like.start.beat is None else (exact, short))]
+        bare = end_of_range(self.score, *end).beat is None if like is None else _has_bars(like)
+        return [*found, *((short, exact) if bare else (exact, short))]
 
     def _ends(self, start: BarPlace, end: BarPlace, arriving: bool, like: Range | None) -> list[Position]:
         """The ways to say where a range ends, the best first."""
         over = position_over(self.score, *end, position_at(self.score, *start))
         short = end_of_range(self.score, *end, position_at(self.score, *start))
         on = position_at(self.score, *end)
-        beats = [on] if arriving and end[1] < float(self.score.bars["length"][end[0]]) - NEAR else [over]
-        instant = Position(on.bar, on.beat, True)
-        whole = like is None or like.end.beat is None or (like.start.beat is None and self._is(like.start, start))
-        ways = [short, *beats] if whole else [*beats, short]
-        return [*([like.end] if like is not None else []), *ways, instant]
+        ways = [short, over] if like is None or _has_bars(like) else [over, short]
+        if arriving and end[1] < float(self.score.bars["length"][end[0]]) - NEAR:
+            ways = [on, *ways]
+        return [*([like.end] if like is not None else []), *ways, Position(on.bar, on.beat, True)]
 
     def _is(self, position: Position, place: BarPlace) -> bool:
         try:
@@ -144,3 +145,6 @@ class PageMap:
         raise cannot("no plan can name this place")
 
 
+def _has_bars(bars: Range) -> bool:
+    """Whether a range begins or ends with a bar alone."""
+    return bars.start.beat is None or bars.end.beat is None

@@ -22,7 +22,8 @@ Way = Callable[[], list[Edit]]  # which may find out that it is none: CannotDo
 
 def ways(plan: Plan, edits: Iterable[Edit]) -> Iterator[Way]:
     """The ways to write changes into the plan itself, to be called one after the other: as they are; over an entry of
-    the plan that this one is based on; and leaving that entry out, with a new one beside it."""
+    the plan that this one is based on; leaving that entry out, with a new one beside it; and so with entries of its
+    own, since one may be laid over an older one that would show again."""
     edits = tuple(edits)
     if plan.based_on is None:
         yield lambda: list(edits)
@@ -32,6 +33,7 @@ def ways(plan: Plan, edits: Iterable[Edit]) -> Iterator[Way]:
         yield lambda: older.as_they_are(edits)
     yield lambda: [each for edit in older.folded(edits) for each in older.laid_over(edit)]
     yield lambda: [each for edit in older.folded(edits) for each in older.left_out(edit)]
+    yield lambda: [each for edit in older.folded(edits, own_too=True) for each in older.left_out(edit, own_too=True)]
 
 
 def applied(source: Any, edits: Iterable[Edit]) -> dict[str, Any]:
@@ -111,10 +113,18 @@ def _canonical(source: dict[str, Any]) -> dict[str, Any]:
         if value in (None, [], {}):
             continue
         if isinstance(value, list) and key in SECTIONS:
-            made[key] = sorted(_in_order(each) for each in value)
+            entries = map(_in_full, value) if key == "phrases" else value
+            made[key] = sorted(map(_in_order, entries))
         else:
             made[key] = [_in_order(value)]
     return made
+
+
+def _in_full(phrase: Any) -> dict[str, Any]:
+    """A phrase, and those inside it, that say their bars."""
+    phrase = phrase if isinstance(phrase, dict) else {"bars": phrase}
+    inside = phrase.get("inside")
+    return {**phrase, "inside": list(map(_in_full, inside))} if isinstance(inside, list) else phrase
 
 
 def _in_order(value: Any) -> str:
@@ -160,30 +170,41 @@ class _Older:
             raise _in(edit.place)
         return [Edit(edit.section, edit.entry)]
 
-    def left_out(self, edit: Edit) -> list[Edit]:
+    def left_out(self, edit: Edit, own_too: bool = False) -> list[Edit]:
         if edit.place is None:
             return self.as_they_are([edit])
+        own = self.is_own(edit.place)
         if edit.after:
-            return [edit if self.is_own(edit.place) else Edit(edit.section, edit.entry)]
-        place = edit.place if self.is_own(edit.place) else None
-        omitted = Edit(edit.section, written(self._identity(edit) | {"omit": True}), place)
+            return [edit if own else Edit(edit.section, edit.entry)]
+        if edit.section not in SECTIONS:
+            return self.laid_over(edit)
+        if own and not (own_too or self._has_older(edit)):
+            return [edit]
+        omitted = Edit(edit.section, written(self._identity(edit) | {"omit": True}), edit.place if own else None)
         return [omitted, *([Edit(edit.section, edit.entry)] if edit.entry is not None else [])]
 
-    def folded(self, edits: Iterable[Edit]) -> list[Edit]:
+    def folded(self, edits: Iterable[Edit], own_too: bool = False) -> list[Edit]:
         """Changes of phrases inside others, where one of them stands elsewhere, as changes of the outermost phrase."""
         edits = list(edits)
         for phrase in self.plan.phrases:
             source, at = phrase.source, phrase.place()
             if source is None or at is None:
                 continue
-            places = set(_places(source))
+            places = set(_places(source)) - {at}
             inside = [edit for edit in edits if edit.section == "phrases" and edit.place in places]
-            if inside and not all(edit.place is not None and self.is_own(edit.place) for edit in inside):
-                whole = [edit for edit in edits if edit.section == "phrases" and edit.place == at and not edit.after]
-                value = _changed(source, at, [*inside, *whole])
+            whole = [edit for edit in edits if edit.section == "phrases" and edit.place == at and not edit.after]
+            theirs = [*inside, *whole]
+            apart = own_too or not all(edit.place is not None and self.is_own(edit.place) for edit in theirs)
+            if inside and (apart or any(self._has_older(edit) for edit in whole)):
+                value = _changed(source, at, theirs)
                 made = Edit("phrases", None if value is _GONE else written(_dropped(value)), at)
-                edits = [made, *(edit for edit in edits if edit not in inside and edit not in whole)]
+                edits = [made, *(edit for edit in edits if edit not in theirs)]
         return edits
+
+    def _has_older(self, edit: Edit) -> bool:
+        """Whether an entry of one's own has settings of an older one."""
+        found = self._found(edit)
+        return isinstance(found, Map) and not all(map(self.is_own, found.keys_at.values()))
 
     def _checked(self, edit: Edit) -> Edit:
         at, there = self.plan.key_place(edit.section), (self.plan.source or {}).get(edit.section)
@@ -278,4 +299,5 @@ def _dropped(value: Any) -> Any:
 
 
 def _in(place: Place | None) -> CannotDo:
-    return impossible(f"the entry stands in {place.file.name}" if place is not None else "the entry stands elsewhere")
+    where = place.file.name if place is not None else "another plan"
+    return impossible(f"the entry stands in {where}: change it there")

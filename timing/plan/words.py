@@ -239,7 +239,7 @@ def settings(key: str, value: object) -> dict[str, Any] | BaseModel:
     place = getattr(value, "place", None)
     if place is None:
         return {key: value}
-    made = Map(place)
+    made = Map(place, getattr(value, "last_line", None))
     made.put(key, value, place, place)
     return made
 

@@ -50,9 +50,9 @@ class Map(dict[str, Any]):
     """A mapping; `place` is where it stands, `places` where its values stand, `keys_at` where its keys stand, and
     `last_line` the line (from 1) on which its text ends."""
 
-    def __init__(self, place: Place):
+    def __init__(self, place: Place, last_line: int | None = None):
         super().__init__()
-        self.place, self.last_line = place, place.line
+        self.place, self.last_line = place, last_line or place.line
         self.places: dict[str, Place] = {}
         self.keys_at: dict[str, Place] = {}
 
@@ -63,9 +63,9 @@ class Map(dict[str, Any]):
 class List(list[Any]):
     """A list; `places` says where each item stands."""
 
-    def __init__(self, place: Place):
+    def __init__(self, place: Place, last_line: int | None = None):
         super().__init__()
-        self.place, self.last_line = place, place.line
+        self.place, self.last_line = place, last_line or place.line
         self.places: list[Place] = []
 
     def put(self, value: Any, place: Place) -> None:

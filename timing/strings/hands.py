@@ -54,8 +54,8 @@ class PartSounds:
 
 
 class _Piece:
-    """What a hand is to play. Two are one if they are alike to the bit, whatever their tempo, so that a piece whose time
-    alone has changed is not laid on strings anew."""
+    """What a hand is to play. Two are one if they are alike to the bit, whatever their tempo, so that a piece of which
+    the time alone has changed is not laid on strings anew."""
 
     def __init__(self, sounds: PartSounds, hastes: tuple[int, ...]):
         self.sounds, self.hastes = sounds, hastes

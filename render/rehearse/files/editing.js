@@ -107,6 +107,7 @@ function extensions(acts, nonce) {
     autocompletion({ override: [(context) => completion(context, acts)], icons: false, maxRenderedOptions: 60 }),
     hoverTooltip((view, place) => hovered(view, place, acts)),
     EditorView.contentAttributes.of({
+      tabindex: "0", // what scrolls has something in it that takes the focus
       "aria-label": "The plan's text", "aria-describedby": "text-help", spellcheck: "false", autocapitalize: "off",
     }),
     EditorView.updateListener.of((update) => heard(update, acts)),

@@ -4,8 +4,9 @@ import { on } from "./link.js";
 import { find, made } from "./dom.js";
 import { nameOf, paceAt, put, select, shown } from "./music.js";
 
-const LEAST = 26; // units: of what can be touched
-const GRIPS = { start: "the beginning", end: "the end", depth: "how far it goes", whole: "its place" };
+const LEAST = 28; // units: the room that each label has on the paper
+const UNDER_PACE = /^(rall|rit|allarg|accel|string|a tempo|hurry|linger|late|early|long short|still beats)/;
+const GRIPS = { start: "the beginning", end: "the end", depth: "the depth", whole: "its place" };
 
 let gripped = null; // the entry whose grips are out
 
@@ -90,12 +91,15 @@ function layWhole(placed) {
 
 const spoken = (entry) => entry.words + (entry.own ? "" : `, from ${entry.file}`);
 
+// What can be touched of a label is its room on the paper: over the music it stands at the foot of it, under the music at
+// the top.
 function entryButton(system, entry, { x, y, width, height }) {
   const name = nameOf(entry);
-  const more = Math.max(LEAST - height, 4) / 2;
-  const wide = Math.max(LEAST - width, 8) / 2;
+  const wide = Math.max(LEAST - width, 0) / 2;
+  const tall = Math.max(height, LEAST - 1);
+  const top = y < system.staff[0] && !entry.kind.match(UNDER_PACE) ? y + height - tall : y;
   const button = made("button", { type: "button", className: "entry", ariaLabel: spoken(entry), data: { name, key: name } });
-  return put(button, system, { x: x - wide, y: y - more, width: width + 2 * wide, height: height + 2 * more });
+  return put(button, system, { x: x - wide, y: top, width: width + 2 * wide, height: tall });
 }
 
 function plainButton(entry) {

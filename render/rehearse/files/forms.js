@@ -2,9 +2,10 @@
 
 import { emit, on, sitting } from "./link.js";
 import { find, made } from "./dom.js";
-import { entryNamed, nameOf, select, shown } from "./music.js";
+import { choose, entryNamed, nameOf, shown } from "./music.js";
 import { Drawing, change, removing, setting } from "./changes.js";
 
+const AROUND = 60; // pixels around an entry, so that its grips and its curve are seen
 const form = find("form");
 let sliding = false; // a slide is being moved: it must stay where it is
 let showing = null; // the name of the entry, and what is shown of it
@@ -24,7 +25,18 @@ function show() {
   const unfolded = same && form.querySelector("details.more")?.open;
   form.dataset.of = nameOf(entry);
   form.replaceChildren(...parts(entry, unfolded));
+  if (!same) uncovered();
   if (typing?.dataset.key) goOn(form.querySelector(`[data-key="${CSS.escape(typing.dataset.key)}"]`), typing, same);
+}
+
+// Where the form lies over the page, what it is about comes out from under it.
+function uncovered() {
+  if (getComputedStyle(form).position !== "fixed") return;
+  const boxes = [...find("music").querySelectorAll(".entry.chosen, .grip.chosen")].map((each) => each.getBoundingClientRect());
+  if (!boxes.length) return;
+  const [top, bottom] = [Math.min(...boxes.map((box) => box.top)), Math.max(...boxes.map((box) => box.bottom))];
+  const under = bottom + AROUND - form.getBoundingClientRect().top;
+  if (under > 0) scrollBy({ top: Math.min(under, top - AROUND) });
 }
 
 // Whoever had the focus has it still, and what was typed there and not yet said stays.
@@ -36,14 +48,13 @@ function goOn(field, before, same) {
 }
 
 function parts(entry, unfolded) {
-  const mine = entry.own;
   const close = made("button", { type: "button", className: "close", ariaLabel: "let go of this entry", data: { key: "close" } }, "×");
-  close.addEventListener("click", () => select(null));
+  close.addEventListener("click", () => choose(null));
   const heading = made("h2", { id: "form-heading" }, entry.words);
   const [first, rest] = [true, false].map((main) => entry.fields.filter((field) => isMain(entry, field) === main));
-  const fields = first.map((field) => row(entry, field, mine));
-  const elsewhere = mine ? null : made("p", { className: "small" }, `It stands in ${entry.file}, and is changed there.`);
-  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), more(entry, rest, mine, unfolded), text(entry), mine ? doings(entry) : null].filter(Boolean);
+  const fields = first.map((field) => row(entry, field));
+  const elsewhere = entry.own ? null : made("p", { className: "small" }, `It stands in ${entry.file}; what is changed here is laid over it.`);
+  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), more(entry, rest, unfolded), text(entry), doings(entry)].filter(Boolean);
 }
 
 // What is said, and what one asks for first; everything else is unfolded.
@@ -53,9 +64,9 @@ function isMain(entry, { key, value }) {
   return value !== null || ASKED.slice(0, entry.section === "phrases" ? undefined : -2).includes(key) || key === "why";
 }
 
-function more(entry, rest, mine, unfolded) {
+function more(entry, rest, unfolded) {
   if (!rest.length) return null;
-  return made("details", { className: "more", open: !!unfolded }, made("summary", {}, "More settings"), made("div", { className: "fields" }, ...rest.map((field) => row(entry, field, mine))));
+  return made("details", { className: "more", open: !!unfolded }, made("summary", {}, "More settings"), made("div", { className: "fields" }, ...rest.map((field) => row(entry, field))));
 }
 
 function linesOf({ first, last }) {
@@ -67,7 +78,13 @@ function text(entry) {
   const lines = linesOf(entry);
   if (!lines || !entry.own) return null;
   const show = made("button", { type: "button", className: "quiet", data: { key: "text" } }, "in the text");
-  show.addEventListener("click", () => emit("select", { section: entry.section, line: entry.line, column: entry.column, from: "form" }));
+  show.addEventListener("click", () => {
+    find("text").closest("details").open = true;
+    emit("select", { section: entry.section, line: entry.line, column: entry.column, from: "form" });
+    if (getComputedStyle(form).position === "fixed") choose(null); // it would lie over the text
+    find("text").scrollIntoView({ block: "nearest" });
+    find("text").querySelector("[contenteditable=true], textarea")?.focus({ preventScroll: true });
+  });
   return made("div", { className: "lines" }, made("pre", { tabIndex: 0, ariaLabel: "its text in the plan", role: "region" }, lines), show);
 }
 
@@ -79,10 +96,10 @@ function doings(entry) {
 
 // -- one setting
 
-function row(entry, field, mine) {
+function row(entry, field) {
   const id = `field-${field.key.replace(/\W+/g, "-")}`;
   const help = field.help ? made("p", { className: "help", id: `${id}-help` }, field.help) : null;
-  const control = controls(entry, field, id, mine);
+  const control = controls(entry, field, id);
   if (help) control.main.setAttribute("aria-describedby", help.id);
   return made("div", { className: `field ${field.kind}` }, made("label", { htmlFor: id }, isWhere(entry, field) ? "where" : field.words), ...control.all, help);
 }
@@ -90,8 +107,8 @@ function row(entry, field, mine) {
 // The kind of an entry is the key of its place: 'rallentando: 7:1 - 8:3'.
 const isWhere = (entry, { key, kind }) => (kind === "range" || kind === "place") && (key === entry.kind || ["bars", "at", "over"].includes(key));
 
-function controls(entry, field, id, mine) {
-  const common = { id, disabled: !mine, data: { key: field.key } };
+function controls(entry, field, id) {
+  const common = { id, data: { key: field.key } };
   const say = (value) => change(setting(entry, { [field.key]: value }));
   if (field.kind === "yes-no") {
     const main = made("input", { type: "checkbox", checked: isYes(field.value), ...common });
@@ -118,7 +135,7 @@ function controls(entry, field, id, mine) {
     return { main, all: [main, list] };
   }
   const steps = stepsOf(field);
-  return steps ? stepped(entry, field, main, common, steps) : { main, all: [main] };
+  return steps ? stepped(entry, field, main, steps) : { main, all: [main] };
 }
 
 const isYes = (value) => value === true || /^(yes|true)$/i.test(String(value));
@@ -144,8 +161,8 @@ function stepsOf({ kind, least, most, value, usual }) {
 
 const number = (text) => parseFloat(String(text ?? "").replace(",", "."));
 
-function stepped(entry, field, main, common, { unit, step, now, low, high }) {
-  const slide = made("input", { type: "range", min: low, max: high, step, ariaLabel: field.words, disabled: common.disabled, data: { key: `${field.key} slide` } });
+function stepped(entry, field, main, { unit, step, now, low, high }) {
+  const slide = made("input", { type: "range", min: low, max: high, step, ariaLabel: field.words, data: { key: `${field.key} slide` } });
   slide.value = now;
   let drawing = null;
   slide.addEventListener("input", () => {

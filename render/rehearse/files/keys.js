@@ -56,9 +56,8 @@ function entryKey(event) {
   const { key, target, shiftKey } = event;
   const entry = entryNamed(target.dataset.name);
   if (!entry) return null;
-  if (key === "Enter" || key === " ") return target.matches(".grip") ? null : () => select(entry);
+  if (key === "Enter" || key === " ") return target.matches(".grip") ? null : () => (shown.chosen === nameOf(entry) ? toForm(entry) : select(entry));
   if (key === "Delete" || key === "Backspace") return () => removed(entry);
-  if (key === "F2") return () => toForm(entry);
   const across = { ArrowLeft: -1, ArrowRight: 1 }[key];
   const up = { ArrowUp: 1, ArrowDown: -1 }[key];
   const end = target.dataset.end ?? "whole";

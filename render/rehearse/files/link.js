@@ -121,7 +121,6 @@ function said(message) {
   TAKE[message.is]?.(message);
   emit(message.is, message);
   if (message.is === "saved") root.dataset.saved = message.number;
-  if (message.is === "drawn" && message.reading === 0) root.dataset.drawn = message.number;
   if (message.is === "remarks" && message.reading === 0) root.dataset.remarks = message.remarks.filter((each) => each.stands).length;
 }
 

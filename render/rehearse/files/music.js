@@ -44,9 +44,9 @@ on("drawn", (message) => {
   emit("chosen", { entry: chosen });
 });
 
-function titled({ piece, title }) {
+function titled({ piece, title, beside }) {
   find("piece").textContent = piece;
-  find("reading").textContent = title;
+  find("reading").textContent = beside ? `A ${title || "this plan"}, and B ${beside} in broken lines` : title;
   document.title = title ? `${piece}: ${title}` : piece;
 }
 
@@ -99,9 +99,10 @@ function system({ svg, width, bars }, number) {
 function draw() {
   const layers = picture?.papers[shown.paper?.name];
   if (!layers || picture.key !== shown.paper.key || layers.length !== shown.systems.length) return;
-  find("music").classList.toggle("many", picture.beside);
+  find("music").classList.toggle("many", picture.beside !== null);
   layers.forEach((layer, number) => lay(shown.systems[number], layer));
   bow.again();
+  document.documentElement.dataset.drawn = picture.number;
   emit("laid", {});
 }
 
@@ -116,7 +117,7 @@ function lay(system, layer) {
   Object.assign(system, { height: layer.height + PENCIL, staff: layer.staff, pace: layer.pace, level });
   system.under.setAttribute("transform", `translate(0 ${PENCIL})`);
   system.sheet.setAttribute("viewBox", `0 0 ${system.width} ${system.height}`);
-  system.sheet.classList.toggle("many", picture.beside);
+  system.sheet.classList.toggle("many", picture.beside !== null);
   system.notes.setAttribute("transform", `translate(0 ${layer.moved})`);
 }
 
@@ -177,9 +178,10 @@ const pointsOf = (data) => data.slice(1).split("L").map((point) => point.split("
 
 // -- what is chosen
 
-on("select", ({ section, line, column }) => {
+on("select", ({ section, line, column, from }) => {
   const entry = shown.entries.find((each) => each.section === section && each.line === line && each.column === column);
   choose(entry ?? null);
+  if (entry && from !== "music" && from !== "form") find("music").querySelector(".entry.chosen")?.scrollIntoView({ block: "nearest" });
 });
 
 export function choose(entry) {

@@ -49,8 +49,15 @@ export function closeOffers(focus = true) {
   if (!open) return;
   const { back: element } = open;
   open = null;
+  asking();
   box.hidden = true;
   if (focus) element?.focus({ preventScroll: true });
+}
+
+// The bars that are asked about are marked.
+function asking() {
+  const [first, last] = open ? [open.at.row, (open.until ?? open.at).row] : [0, -1];
+  for (const bar of find("music").querySelectorAll(".bar")) bar.classList.toggle("asked", bar.dataset.row >= first && bar.dataset.row <= last);
 }
 
 function step(by) {
@@ -67,6 +74,7 @@ function ask() {
   times.hidden = passes.length < 2;
   times.replaceChildren(new Option("each time", ""), ...passes.map((pass) => new Option(`pass ${pass}`, String(pass))));
   times.value = at.pass === null ? "" : String(at.pass);
+  asking();
   open.asked = ++asked;
   send({ do: "offers", asked, at, until });
 }
@@ -79,6 +87,7 @@ on("offers", ({ asked: number, offers }) => {
     made("div", { role: "group", ariaLabel: name || "here" }, name ? made("p", { className: "group", ariaHidden: "true" }, name) : null, ...some.map(offered)));
   list.replaceChildren(made("div", { role: "group", ariaLabel: "listening" }, listen), ...made_);
   for (const each of list.querySelectorAll("[role=menuitem]")) each.tabIndex = -1;
+  list.querySelector("[role=menuitem]").tabIndex = 0;
   if (open.first || !box.contains(document.activeElement)) list.querySelector("[role=menuitem]")?.focus({ preventScroll: true });
   open.first = false;
   inView();
@@ -106,11 +115,26 @@ function item(words, entry, act) {
   return button;
 }
 
-const offered = ({ id, words, entry }) =>
-  item(words, entry, () => {
-    shown.awaited = true;
-    change({ what: "offer", id, at: open.at, until: open.until });
-  });
+// An entry as one reads it: without the section and the braces around it.
+const plainly = (entry) => (entry ?? "").replace(/^[\w ]+: \[\{(.*)\}\]$/, "$1").replace(/^[\w ]+: \[(.*)\]$/, "$1");
+
+// Marks and strings are many, and short: they stand side by side.
+const SHORT = [[/^(p{1,3}|mp|mf|f{1,3}) from here$/, "$1"], [/^on string (\d+) \((.*)\)$/, "string $1, $2"]];
+
+function offered(offer) {
+  const short = SHORT.find(([words]) => words.test(offer.words));
+  const button = item(short ? offer.words.replace(...short) : offer.words, short ? "" : plainly(offer.entry), () => take(offer));
+  if (short) {
+    button.classList.add("short");
+    button.setAttribute("aria-label", offer.words);
+  }
+  return button;
+}
+
+function take({ id }) {
+  shown.awaited = true;
+  change({ what: "offer", id, at: open.at, until: open.until });
+}
 
 list.addEventListener("keydown", (event) => {
   const items = [...list.querySelectorAll("[role=menuitem]")];

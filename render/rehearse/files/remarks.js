@@ -46,7 +46,7 @@ function show(index) {
   const item = find("remarks").querySelector(`[data-index="${index}"]`);
   for (let parent = item?.parentElement; parent; parent = parent.parentElement) if (parent.tagName === "DETAILS") parent.open = true;
   item?.scrollIntoView({ block: "nearest" });
-  item?.querySelector("button, h3")?.focus();
+  item?.querySelector("button")?.focus();
   item?.classList.add("shown");
   setTimeout(() => item?.classList.remove("shown"), 1600);
 }

@@ -15,7 +15,12 @@ const redo = button("Redo", "redo the change that was taken back", () => step("r
 const list = made("ol", { reversed: true });
 const earlier = made("details", {}, made("summary", {}, made("h2", {}, "Earlier states")), list);
 find("transport").append(made("div", { className: "undoing" }, undo, redo)); // where they are always seen
-find("states").append(earlier);
+const kept = made("p", { className: "small" });
+find("states").append(earlier, kept);
+
+on("hello", ({ plan }) => {
+  kept.textContent = `Each change is saved in ${plan} at once.`;
+});
 
 on("saved", ({ number, states, undo: can, redo: again, faults = [] }) => {
   undo.disabled = !can;

@@ -11,14 +11,16 @@ import pytest
 from sittings import PLAN, rehearsed, saved, written
 from support import reading, score
 
-from render.rehearse.clock import Clock
+from render.rehearse.clock import TakeClock
 
 RATE = 44_100
 
 # The worklet is loaded with stand-ins for what the browser gives it. `run` plays some quanta and gives back the left
 # channel, as base64 of 32-bit floats.
 LOADED = """async () => {
-  globalThis.AudioWorkletProcessor = class { constructor() { this.port = { postMessage: (said) => told.push(said) }; } };
+  globalThis.AudioWorkletProcessor = class {
+    constructor() { this.port = { postMessage: (said) => told.push(said) }; }
+  };
   globalThis.told = [];
   globalThis.registerProcessor = (name, made) => { globalThis.Playing = made; };
   globalThis.currentTime = 0;
@@ -68,8 +70,8 @@ class Player:
 
     def clock(self, number: int, seconds: float, *, quarters: float = 16.0, bars=None, reading: int = 0) -> None:
         bars = bars or [{"row": n, "pass": 1, "start": 4 * n, "end": 4 * n + 4, "name": str(n + 1)} for n in range(4)]
-        message = {"reading": reading, "number": number, "quarters": [0, quarters], "seconds": [0, seconds], "bars": bars}
-        self.say(do="clock", message=message)
+        times = {"quarters": [0, quarters], "seconds": [0, seconds]}
+        self.say(do="clock", message={"reading": reading, "number": number, "bars": bars} | times)
 
     def sound(self, number: int, first: int, samples: np.ndarray, *, whole: int = 0, reading: int = 0) -> None:
         text = base64.b64encode(samples.astype("<f4").tobytes()).decode()
@@ -188,7 +190,9 @@ def test_newer_ones_only_come_after_older_ones(player):
 
 
 def test_another_order_goes_on_in_the_same_bar(player):
-    twice = [{"row": n % 2, "pass": 1 + n // 2, "start": 4 * n, "end": 4 * n + 4, "name": str(n % 2 + 1)} for n in range(4)]
+    twice = [
+        {"row": n % 2, "pass": 1 + n // 2, "start": 4 * n, "end": 4 * n + 4, "name": str(n % 2 + 1)} for n in range(4)
+    ]
     old, new = tone(2, 440), tone(1, 330)
     player.clock(0, 2.0, bars=twice)
     player.whole(0, old)
@@ -267,7 +271,7 @@ def test_page_and_server_find_the_same_places(scripts):
     clocks = []
     for plan in PLANS:
         made = reading(plan, score(8))
-        clocks.append(Clock.of(made.performance, made.where.score))
+        clocks.append(TakeClock.of(made.performance, made.where.score))
     values = [clock.values() for clock in clocks]
     for n, here in enumerate(clocks):
         seconds = np.linspace(0, here.seconds[-1], 60).tolist()
@@ -315,7 +319,8 @@ def opened(browser, tmp_path):
 def at(page, **values) -> None:
     """Wait until the root of the page carries these values (None: any)."""
     for name, value in values.items():
-        page.wait_for_selector(f"html[data-{name}]" if value is None else f"html[data-{name}='{value}']", state="attached")
+        wanted = "" if value is None else f"='{value}'"
+        page.wait_for_selector(f"html[data-{name}{wanted}]", state="attached")
 
 
 def slower(percent: int) -> str:
@@ -374,7 +379,7 @@ def test_keys_play_and_go_from_bar_to_bar(opened):
     at(page, playing="")
     page.keyboard.press("Space")
     page.wait_for_selector("html:not([data-playing])", state="attached")
-    page.click("#transport .keys summary")
+    page.click("#transport .more summary")
     page.uncheck("#letters")
     page.click("h1")
     shown = page.inner_text("#place")

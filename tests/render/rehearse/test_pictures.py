@@ -75,8 +75,9 @@ def test_layers_and_music_are_the_drawing_of_the_sheet(plan, paper):
     assert len(layers) == len(music["systems"]) == len(engraving.systems)
     for number, (system, layer) in enumerate(zip(music["systems"], layers, strict=True)):
         whole = plot_system(
-            engraving.systems[number], engraving, [shown], number, comments=False, named=True, steep=pictures.STEEP
-        )
+            engraving.systems[number], engraving, [shown], number, comments=False, named=True,
+            steep=pictures.STEEP, roomy=pictures.ROOMY,
+        )  # fmt: skip
         score = f'<g class="score" transform="translate(0 {whole.moved:.2f})">{system["svg"]}</g>'
         assert whole.svg == f'<g class="plot">{layer["over"]}{score}{layer["under"]}</g>'
         assert layer["pace"] == pytest.approx([whole.pace_top, whole.pace, whole.pace_bottom], abs=0.01)
@@ -134,7 +135,7 @@ def test_the_key_is_that_of_the_score_as_it_is_written(tmp_path):
 def test_another_plan_of_the_same_music_gives_its_curves_and_no_words(kept, reading):
     other = load(PLANS / "low-water-inward.yaml")
     alone, both = (kept.drawn(reading, ["wide"], beside) for beside in (None, other))
-    assert not alone["beside"] and both["beside"]
+    assert alone["beside"] is None and both["beside"] == "inward"
     mine, with_other = said(alone["papers"]["wide"]), said(both["papers"]["wide"])
     assert len(CURVE.findall(with_other)) > len(CURVE.findall(mine))
     assert '<g class="reading b pace">' in with_other and "reading b" not in mine
@@ -145,7 +146,7 @@ def test_another_plan_of_the_same_music_gives_its_curves_and_no_words(kept, read
 def test_another_piece_is_not_drawn_beside(kept, reading):
     other = load(PLANS / "umbrella-stand-dancing.yaml")
     both = kept.drawn(reading, ["wide"], other)
-    assert not both["beside"]
+    assert both["beside"] is None
     assert both["papers"] == kept.drawn(reading, ["wide"])["papers"]
 
 

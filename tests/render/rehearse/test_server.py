@@ -137,7 +137,8 @@ HOSTILE = [
     '{"do": "settle", "keep": "ours"}', '{"do": "undo", "undo": true}', '{"do": "paper", "paper": "../../etc"}',
     '{"do": "change", "number": 0, "change": []}', '{"do": "change", "number": 0, "change": {}}',
     '{"do": "change", "number": 9999, "change": {"what": "remove"}}',
-    '{"do": "change", "number": 0, "change": {"what": "settings", "section": "slowing", "line": -4, "column": 1e99, "keys": []}}',
+    '{"do": "change", "number": 0, "change": {"what": "settings", "section": "slowing", "line": -4, "keys": []}}',
+    '{"do": "change", "number": 0, "change": {"what": "depth", "section": "x", "line": 1e99, "column": 1, "to": {}}}',
     '{"do": "change", "number": 0, "change": {"what": "mend", "index": 100000}}',
     '{"do": "offers", "asked": 1, "at": {"row": 100000, "offset": 1, "pass": null}, "until": null}',
     '{"do": "offers", "asked": 1, "at": {"row": 0, "offset": -1, "pass": null}}',
@@ -158,11 +159,11 @@ def test_no_message_can_harm_it(tmp_path):
         page.until("whole", number=page.until("saved", text=text + "# still here\n")["number"])
         assert {each["is"] for each in page.told} & {"told"}
         assert plan.read_text() == text + "# still here\n"
-        with Wire(process) as other:  # what is too long ends that page's wire, and no other
-            with pytest.raises(ConnectionClosed):
-                other.send("x" * (MOST_BYTES + 1))
-                while True:
-                    other.next()
+        # what is too long ends that page's wire, and no other
+        with Wire(process) as other, pytest.raises(ConnectionClosed):
+            other.send("x" * (MOST_BYTES + 1))
+            while True:
+                other.next()
         page.say(do="undo")
         page.until("saved", text=text)
         assert plan.read_text() == text
@@ -173,12 +174,12 @@ json_values = st.recursive(
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner, max_size=4),
     max_leaves=12,
 )
+keys = st.sampled_from(["number", "second", "text", "reading", "playing", "to", "keep", "change", "at"])
 kinds = st.sampled_from(["hear", "text", "change", "offers", "undo", "redo", "back", "settle", "paper", "taps", "x"])
 
 
 @settings(max_examples=300, suppress_health_check=[HealthCheck.too_slow])
-@given(st.dictionaries(st.sampled_from(["number", "second", "text", "reading", "playing", "to", "keep", "change", "at"]),
-                       json_values), kinds)  # fmt: skip
+@given(st.dictionaries(keys, json_values), kinds)
 def test_what_is_understood_is_within_bounds(values, do):
     wish = understood(json.dumps(values | {"do": do}))
     if isinstance(wish, Hear):

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from house import PLANS
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from house import PLANS
 from performances import level_of, performance, performances
 from support import reading, score
 
 from render.events.table import BEND, CONTROL, OFF, ON, PRESET
 from render.sound.joining import Joining, Synths
 from render.sound.memory import render_sound
-from render.sound.stems import RATE, _from, _in_playing_order, Stem
+from render.sound.stems import RATE, Stem, _from, _in_playing_order
 from render.sound.synth import BLOCK
 from timing.loading import load
 
@@ -91,8 +91,9 @@ def test_what_is_set_before_is_set_again_and_only_that():
     state, expected = {}, {}
     for into, chosen in ((expected, np.flatnonzero(events["moment"] < begin)), (state, rows[before])):
         for row in chosen:
-            if events["kind"][row] not in (ON, OFF):
-                into[int(stave.channels[row]), int(events["kind"][row]), int(events["data"][row])] = events["value"][row]
+            _, _, kind, data, value = events[row].item()
+            if kind not in (ON, OFF):
+                into[int(stave.channels[row]), kind, data] = value
     assert state == expected and len(rows[before]) == len(expected)
 
 
