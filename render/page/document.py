@@ -18,26 +18,29 @@ from render.page.recording import Recording
 from render.page.sections import apart_section, comments_section, differences_section, letter_of, measures_section
 from render.telling.comparison_words import length
 from render.telling.titles import own_title
-from render.telling.words import plain
+from render.telling.words import lowering_in_words, plain
 from timing.comparing import Comparison
+from timing.plan import ROOMS
 
 SCRIPTS = ("numbers", "ranges", "places", "sound", "sheets", "repeats", "player", "blind", "controls", "start")
 _COUNTED = {1: "A reading", 2: "Two readings", 3: "Three readings", 4: "Four readings"}
+_ROOMS = {"dry": "none, dry", "small": "small", "hall": "hall"}
 _GAIN = "All readings play at one gain: what is softer was meant softer."
 _SOFTLY = "Begin with the volume low, above all in headphones."
 
 
 def document(
     title: str, names: Sequence[str], recordings: Sequence[Recording], music: Sequence[Music], drawn: Sequence[Drawn],
-    comparison: Comparison, labels: Sequence[str], values: dict[str, Any],
+    comparison: Comparison, labels: Sequence[str], values: dict[str, Any], room: str,
 ) -> str:  # fmt: skip
-    """The whole page as HTML."""
+    """The whole page as HTML; it opens in this `room`, unless another one has been chosen before."""
     several = len(names) > 1
     parts = [
         _header(title, names, recordings, drawn),
-        element("section", *_listening(names, recordings, several), class_="listening", aria_labelledby="listening"),
+        element("section", *_listening(names, recordings, several, room), class_="listening",
+                aria_labelledby="listening"),
         _section("music", "The music", _legend(several), music_section(music, drawn)),
-    ]
+    ]  # fmt: skip
     apart = apart_section(comparison)
     if apart:
         parts.append(_section("apart", "Not the same music everywhere", apart))
@@ -112,31 +115,36 @@ def _legend(several: bool) -> Markup:
     )  # fmt: skip
 
 
-def _listening(names: Sequence[str], recordings: Sequence[Recording], several: bool) -> list[Markup]:
+def _listening(names: Sequence[str], recordings: Sequence[Recording], several: bool, room: str) -> list[Markup]:
     sounds = [
         element("figure", element("figcaption", *([letter_of(number), " "] if several else []), name),
                 element("audio", controls=True, preload="metadata", src=_data(recording), aria_label=name))
         for number, (name, recording) in enumerate(zip(names, recordings, strict=True))
     ]  # fmt: skip
-    made = [element("h2", "Listening", id="listening"), element("p", f"{_GAIN} " * several + _SOFTLY, class_="small")]
-    return [*made, element("div", *sounds, class_="sounds"), _ways(several)]
+    lowered = recordings[0].lowered
+    less = [f"The sound is {lowering_in_words(lowered, len(recordings))}."] if lowered else []
+    said = " ".join([*[_GAIN] * several, *less, _SOFTLY])
+    made = [element("h2", "Listening", id="listening"), element("p", said, class_="small")]
+    return [*made, element("div", *sounds, class_="sounds"), _ways(several, room)]
 
 
 def _data(recording: Recording) -> str:
     return "data:audio/mpeg;base64," + base64.b64encode(recording.mp3).decode("ascii")
 
 
-def _ways(several: bool) -> Markup:
-    """What the script adds: listening blind, and the keys."""
+def _ways(several: bool, room: str) -> Markup:
+    """What the script adds: rooms, listening blind, and the keys."""
     keys = [("Space", "play or pause"), ("← →", "a bar back or on"), ("Home", "to the beginning")]
     letters = [("A to D", "another reading")] * several + [("R", "repeat the phrase that is heard")]
     shown = [inside(element("dt", key), element("dd", what)) for key, what in (*keys, *letters)]
     switch = element("label", void("input", type="checkbox", id="letters", checked=True), " single letters are keys",
                      class_="check")  # fmt: skip
     help_ = element("details", element("summary", "Keys"), element("dl", *shown), switch, class_="keys")
+    choices = [element("option", _ROOMS.get(name, name), value=name, selected=name == room) for name in ROOMS]
+    rooms = element("label", "Room ", element("select", *choices, id="room"), class_="check")
     blind = element("button", "Listen blind", type="button", id="blind") if several else None
     game = element("div", id="game", class_="game", hidden=True) if several else None
-    return element("div", blind, game, help_, class_="ways script")
+    return element("div", rooms, blind, game, help_, class_="ways script")
 
 
 def _player(names: Sequence[str], several: bool) -> Markup:

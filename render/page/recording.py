@@ -8,29 +8,37 @@ of that, which keeps all up to 11 kHz at half the size, and half the memory in t
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from render.kinds import MP3
+from render.kinds import FLAC, MP3
 from render.sound.coding import encoded
 from render.sound.memory import Progress
+from render.sound.peaks import TruePeak
+from render.sound.rooms import ROOMS, response
 from render.sound.stems import RATE, Stem, stream
 from timing.performance import Performance
 
 LONG = 240.0  # seconds; what is longer is coded at half the rate
 _LEVEL = {RATE: 0.6, RATE // 2: 0.5}  # of compression, from 0 to 1; about 37 and 20 kbit/s for a guitar
+_FAINTEST = 2.0**-12  # of full scale: noise needs no more bits, and they are what a lossless file is made of
 _REACH = 31  # samples to each side that count when the rate is halved
 
 
 @dataclass(frozen=True)
 class Recording:
-    """A reading as sound. `frames` at `rate` is the length of the music without what the coder adds."""
+    """A reading as sound. `frames` at `rate` is the length of the music without what the coder adds, `peak` the true
+    peak in dBTP of what is coded, `lowered` by so many dB."""
 
     mp3: bytes
     rate: int
     frames: int
+    peak: float
+    lowered: float
 
     @property
     def seconds(self) -> float:
@@ -43,22 +51,38 @@ def rate_for(performances: Iterable[Performance]) -> int:
     return RATE if longest <= LONG else RATE // 2
 
 
-def record(performance: Performance, stems: list[Stem], rate: int, progress: Progress | None = None) -> Recording:
-    """Render and code one reading at its own level, by its opened stems; `progress(done, total)` in seconds. Several
-    can be recorded at once in threads."""
-    total, frames = float(performance.notes["end"].max(initial=0)), 0
-    one_channel = (chunk.mean(axis=1) for chunk in stream(stems))
+def record(
+    performance: Performance, stems: list[Stem], rate: int, lowered: float, progress: Progress | None = None
+) -> Recording:
+    """Render and code one reading at its own level, `lowered` by so many dB, by its opened stems; `progress(done,
+    total)` in seconds. Several can be recorded at once in threads."""
+    total, frames, peak = float(performance.notes["end"].max(initial=0)), 0, TruePeak()
+    factor = np.float32(10 ** (-lowered / 20))
+    one_channel = (chunk.mean(axis=1) * factor for chunk in stream(stems))
 
     def counted() -> Iterator[np.ndarray]:
         nonlocal frames
         for chunk in one_channel if rate == RATE else halved(one_channel):
             frames += len(chunk)
+            peak.feed(chunk[:, None])
             if progress:
                 progress(min(frames / rate, total), total)
             yield chunk
 
     mp3 = encoded(counted(), MP3, rate=rate, channels=1, compression=_LEVEL[rate])
-    return Recording(mp3, rate, frames)
+    return Recording(mp3, rate, frames, peak.value(), lowered)
+
+
+def room_values(rate: int) -> dict[str, dict[str, Any]]:
+    """What a browser needs for each room: its response as a lossless file in text, and the factor that gives its own
+    level back."""
+    made = {}
+    for name in ROOMS:
+        samples = response(name, rate)
+        down = _FAINTEST / float(np.abs(samples).max())
+        flac = encoded([np.ascontiguousarray(samples.T * np.float32(down))], FLAC, rate=rate)
+        made[name] = {"response": base64.b64encode(flac).decode("ascii"), "gain": 1 / down}
+    return made
 
 
 def halved(chunks: Iterable[np.ndarray]) -> Iterator[np.ndarray]:

@@ -35,6 +35,8 @@ class TapDesk:
                 answer(said("taps", **taps.answer(self._rehearsal.reading, message)))
         except CannotDo as refusal:
             answer(said("taps", what="refused", words=str(refusal)))
+        except Exception as fault:  # of ours: it is told, and the next taps are looked at all the same
+            answer(said("taps", what="refused", words=f"something went wrong here ({type(fault).__name__}: {fault})"))
         finally:
             self._busy.release()
 

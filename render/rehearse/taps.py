@@ -183,7 +183,8 @@ def in_words(section: str, entry: dict[str, Any]) -> str:
     elif section == "phrases":
         arch = entry["arch"]
         said = [f"arch over {entry['bars']}", f"{arch['pace']} faster at its height"]
-        said += [f"highest after {arch['pace peak']}"] * ("pace peak" in arch)
+        if "pace peak" in arch:
+            said.append(f"highest after {arch['pace peak']}")
     else:
         (first, where), *rest = entry.items()
         said = [f"{first} {where}", *(f"{key} {value}" for key, value in rest)]

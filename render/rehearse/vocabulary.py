@@ -13,7 +13,7 @@ from timing.plan.schema import plan_schema
 # A value as the editor knows it: `help` in a sentence; `words` of which it is one, `usual` as what it may look like;
 # `kind` of the group of settings that it is, `list` of what it is a list, `each` of what freely named settings are, and
 # `names` how these are mostly called.
-Value = dict[str, Any]
+_Value = dict[str, Any]
 
 
 @cache
@@ -38,9 +38,9 @@ def _kind(schema: dict[str, Any]) -> dict[str, Any]:
     return {"help": " ".join(schema["description"].split()), "first": first, "settings": settings}
 
 
-def _value(schema: dict[str, Any]) -> Value:
+def _value(schema: dict[str, Any]) -> _Value:
     """One value, with all the ways together in which it may be written."""
-    made: Value = {}
+    made: _Value = {}
     words, usual = [], []
     for way in schema.get("anyOf", [schema]):
         words += [word for word in way.get("enum", ()) if not isinstance(word, bool)]  # yes and no are there too

@@ -14,9 +14,9 @@ from render.sound.library import binding, glib_hushed, version
 from timing.remarks import CannotDo
 
 BLOCK = 64  # samples; events act at block boundaries
-# One gain for all takes, so that two readings can be compared: ten notes at ff on the piano, strings or organ of the
-# standard bank stay below full scale, a guitar at mp is about -29 LUFS.
-GAIN = 1.6
+# One gain for all takes, so that two readings can be compared: three voices at mf are near -20 LUFS. Where this is too
+# loud for a take, all that it may be compared with are lowered alike (`render.sound.peaks`).
+GAIN = 4.0
 POLYPHONY = 1024  # voices; a hundred notes with their releases need half of them, and more make every event slower
 MOST_PORTS = 16  # the library has 256 channels at most
 _OPENING = threading.Lock()  # the library makes tables with its first synth, and has no guard of its own around that
@@ -69,6 +69,10 @@ class Synth:
             message = f"the SoundFont {file} has no sound for program {program + 1} of General MIDI"
             raise CannotDo.because("no-program", message, file)
 
+    def has(self, program: int, bank: int = 0) -> bool:
+        """Whether the first SoundFont has a preset of its own for a program."""
+        return bool(self._fs.fluid_synth_program_select(self._synth, 0, self._fonts[0], bank, program) == 0)
+
     def note_on(self, channel: int, pitch: int, velocity: int) -> None:
         self._fs.fluid_synth_noteon(self._synth, channel, pitch, velocity)
 
@@ -97,6 +101,12 @@ class Synth:
             self._fs.delete_fluid_synth(self._synth)
             self._fs.delete_fluid_settings(self._settings)
             self._synth = None
+
+
+def missing_programs(bank: Path) -> list[int]:
+    """Which of General MIDI's 128 programs (from 0) a SoundFont has no preset for. CannotDo where it cannot be read."""
+    with open_synth(bank, 44_100, 1) as synth:
+        return [program for program in range(128) if not synth.has(program)]
 
 
 @contextlib.contextmanager

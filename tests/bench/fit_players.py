@@ -6,9 +6,9 @@ FOLDER holds `timing/`, a folder a piece with `score.mxl` and `beats.csv` (colum
 `pass`, `grace`, `onset`) with a `summary.csv` (columns `performance`, `score`, `performer`).
 
 Each performance becomes pairs of beats and seconds and is fitted, with the phrases that are found in its score. Printed
-are the number of entries for eight bars; R2 of the log lengths of beats, beside that of the same lengths shuffled; and r
-with the mean of the other players of the piece, of the fit and of the playing itself. With several prices each piece is
-judged by the price that is best for all others.
+are the number of entries for eight bars; R2 of the log lengths of beats, beside that of the same lengths shuffled; and
+r with the mean of the other players of the piece, of the fit and of the playing itself. With several prices each
+piece is judged by the price that is best for all others.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ FEWEST_OTHERS = 2  # players besides this one
 
 @dataclass(frozen=True)
 class Played:
-    """One performance as pairs, and what the others do: `others` (intervals,) is the mean of their logs, nan where it is
-    not known."""
+    """One performance as pairs, and what the others do: `others` (intervals,) is the mean of their logs, nan where it
+    is not known."""
 
     name: str
     reading: Reading
@@ -60,7 +60,7 @@ def main() -> None:
     tables = []
     for price in given.price:
         fitting.PRICE = price
-        print(f"price {price:g}\n| performance | bars | entries in 8 bars | R2 | shuffled | r fit | r playing | seconds |")
+        print(f"price {price:g}\n| performance | bars | in 8 bars | R2 | shuffled | r fit | r playing | seconds |")
         print("|---|---|---|---|---|---|---|---|")
         tables.append(np.array([_measured(piece, given.noise) for piece in pieces]))
         means = np.nanmean(tables[-1], axis=0)
@@ -140,7 +140,8 @@ def _played(row: dict, reading: Reading, beats: list[dict], notes: list[dict], p
             quarters.append(float(beat["quarter"]))
             seconds.append(onset)
     own = np.log(np.diff(seconds) / np.diff(quarters))
-    return Played(row["performance"], reading, np.array(quarters), np.array(seconds), _others(row, beats, quarters, own, players))
+    others = _others(row, beats, quarters, own, players)
+    return Played(row["performance"], reading, np.array(quarters), np.array(seconds), others)
 
 
 def _others(row: dict, beats: list[dict], quarters: list[float], own: np.ndarray, players: list[str]) -> np.ndarray:

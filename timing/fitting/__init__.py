@@ -26,7 +26,7 @@ from timing.fitting.results import Fit as Fit
 from timing.fitting.results import FittedEntry as FittedEntry
 from timing.fitting.results import Leftover as Leftover
 from timing.fitting.results import Question as Question
-from timing.fitting.selecting import Shape, best_shapes, drawn
+from timing.fitting.selecting import PlacedForm, best_shapes, drawn
 from timing.fitting.shapes import COARSE, FINE
 from timing.fitting.taps import beat_quarters as beat_quarters
 from timing.fitting.taps import cleaned as cleaned
@@ -40,8 +40,8 @@ from timing.score import Score
 
 PRICE = 2.2  # of an entry, in logs of the number of intervals
 MOST_ENTRIES = 4.0  # slowdowns and holds for eight bars: more fit the noise
-QUICKER, SLOWER = 0.12, 0.05  # log lengths of a beat beyond which it is no matter of arches, while nothing else is known
-LEAST_DETAIL = 0.02  # of log pace, while shapes are chosen: as far as the forms of the dictionary are from the true ones
+QUICKER, SLOWER = 0.12, 0.05  # log lengths of a beat: what is beyond is no matter of arches, at first
+LEAST_DETAIL = 0.02  # of log pace, while shapes are chosen: as far as the dictionary is from true shapes
 
 
 def fit(
@@ -68,7 +68,7 @@ def fit(
     steps = _steps(model)
     columns, base = arch_columns(model), model.slow()
     arches: dict = {}
-    shapes: list[Shape] = []
+    shapes: list[PlacedForm] = []
     price = PRICE * math.log(len(slow))
     for paces in (None, COARSE, COARSE, FINE):
         rest = course.shared(slow) - base
@@ -79,7 +79,8 @@ def fit(
         if paces is not None:
             shapes = _few_shapes(rest, course, whitening, price, paces)
             left = slow - drawn(shapes, course)
-            whitening = Whitening(course.pairs, max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL))
+            detail = max(detail_of(course.pairs, rest - drawn(shapes, course)), LEAST_DETAIL)
+            whitening = Whitening(course.pairs, detail)
         else:
             left = base + rest
         if paces is COARSE:
@@ -99,8 +100,8 @@ def fit(
 
 
 def _polished(model: Model, slow: np.ndarray, price: float) -> tuple[Model, Whitening]:
-    """The model with its shapes chosen once more, now that tempi and arches are known, and with tempo marks at bar lines
-    near by, where that is better; and the whitening that suits what is left."""
+    """The model with its shapes chosen once more, now that tempi and arches are known, and with tempo marks at bar
+    lines near by, where that is better; and the whitening that suits what is left."""
     course = model.course
     whitening = Whitening(course.pairs, detail_of(course.pairs, slow - model.slow()))
     model = with_marks_moved(model, slow, whitening)
@@ -141,7 +142,7 @@ def _steps(model: Model) -> np.ndarray:
 
 def _few_shapes(
     rest: np.ndarray, course: Course, whitening: Whitening, price: float, paces: tuple[float, ...]
-) -> list[Shape]:
+) -> list[PlacedForm]:
     """The best shapes, at a price at which they are not more than music has."""
     free = np.ones(len(rest), bool)
     most = max(MOST_ENTRIES * course.bars_played / 8, 2.0)
@@ -154,7 +155,7 @@ def _few_shapes(
 
 
 def _in_hearings(
-    shapes: list[Shape], course: Course, slow: np.ndarray, whitening: Whitening, price: float
+    shapes: list[PlacedForm], course: Course, slow: np.ndarray, whitening: Whitening, price: float
 ) -> list[Heard]:
     """The shapes with the passes on which they are heard, and those of single hearings."""
     heard = hearings_of(shapes, course, slow, whitening, price)

@@ -28,24 +28,29 @@ def arch_columns(model: Model) -> dict[tuple[Path, float], np.ndarray]:
     rows: dict[Path, list[np.ndarray]] = {}
     for phrase in pace.phrases:
         if phrase.bars >= SHORTEST:
-            rows.setdefault(paths[phrase.number], []).append(np.arange(len(bare))[course.within(phrase.start, phrase.end)])
+            inside = np.arange(len(bare))[course.within(phrase.start, phrase.end)]
+            rows.setdefault(paths[phrase.number], []).append(inside)
     made = {}
     for depth in {len(path) for path in rows}:
         for peak in PEAKS:
             arch = Arch.model_construct(pace=TRIED, pace_peak=peak, level=None, level_peak=0.55)
             phrases = with_arches(plan.phrases, lambda path, _, d=depth, a=arch: a if len(path) == d else None)  # type: ignore[misc]
             change = Model(course, plan.model_copy(update={"phrases": phrases})).slow() - bare
-            for path, inside in rows.items():
+            for path, hearings in rows.items():
                 if len(path) == depth:
                     column = np.zeros(len(bare))
-                    for each in inside:
+                    for each in hearings:
                         column[each] = change[each]
                     made[path, peak] = column / math.log1p(TRIED)
     return made
 
 
 def chosen_arches(
-    rest: np.ndarray, given: np.ndarray, columns: dict[tuple[Path, float], np.ndarray], whitening: Whitening, price: float
+    rest: np.ndarray,
+    given: np.ndarray,
+    columns: dict[tuple[Path, float], np.ndarray],
+    whitening: Whitening,
+    price: float,
 ) -> tuple[dict[Path, tuple[float, float]], np.ndarray]:
     """The arches that earn their price, one after the other: their peaks and log heights by the paths of their phrases;
     and (intervals,) how much longer each interval is with them and with what is `given` (intervals, n)."""

@@ -18,7 +18,7 @@ from timing.where.naming import range_at
 
 @dataclass(frozen=True, eq=False)
 class Remembering(Where):
-    """A performed order that remembers where ranges and positions lie in it: a fit asks for the same ones many times."""
+    """A performed order that remembers where ranges and positions lie in it: a fit asks for the same ones again."""
 
     _asked: dict[Any, Any] = field(default_factory=dict)
 
@@ -63,7 +63,8 @@ class Course:
     @cached_property
     def _group(self) -> tuple[np.ndarray, np.ndarray]:
         bars = self.where.bars[self.ordinals]
-        places = np.stack([bars["row"], np.round(self.starts - bars["start"], 4), np.round(self.pairs.spans, 4)], axis=1)
+        offsets = np.round(self.starts - bars["start"], 4)
+        places = np.stack([bars["row"], offsets, np.round(self.pairs.spans, 4)], axis=1)
         _, which, counts = np.unique(places, axis=0, return_inverse=True, return_counts=True)
         return which.ravel(), counts
 

@@ -12,7 +12,7 @@ import numpy as np
 from timing.columns import NEAR
 from timing.fitting.course import Course
 from timing.fitting.pairs import Whitening
-from timing.fitting.selecting import HOLD, LEAST, Shape, drawn
+from timing.fitting.selecting import HOLD, LEAST, PlacedForm, drawn
 from timing.plan.position import parse_range
 from timing.plan.time import Hold, Slowing
 from timing.where import Fault
@@ -24,13 +24,13 @@ A_FERMATA = 1.25  # times as long: what is held less is leant on, unless the sco
 class Heard:
     """A shape of the score: one shape in each of its hearings that a plan can name together."""
 
-    shapes: tuple[Shape, ...]
+    shapes: tuple[PlacedForm, ...]
     bars: str
     passes: int | str | None
 
 
 def hearings_of(
-    shapes: Sequence[Shape], course: Course, slow: np.ndarray, whitening: Whitening, price: float
+    shapes: Sequence[PlacedForm], course: Course, slow: np.ndarray, whitening: Whitening, price: float
 ) -> list[Heard]:
     """What was found in the mean of all hearings (`shapes`), parted by passes where that is worth its price: `slow` is
     what is left of each hearing without shapes, log seconds a quarter."""
@@ -48,10 +48,11 @@ def hearings_of(
 
 
 def _parted(
-    shape: Shape, course: Course, slow: np.ndarray, whitening: Whitening, price: float, taken: np.ndarray
+    shape: PlacedForm, course: Course, slow: np.ndarray, whitening: Whitening, price: float, taken: np.ndarray
 ) -> list[Heard]:
     bars = text_of(shape, course)
-    firsts = [first for first in _starts(shape, bars, None, course) if not taken[first : first + shape.form.width].any()]
+    width = shape.form.width
+    firsts = [first for first in _starts(shape, bars, None, course) if not taken[first : first + width].any()]
     alone = [replace(shape, first=first) for first in firsts]
     if shape.first not in firsts:
         return []
@@ -75,11 +76,11 @@ def _parted(
     ]  # fmt: skip
 
 
-def _scaled(shape: Shape, by: float) -> Shape:
+def _scaled(shape: PlacedForm, by: float) -> PlacedForm:
     return replace(shape, depth=shape.depth * by, hold=shape.hold * by)
 
 
-def _starts(shape: Shape, bars: str, passes: int | str | None, course: Course) -> list[int]:
+def _starts(shape: PlacedForm, bars: str, passes: int | str | None, course: Course) -> list[int]:
     """The intervals with which the hearings of a shape begin, of those that the pairs cover in the same way."""
     try:
         runs = course.where.runs(parse_range(bars), passes)
@@ -99,14 +100,14 @@ def _starts(shape: Shape, bars: str, passes: int | str | None, course: Course) -
     return made
 
 
-def _heard_in_all(shape: Shape, bars: str, course: Course) -> int:
+def _heard_in_all(shape: PlacedForm, bars: str, course: Course) -> int:
     """How many of the hearings of a shape meet the stretch that was played."""
     first, last = course.pairs.quarters[[0, -1]]
     runs = course.where.runs(parse_range(bars))
     return sum(run.complete and run.start < last - NEAR and run.end > first + NEAR for run in runs)
 
 
-def _pass_of(shape: Shape, bars: str, course: Course) -> int | str | None:
+def _pass_of(shape: PlacedForm, bars: str, course: Course) -> int | str | None:
     """The pass on which this hearing alone is heard."""
     numbers = course.where.bars["pass"][course.ordinals[shape.first] : course.ordinals[shape.end - 1] + 1]
     for passes in (*np.unique(numbers).tolist(), "last", "da capo"):
@@ -115,7 +116,7 @@ def _pass_of(shape: Shape, bars: str, course: Course) -> int | str | None:
     return None
 
 
-def text_of(shape: Shape, course: Course) -> str:
+def text_of(shape: PlacedForm, course: Course) -> str:
     """The range of a shape as a plan writes it."""
     quarters = course.pairs.quarters
     return course.range_text(float(quarters[shape.first]), float(quarters[shape.end]))
@@ -148,7 +149,8 @@ def hold_of(heard: Heard, course: Course) -> Hold | None:
     start, end = (float(course.pairs.quarters[k]) for k in (shape.end - shape.held, shape.end))
     length = min(math.exp(shape.hold), 10.0)
     kind = "fermata" if length >= A_FERMATA or _printed(start, end, course) else "agogic"
-    return Hold.model_validate({kind: held_text(start, end, course), "length": f"{100 * length:.6f}%"} | _pass(heard.passes))
+    entry = {kind: held_text(start, end, course), "length": f"{100 * length:.6f}%"}
+    return Hold.model_validate(entry | _pass(heard.passes))
 
 
 def held_text(start: float, end: float, course: Course) -> str:

@@ -112,8 +112,8 @@ class Whitening:
 
 def detail_of(pairs: Pairs, rest: np.ndarray) -> float:
     """How far intervals are away from what a fit says of them beyond what noise makes: the standard deviation in log
-    pace, by nine tenths of them, so that a few wild ones do not count. It is never less than half of what noise makes of one
-    end of an interval, so that whitening stays a matter of neighbours."""
+    pace, by nine tenths of them, so that a few wild ones do not count. It is never less than half of what noise
+    makes of one end of an interval, so that whitening stays a matter of neighbours."""
     noise = pairs.noise / float(np.median(np.diff(pairs.seconds)))
     spread = float(np.quantile(np.abs(rest - np.median(rest)), 0.9)) / 1.645
     return float(np.clip(np.sqrt(max(spread**2 - 2 * noise**2, 0.0)), max(LEAST_DETAIL, noise / 2), MOST_DETAIL))

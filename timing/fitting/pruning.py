@@ -31,13 +31,13 @@ class Weighed:
 def pruned(model: Model, slow: np.ndarray, whitening: Whitening, price: float) -> tuple[Model, list[Weighed]]:
     """The refined model without the entries that lower the sum of squares by less than the price, and what the others
     are worth. A number's worth is its square over its variance, with all others free."""
-    for _ in range(TRIES):
+    for tried in range(TRIES + 1):
         model, covariance = model.refined(slow, whitening)
         weighed = _weighed(model, covariance)
         poor = sorted(
             (each for each in weighed if each.gain < price and not _basic(each.number)), key=lambda each: each.gain
         )
-        if not poor:
+        if not poor or tried == TRIES:
             break
         out = [each.number for each in poor if each.gain < price / 2] or [poor[0].number]
         plan = model.plan
@@ -104,8 +104,8 @@ def _moved(model: Model, row: int) -> Iterator[tuple[TempoMark, ...]]:
 
 
 def second_look(model: Model, slow: np.ndarray, whitening: Whitening, price: float, most: float) -> Model:
-    """The model with single beats that are still longer than it has them: held, or, where something shapes them already,
-    followed by a breath."""
+    """The model with single beats that are still longer than it has them: held, or, where something shapes them
+    already, followed by a breath."""
     course = model.course
     rest = slow - model.slow()
     room = most * course.bars_played / 8 - len(model.plan.slowing) - len(model.plan.holds)

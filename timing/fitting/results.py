@@ -35,7 +35,7 @@ class FittedEntry:
 
 @dataclass(frozen=True)
 class Leftover:
-    """A stretch that goes otherwise than the entries say: `pace` is played against fitted pace (above 1: it hurries)."""
+    """A stretch that goes otherwise than entries say: `pace` is played against fitted pace (above 1: it hurries)."""
 
     bars: str
     passes: int  # the pass on which it was played
@@ -58,9 +58,9 @@ class Leftover:
 class Fit:
     """The time of a plan that goes as somebody played.
 
-    `plan` is the plan that was read, with the fitted time in the place of its own; `entries` says the same as entries to
-    be chosen from, the basic tempo first, then by section and place. `standing` are the entries of the plan as it was
-    that shape time within the fitted stretch. Of n pairs: `predicted` (n,) are the seconds that the fit has for them,
+    `plan` is the plan that was read, with the fitted time in the place of its own; `entries` says the same as entries
+    to be chosen from, the basic tempo first. `standing` are the entries of the plan as it was that shape time within
+    the fitted stretch. Of n pairs: `predicted` (n,) are the seconds that the fit has for them,
     `rest` (n-1,) the log of played against fitted length of each interval. `detail` is the standard deviation in log
     pace of what is left beyond the noise of the pairs; `explained` the share of what is not steady that all entries
     explain together. That number alone says little: shuffled beats are explained nearly as well.

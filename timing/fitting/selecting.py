@@ -22,7 +22,7 @@ MOST_SCALED = (1.6, 1.2)  # how much deeper than its form a shape may be, where 
 
 
 @dataclass(frozen=True)
-class Shape:
+class PlacedForm:
     """A form at its place: it begins with the interval `first`; `depth` is the log of the pace it goes to (0: none), in
     proportion to what the dictionary has for the pace `like`, and `hold` the log of how much longer, besides, the last
     `held` intervals before its end last (0: no longer)."""
@@ -85,7 +85,7 @@ def best_shapes(
     price: np.ndarray,
     free: np.ndarray,
     paces: tuple[float, ...] = COARSE,
-) -> list[Shape]:
+) -> list[PlacedForm]:
     """The row of shapes that lowers the sum of squares of `rest` (log seconds a quarter that are left) most, by place.
 
     Columns have a row an interval: `price` (of an entry that ends there) and `free` (whether a shape may lie there).
@@ -155,8 +155,8 @@ def _forbid(form: Form, offer: np.ndarray, course: Course, free: np.ndarray) -> 
     offer["worth"][closed] = -np.inf
 
 
-def _packed(forms: list[Form], offers: list[np.ndarray], intervals: int) -> list[Shape]:
-    """The row of disjoint shapes that is worth most: the best up to each interval, from left to right, and then back."""
+def _packed(forms: list[Form], offers: list[np.ndarray], intervals: int) -> list[PlacedForm]:
+    """The row of disjoint shapes that is worth most: the best up to each interval, and then back."""
     width = np.array([form.width for form in forms])
     ending = np.full((intervals, len(forms)), -np.inf)  # by the interval with which they are over
     for row, offer in enumerate(offers):
@@ -175,11 +175,11 @@ def _packed(forms: list[Form], offers: list[np.ndarray], intervals: int) -> list
             continue
         k -= int(width[row])
         _, gain, like, depth, hold, held = offers[row][k].item()
-        made.append(Shape(forms[row], k, like, depth, hold, held, gain))
+        made.append(PlacedForm(forms[row], k, like, depth, hold, held, gain))
     return made[::-1]
 
 
-def drawn(shapes: Iterable[Shape], course: Course) -> np.ndarray:
+def drawn(shapes: Iterable[PlacedForm], course: Course) -> np.ndarray:
     """(intervals,) how much longer, in log, each interval lasts with these shapes."""
     made = np.zeros(len(course.starts))
     for shape in shapes:

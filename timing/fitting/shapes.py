@@ -17,7 +17,7 @@ from timing.time.slowing import DEFAULT_Q
 from timing.timemap import TimeMap
 from timing.tracks import Event, follow
 
-COARSE = (0.9, 0.75, 0.6, 0.45)  # paces at their end that the shapes of the dictionary have, while arches are not known,
+COARSE = (0.9, 0.75, 0.6, 0.45)  # paces at the ends of the dictionary's shapes, while arches are not known,
 FINE = (*np.exp(-0.06 * 1.35 ** np.arange(11)).tolist(), 1.08, 1.2)  # and in the end
 LENGTHS = (2, 3, 4, 5, 6, 7, 8, 10)  # intervals; besides them whole bars
 BARS = (1.0, 1.5, 2.0, 3.0)
@@ -42,8 +42,8 @@ class Form:
 class Dictionary:
     """All forms at all places of a row of intervals with these `spans` (quarters), where a bar has `bar` of them.
 
-    A shape is as long as it is: what it makes of an interval depends on which shares of it the interval lies between, and
-    there are not many different ones.
+    A shape is as long as it is: what it makes of an interval depends on which shares of it the interval lies between,
+    and there are not many different ones.
     """
 
     def __init__(self, spans: np.ndarray, bar: int):

@@ -165,7 +165,8 @@ def _first_hearing(rows: np.ndarray, course: Course) -> slice:
 def _standing(reading: Reading, course: Course) -> tuple[Entry, ...]:
     """The entries of the plan, not of the score, that shape time within the fitted stretch."""
     plan = reading.plan
-    shaping = [*plan.tempo, *plan.slowing, *plan.holds, *(each for each in plan.rubato if each.act is not Act.DISPLACES)]
+    rubato = [each for each in plan.rubato if each.act is not Act.DISPLACES]
+    shaping = [*plan.tempo, *plan.slowing, *plan.holds, *rubato]
     return tuple(entry for entry in shaping if not entry.printed and _meets(entry, course))
 
 

@@ -33,7 +33,7 @@ def tempo_levels(course: Course, slow: np.ndarray) -> np.ndarray:
 
 
 def _walk(away: np.ndarray, opens: np.ndarray) -> np.ndarray:
-    """(intervals,) the row of levels of the least cost: how far `away` (intervals, levels) each interval is, and a price
+    """(intervals,) the row of levels of the least cost: how far `away` (intervals, levels) each is, and a price
     for each step, where one may be."""
     value, came = away[0].copy(), np.zeros(away.shape, np.int64)
     stay = np.arange(away.shape[1])

@@ -5,7 +5,7 @@ export {
 export { defaultKeymap, indentWithTab } from "@codemirror/commands";
 export { yaml } from "@codemirror/lang-yaml";
 export { HighlightStyle, indentUnit, syntaxHighlighting } from "@codemirror/language";
-export { lintGutter, nextDiagnostic, previousDiagnostic, setDiagnostics } from "@codemirror/lint";
+export { forEachDiagnostic, lintGutter, nextDiagnostic, previousDiagnostic, setDiagnostics } from "@codemirror/lint";
 export { search, searchKeymap } from "@codemirror/search";
 export { Annotation, EditorState, Prec, StateEffect, StateField } from "@codemirror/state";
 export { Decoration, EditorView, highlightActiveLine, hoverTooltip, keymap, lineNumbers } from "@codemirror/view";

@@ -20,10 +20,13 @@ export function stand(text, at) {
 
 // The beginning of the nearest line, at `at` or before it, that is neither indented nor a dash.
 function sectionBefore(text, at) {
-  let line = text.lastIndexOf("\n", at - 1) + 1;
-  while (line > 0 && !/[^\s#{}[\],-]/.test(text[line] ?? "")) line = text.lastIndexOf("\n", line - 2) + 1;
+  let line = lineOf(text, at);
+  while (line > 0 && !/[^\s#{}[\],-]/.test(text[line] ?? "")) line = lineOf(text, line - 1);
   return line;
 }
+
+// The beginning of the line in which a place is.
+const lineOf = (text, at) => (at > 0 ? text.lastIndexOf("\n", at - 1) + 1 : 0);
 
 function readLine(here, line, offset, last) {
   const { frames } = here;

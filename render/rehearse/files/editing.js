@@ -1,7 +1,7 @@
 // The editor of the plan's text: what is typed, marked and told in it. What it is about, text.js knows.
 import {
   acceptCompletion, Annotation, autocompletion, closeBrackets, closeBracketsKeymap, completionKeymap, Decoration,
-  defaultKeymap, EditorState, EditorView, highlightActiveLine, HighlightStyle, hoverTooltip, indentUnit, indentWithTab,
+  defaultKeymap, EditorState, EditorView, forEachDiagnostic, highlightActiveLine, HighlightStyle, hoverTooltip, indentUnit, indentWithTab,
   keymap, lineNumbers, lintGutter, nextDiagnostic, pickedCompletion, Prec, previousDiagnostic, search, searchKeymap,
   setDiagnostics, startCompletion, StateEffect, StateField, syntaxHighlighting, tags, yaml,
 } from "./editor.js";
@@ -53,7 +53,7 @@ export function editor(parent, acts, nonce) {
       view.dispatch({ effects: markEntry.of(span), annotations: fromOutside.of(true), ...selection });
       if (there && span) show(view, span.from);
     },
-    place: () => view.state.selection.main.head,
+    remarkAt: (place) => remarkAt(view.state, place),
     focus: () => view.focus(),
   };
 }
@@ -69,6 +69,21 @@ function diagnostic({ from, to, severity, message, act }) {
   return { from, to, severity: SEVERITIES[severity] ?? "info", message, actions: act ? [{ name: act.name, apply: act.done }] : [] };
 }
 
+// What there is to say of a place: of several remarks the narrowest.
+function remarkAt(state, place) {
+  let found = null;
+  forEachDiagnostic(state, ({ message }, from, to) => {
+    if (from <= place && place <= to && (!found || to - from < found.width)) found = { message, width: to - from };
+  });
+  return found?.message ?? null;
+}
+
+function spoken(view) {
+  const words = remarkAt(view.state, view.state.selection.main.head);
+  if (words) view.dispatch({ effects: EditorView.announce.of(words) });
+  return true;
+}
+
 function extensions(acts, nonce) {
   const now = (act) => () => {
     act();
@@ -79,8 +94,8 @@ function extensions(acts, nonce) {
     { key: "Mod-Shift-z", run: now(acts.redo), preventDefault: true },
     { key: "Mod-y", run: now(acts.redo), preventDefault: true },
     { key: "Tab", run: acceptCompletion },
-    { key: "F8", run: nextDiagnostic },
-    { key: "Shift-F8", run: previousDiagnostic },
+    { key: "F8", run: (view) => nextDiagnostic(view) && spoken(view) },
+    { key: "Shift-F8", run: (view) => previousDiagnostic(view) && spoken(view) },
   ];
   return [
     EditorView.cspNonce.of(nonce),

@@ -17,6 +17,7 @@ export function plain(parent, acts) {
     event.preventDefault();
     (key === "y" || event.shiftKey ? acts.redo : acts.undo)();
   });
+  let told = [];
   return {
     text: () => field.value,
     put(text) {
@@ -27,6 +28,7 @@ export function plain(parent, acts) {
       field.scrollTop = top;
     },
     remark(remarks) {
+      told = remarks;
       list.replaceChildren(...remarks.map((each) => {
         const item = document.createElement("li");
         item.textContent = `line ${field.value.slice(0, each.from).split("\n").length}: ${each.message}`;
@@ -36,7 +38,7 @@ export function plain(parent, acts) {
     mark(span, there) {
       if (span && there && document.activeElement !== field) field.setSelectionRange(span.from, span.to);
     },
-    place: () => field.selectionStart,
+    remarkAt: (place) => told.find(({ from, to }) => from <= place && place <= to)?.message ?? null,
     focus: () => field.focus(),
   };
 }

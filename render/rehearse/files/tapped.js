@@ -32,6 +32,7 @@ export function showFit(place, fit, acts) {
   place.onchange = fresh;
   fresh();
   heading.focus({ preventScroll: true });
+  heading.scrollIntoView({ block: "start" });
 }
 
 function button(words, act) {

@@ -1,5 +1,6 @@
 // The plan's text on the page. What is typed goes to the server after a moment's stillness; what is changed elsewhere, on
 // the page or on disk, comes into the text where it was changed, and the cursor stays.
+import { told } from "./completing.js";
 import { edits, merged, moved } from "./edits.js";
 import { emit, on, send } from "./link.js";
 
@@ -19,6 +20,8 @@ async function begin() {
   const region = document.getElementById("text");
   const frame = region.appendChild(document.createElement("div"));
   frame.className = "writing";
+  const said = region.appendChild(document.createElement("p"));
+  Object.assign(said, { id: "text-said", className: "small" });
   const help = region.appendChild(document.createElement("p"));
   Object.assign(help, { id: "text-help", className: "small", textContent: HELP });
   const acts = { typed, moved: cursor, undo: step("undo"), redo: step("redo"), left: sendNow, vocabulary: () => here.vocabulary };
@@ -167,7 +170,15 @@ function entryAt(place) {
   return around[0]?.[0] ?? null;
 }
 
+// Under the text: what is told of the place at which the cursor is, or what the setting there does.
+function say(place) {
+  const remark = writer.remarkAt(place);
+  const setting = !remark && here.vocabulary && told(here.vocabulary, writer.text(), place);
+  document.getElementById("text-said").textContent = remark ?? (setting ? `${setting.key}: ${setting.help}` : "");
+}
+
 function cursor(place) {
+  say(place);
   const entry = entryAt(place);
   if (entry && same(entry, here.picked)) return;
   if (!entry && !here.picked) return;

@@ -225,6 +225,7 @@ def test_any_taps_are_answered_or_refused(gaps, unit, since, until, answers):
         ("tempo", {"over": "9-10", "tempo": 70}, "tempo 70 over 9-10"),
         ("phrases", {"bars": "1-8", "arch": {"pace": "6%", "pace peak": "50%"}},
          "arch over 1-8, 6% faster at its height, highest after 50%"),
+        ("phrases", {"bars": "1-8", "arch": {"pace": "6%"}}, "arch over 1-8, 6% faster at its height"),
         ("slowing", {"rallentando": "7-8", "to": "80%", "then": "a tempo", "why": "x"},
          "rallentando 7-8, to 80%, then a tempo"),
         ("holds", {"breath": "after 8", "seconds": 0.2, "pass": "last"}, "breath after 8, seconds 0.2, the last time"),
