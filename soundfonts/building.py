@@ -14,7 +14,8 @@ from typing import BinaryIO, NamedTuple
 import numpy as np
 
 from soundfonts import sf2
-from soundfonts.notes import FRETS, HARMONIC, HARMONICS, LIGADO, NATURALE, PIZZICATO, TONES_IN_BANK, notes
+from soundfonts.nail import burst
+from soundfonts.notes import FRETS, HARMONIC, HARMONICS, LIGADO, NATURALE, PIZZICATO, PLUCKS, TONES_IN_BANK, notes
 from soundfonts.samples import RATE, looped, short
 from soundfonts.strings import Pluck
 
@@ -64,7 +65,8 @@ def write_guitar(
         semitones, pitch = _semitones(tone), tuning[string - 1]
         partials = notes(string, pitch, semitones, tone, pluck)
         for at, above in enumerate(semitones):
-            sample = (short if tone == PIZZICATO else looped)(partials, at, _SCALE)
+            noise = burst(RATE, pitch + above, (pluck or PLUCKS[tone]).colour, (tone, string, above))
+            sample = (short if tone == PIZZICATO else looped)(partials, at, _SCALE, noise)
             label = f"{TONES_IN_BANK[tone]} {string}/{above}"
             number = bank.add(label, sample.data, sample.loop, pitch + above, RATE)
             made[tone].append(_Sampled(string, above, pitch + above, number, sample.decay))

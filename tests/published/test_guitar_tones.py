@@ -25,6 +25,7 @@ from soundfonts.guitar import (
     loudness,
     preset,
 )
+from soundfonts.samples import LEAD
 
 FRETS = np.arange(20)
 
@@ -75,6 +76,34 @@ def test_the_model_knows_what_is_heard(tone):
     assert np.abs(bright / centroid(played(tone)) - 1).max() < 0.2
     loud = np.array([loudness(string, tone, STANDARD_TUNING, FRETS) for string in STRINGS])
     assert np.abs(loud - k_weighted(played(tone)) - np.median(loud - k_weighted(played(tone)))).max() < 0.5
+
+
+def onset(sound: np.ndarray) -> float:
+    """Milliseconds from the sample's beginning to what is less than 40 dB below the note's first peak."""
+    start = np.abs(sound[: RATE // 10])
+    return float(np.argmax(start > start.max() / 100) - LEAD) / RATE * 1000
+
+
+@pytest.mark.parametrize("tone", [NATURALE, TASTO, PONTICELLO], ids=lambda tone: TONES_IN_BANK[tone])
+def test_a_pluck_is_heard_at_once(tone):
+    """The nail is, within a quarter of a millisecond: the string itself, which begins from rest, up to 2 ms later."""
+    late = np.array([onset(sound) for sound in played(tone).reshape(120, -1)])
+    assert np.median(late) < 0.1
+    assert np.quantile(late, 0.9) < 0.25
+
+
+def above_5k(sound: np.ndarray) -> float:
+    """Energy above 5 kHz in the first 30 ms, in dB of all in the first 100."""
+    from scipy.signal import butter, sosfilt
+
+    high = sosfilt(butter(8, 5_000, "high", fs=RATE, output="sos"), sound.astype(float))[: round(0.03 * RATE)]
+    return 10 * float(np.log10(np.square(high).sum() / np.square(sound[: RATE // 10].astype(float)).sum()))
+
+
+@pytest.mark.parametrize("key", [40, 45, 50])
+def test_the_basses_begin_with_as_much_noise_as_those_of_a_sampled_guitar(key):
+    ours, sampled = (above_5k(long_notes(path)[key]) for path in (bank(), standard_bank()))
+    assert abs(ours - sampled) < 4
 
 
 @cache
