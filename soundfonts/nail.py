@@ -15,7 +15,7 @@ SECONDS = 0.1  # from the onset: the energy of the note that a burst's is measur
 _BAND = 3_500.0, 10_000.0  # Hz
 _FADING = 0.003  # seconds to 1 / e
 _LENGTH = 1_024  # samples; after them it is 67 dB down
-_LEVEL = (40, -49.0), (52, -41.0), (64, -37.0)  # MIDI pitch, dB: the lower, the less of a note is noise
+_LEVEL = (40, 52, 64), (-49.0, -41.0, -37.0)  # MIDI pitches, dB: the lower, the less of a note is noise
 
 
 def burst(rate: int, pitch: float, colour: float, seed: tuple[int, ...]) -> np.ndarray:
@@ -27,5 +27,5 @@ def burst(rate: int, pitch: float, colour: float, seed: tuple[int, ...]) -> np.n
     frequency = np.fft.rfftfreq(_LENGTH, 1 / rate)
     white[(frequency < _BAND[0]) | (frequency > _BAND[1])] = 0
     noise = np.fft.irfft(white, _LENGTH) * np.exp(-np.arange(_LENGTH) / (_FADING * rate))
-    level = np.interp(pitch, *zip(*_LEVEL, strict=True)) + 20 * np.log10(colour)
+    level = np.interp(pitch, *_LEVEL) + 20 * np.log10(colour)
     return noise * 10 ** (level / 20) / np.sqrt(np.square(noise).sum())
