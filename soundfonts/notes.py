@@ -23,7 +23,7 @@ TONES_IN_BANK = ("naturale", "sul tasto", "sul ponticello", "pizzicato", "harmon
 PLUCKS = {
     NATURALE: Pluck(0.126, 0.25, 8e-3, 1.0),
     TASTO: Pluck(0.205, 0.43, 16e-3, 0.70),
-    PONTICELLO: Pluck(0.045, 0.08, 3e-3, 1.7),
+    PONTICELLO: Pluck(0.045, 0.07, 3e-3, 1.7),
     PIZZICATO: Pluck(0.090, 0.25, 14e-3, 0.55),  # the thumb, with the edge of the palm on the bridge
     HARMONIC: Pluck(0.085, 0.16, 6e-3, 1.1),
 }

@@ -24,7 +24,7 @@ CONCAVE = 960  # centibels: the law of velocity, 40 log10(v / 127), as its modul
 
 _DARKER, _SOFT = 0.85, 32  # at velocity 32, which is pianissimo
 _MOST = 0.2  # dB of level that may be taken by then: high notes, which are nearly all first partial, darken less
-_HEARD = np.arange(20, 128)  # velocities at which the level is kept
+_HEARD = np.arange(24, 128)  # velocities at which the level is kept
 _HIGHEST = 0.45  # of the rate: players put the filter no higher
 _FARTHEST = 8_000.0  # cents
 

@@ -28,7 +28,7 @@ from soundfonts.notes import notes
 from soundfonts.sf2 import BankWriter, Instrument, Modulator, Preset, Zone
 from soundfonts.softer import CONCAVE, softer
 
-SOFT = np.array([127, 96, 64, 48, 40, 32, 25, 20])  # ppp is 25
+SOFT = np.array([127, 96, 64, 48, 40, 32, 28, 25])  # down to ppp
 PLACES = [(1, 0), (1, 7), (1, 12), (1, 19), (2, 5), (3, 0), (4, 7), (5, 3), (6, 0), (6, 12)]
 
 
