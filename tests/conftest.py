@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import sys
 from tempfile import mkdtemp
 
 import pytest
@@ -18,11 +19,15 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
 def pytest_configure(config: pytest.Config) -> None:
     """An interrupt is heard. All processes of a session have one cache, which nobody had before and which goes with
-    them: each score is read once, each bank built once."""
+    them: each score is read once, each bank built once. What is compiled is kept."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:  # begun in the background: all that it begins would ignore it
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    if sys.dont_write_bytecode:  # or each worker, and each process that a test begins, compiles everything anew
+        sys.dont_write_bytecode = False
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     if not hasattr(config, "workerinput"):  # a worker finds that of the process that began it
         os.environ["LENTANDO_CACHE"] = cache = mkdtemp(prefix="lentando-tests-")
+        os.environ["LENTANDO_SETTINGS"] = os.path.join(cache, "settings")
         config.add_cleanup(lambda: shutil.rmtree(cache, ignore_errors=True))
 
 

@@ -128,6 +128,7 @@ class Performance:
     glides: np.ndarray  # GLIDE
     bends: np.ndarray  # BEND
     phrases: np.ndarray  # PHRASE
+    room: str | None = None  # in which it is heard; None: dry
     whole: Performance | None = None  # what it is a part of; writers set up for that, so that a part sounds as there
 
     @property

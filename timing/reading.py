@@ -32,7 +32,7 @@ from timing.notes.written import written_out
 from timing.order import in_words
 from timing.order.performed import in_order
 from timing.performance import Performance
-from timing.plan import Plan
+from timing.plan import DRY, Plan
 from timing.remarks import Remark, refuse_errors
 from timing.score import Score
 from timing.slides.bends import add_swells, build_bends, glide_table
@@ -114,7 +114,8 @@ def perform(score: Score, plan: Plan, scale: Scale = AS_PLANNED) -> Reading:
     notes, curves, glides, bends = _while_sounding(notes, lanes, slides, level, pace, displaced, written.fretted)
     title = plan.title or score.title or score.path.stem
     tunings, phrases = written.tuned.tunings, phrase_table(pace.phrases)
-    performance = Performance(title, notes, lanes, tunings, where.bars, pace.time, curves, glides, bends, phrases)
+    moving, room = (curves, glides, bends), None if plan.room == DRY else plan.room
+    performance = Performance(title, notes, lanes, tunings, where.bars, pace.time, *moving, phrases, room)
     shaped = (pace, level, lines, written.tuned.capos, written.octaves, marked.uses, remarks)
     return Reading(score, where.score, acting, performance, where, *shaped)
 

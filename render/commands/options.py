@@ -32,6 +32,16 @@ def _pass(text: str) -> int | str:
         raise typer.BadParameter(str(fault)) from None
 
 
+def _room(text: str) -> str:
+    from timing.plan import ROOMS
+    from timing.plan.words import word_reader
+
+    try:
+        return word_reader(ROOMS, "a room")(text)
+    except ValueError as fault:
+        raise typer.BadParameter(str(fault)) from None
+
+
 SoundfontOption = Annotated[
     Path | None, typer.Option(metavar="FILE", help="A SoundFont (.sf2) to play with.", show_default=False)
 ]
@@ -67,6 +77,13 @@ AmountOption = Annotated[
     ),
 ]  # fmt: skip
 WHOLE: Any = "100%"  # as one writes it: defaults are read like all else
+RoomOption = Annotated[
+    str | None,
+    typer.Option(
+        parser=_room, metavar="ROOM", show_default=False,
+        help="What it is heard in: dry, small or hall; else what the plan says, or dry.",
+    ),
+]  # fmt: skip
 BarsOption = Annotated[
     str | None,
     typer.Option(

@@ -13,6 +13,7 @@ from render.commands.options import (
     OnlyOption,
     PaceOption,
     PassOption,
+    RoomOption,
     SoundfontOption,
     WithoutOption,
 )
@@ -32,6 +33,7 @@ def play(
     loop: LoopOption = 1,
     click: ClickOption = False,
     count_in: CountInOption = False,
+    room: RoomOption = None,
 ) -> None:
     """Play a plan through the sound card; Ctrl-C stops and says where.
 
@@ -42,5 +44,5 @@ def play(
     from timing.time.scale import Scale
 
     scale = Scale(amount, pace)
-    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in)
+    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in, room)
     play_plan(plan, wanted, console(stderr=True))

@@ -18,6 +18,7 @@ from render.commands.options import (
     OnlyOption,
     PaceOption,
     PassOption,
+    RoomOption,
     SoundfontOption,
     WithoutOption,
 )
@@ -47,6 +48,7 @@ def render(
     loop: LoopOption = 1,
     click: ClickOption = False,
     count_in: CountInOption = False,
+    room: RoomOption = None,
 ) -> None:  # fmt: skip
     """Turn plans into MIDI and sound.
 
@@ -57,5 +59,5 @@ def render(
     from timing.time.scale import Scale
 
     scale = Scale(amount, pace)
-    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in)
+    wanted = Wanted(soundfont, only or (), without or (), fingering, scale, bars, passes, loop, click, count_in, room)
     raise typer.Exit(CAUTIONED if render_plans(plans, output or [], wanted, console(stderr=True)) else DONE)

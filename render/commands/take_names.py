@@ -55,6 +55,8 @@ def _ways(wanted: Wanted) -> Iterator[str]:
         yield f"fingering-{_text(wanted.fingering)}"
     if wanted.soundfont is not None:
         yield f"soundfont-{_text(wanted.soundfont.stem, fingerprint(wanted.soundfont))}"
+    if wanted.room is not None:
+        yield f"room-{wanted.room}"
     for option, factor in (("pace", wanted.scale.pace), ("amount", wanted.scale.amount)):
         if factor != 1:
             yield f"{option}-{100 * factor:.12g}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rich.console import Console
@@ -24,6 +24,7 @@ from timing.cautions import check
 from timing.listening import heard
 from timing.loading import load, load_all
 from timing.performance import Performance
+from timing.plan import DRY
 from timing.reading import Reading
 from timing.remarks import CannotDo, Remark
 from timing.time.scale import AS_PLANNED, Scale
@@ -35,7 +36,8 @@ _REST = f"{_SOFTLY}; rest between the rounds, stop if anything hurts, and ask yo
 @dataclass(frozen=True)
 class Wanted:
     """What is to be heard: with which bank, which voices, which of the ways to play that a plan names, how much of the
-    shaping at which pace; and which bars, on which pass, how often, with which clicks."""
+    shaping at which pace; which bars, on which pass, how often, with which clicks; and in which room, if not in the
+    plan's."""
 
     soundfont: Path | None = None
     only: Sequence[str] = ()
@@ -47,6 +49,7 @@ class Wanted:
     loop: int = 1
     click: bool = False
     count_in: bool = False
+    room: str | None = None
 
 
 def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted, console: Console) -> bool:
@@ -98,7 +101,10 @@ def _performance(reading: Reading, plan: Path, wanted: Wanted) -> Performance:
         message = f"{plan}: there is nothing to play, for the bars of this order hold no notes"
         raise CannotDo.because("no-notes", message, plan)
     ways = {name: getattr(wanted, name) for name in ("bars", "passes", "loop", "click", "count_in")}
-    return heard(reading, wanted.only, wanted.without, **ways, grid=BLOCK / RATE)
+    performance = heard(reading, wanted.only, wanted.without, **ways, grid=BLOCK / RATE)
+    if wanted.room is None:
+        return performance
+    return replace(performance, room=None if wanted.room == DRY else wanted.room)
 
 
 def _others_in_words(remarks: Sequence[Remark]) -> str:

@@ -96,7 +96,8 @@ def page_html(
         sounds = [recording.result() for recording in recordings]
     values = script_values(readings, names, sounds, music, comparison, labels)
     title = plain(_title(readings)) or "Readings"
-    page = document(title, names, sounds, music, looks, comparison, labels, values).encode("utf-8", "replace")
+    html = document(title, names, sounds, music, looks, comparison, labels, values, _room(readings))
+    page = html.encode("utf-8", "replace")
     standing = tuple(tuple(remark for remark in said if remark.stands) for said in remarks)
     refused = tuple(one.refused for one in music if one.refused)
     return page.decode(), PageFacts(len(page), tuple(sound.seconds for sound in sounds), refused, standing)
@@ -141,6 +142,12 @@ def _recorded(
         recorders.submit(record, performance, opened_stems, rate, telling(name))
         for performance, opened_stems, name in zip(performances, stems, names, strict=True)
     ]
+
+
+def _room(readings: Sequence[Reading]) -> str:
+    """The room that a page opens in: that of the first plan that names one, or else a small one."""
+    planned = (reading.plan.room for reading in readings)
+    return next((room for room in planned if room is not None), "small")
 
 
 def _title(readings: Sequence[Reading]) -> str:

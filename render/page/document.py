@@ -20,24 +20,27 @@ from render.telling.comparison_words import length
 from render.telling.titles import own_title
 from render.telling.words import plain
 from timing.comparing import Comparison
+from timing.plan import ROOMS
 
 SCRIPTS = ("numbers", "ranges", "places", "sound", "sheets", "repeats", "player", "blind", "controls", "start")
 _COUNTED = {1: "A reading", 2: "Two readings", 3: "Three readings", 4: "Four readings"}
+_ROOMS = {"dry": "none, dry", "small": "small", "hall": "hall"}
 _GAIN = "All readings play at one gain: what is softer was meant softer."
 _SOFTLY = "Begin with the volume low, above all in headphones."
 
 
 def document(
     title: str, names: Sequence[str], recordings: Sequence[Recording], music: Sequence[Music], drawn: Sequence[Drawn],
-    comparison: Comparison, labels: Sequence[str], values: dict[str, Any],
+    comparison: Comparison, labels: Sequence[str], values: dict[str, Any], room: str,
 ) -> str:  # fmt: skip
-    """The whole page as HTML."""
+    """The whole page as HTML; it opens in this `room`, unless another one has been chosen before."""
     several = len(names) > 1
     parts = [
         _header(title, names, recordings, drawn),
-        element("section", *_listening(names, recordings, several), class_="listening", aria_labelledby="listening"),
+        element("section", *_listening(names, recordings, several, room), class_="listening",
+                aria_labelledby="listening"),
         _section("music", "The music", _legend(several), music_section(music, drawn)),
-    ]
+    ]  # fmt: skip
     apart = apart_section(comparison)
     if apart:
         parts.append(_section("apart", "Not the same music everywhere", apart))
@@ -112,31 +115,33 @@ def _legend(several: bool) -> Markup:
     )  # fmt: skip
 
 
-def _listening(names: Sequence[str], recordings: Sequence[Recording], several: bool) -> list[Markup]:
+def _listening(names: Sequence[str], recordings: Sequence[Recording], several: bool, room: str) -> list[Markup]:
     sounds = [
         element("figure", element("figcaption", *([letter_of(number), " "] if several else []), name),
                 element("audio", controls=True, preload="metadata", src=_data(recording), aria_label=name))
         for number, (name, recording) in enumerate(zip(names, recordings, strict=True))
     ]  # fmt: skip
     made = [element("h2", "Listening", id="listening"), element("p", f"{_GAIN} " * several + _SOFTLY, class_="small")]
-    return [*made, element("div", *sounds, class_="sounds"), _ways(several)]
+    return [*made, element("div", *sounds, class_="sounds"), _ways(several, room)]
 
 
 def _data(recording: Recording) -> str:
     return "data:audio/mpeg;base64," + base64.b64encode(recording.mp3).decode("ascii")
 
 
-def _ways(several: bool) -> Markup:
-    """What the script adds: listening blind, and the keys."""
+def _ways(several: bool, room: str) -> Markup:
+    """What the script adds: rooms, listening blind, and the keys."""
     keys = [("Space", "play or pause"), ("← →", "a bar back or on"), ("Home", "to the beginning")]
     letters = [("A to D", "another reading")] * several + [("R", "repeat the phrase that is heard")]
     shown = [inside(element("dt", key), element("dd", what)) for key, what in (*keys, *letters)]
     switch = element("label", void("input", type="checkbox", id="letters", checked=True), " single letters are keys",
                      class_="check")  # fmt: skip
     help_ = element("details", element("summary", "Keys"), element("dl", *shown), switch, class_="keys")
+    choices = [element("option", _ROOMS.get(name, name), value=name, selected=name == room) for name in ROOMS]
+    rooms = element("label", "Room ", element("select", *choices, id="room"), class_="check")
     blind = element("button", "Listen blind", type="button", id="blind") if several else None
     game = element("div", id="game", class_="game", hidden=True) if several else None
-    return element("div", blind, game, help_, class_="ways script")
+    return element("div", rooms, blind, game, help_, class_="ways script")
 
 
 def _player(names: Sequence[str], several: bool) -> Markup:

@@ -14,7 +14,7 @@ import numpy as np
 
 from render.drawing.style import LETTERS
 from render.page.music import Music, PageWidth
-from render.page.recording import Recording
+from render.page.recording import Recording, room_values
 from timing.comparing import Comparison
 from timing.comparing.spans import PHRASE, SECTION
 from timing.reading import Reading
@@ -38,6 +38,7 @@ def script_values(
             for number, (reading, name, recording) in enumerate(zip(readings, names, recordings, strict=True))
         ],
         "scores": [score_values(one, readings[one.readings[0]].where.endings) for one in music],
+        "rooms": room_values(recordings[0].rate),
         "phrases": [
             {"label": label, "span": row, "start": span.start, "end": span.end}
             for row, (span, label) in enumerate(zip(comparison.spans, labels, strict=True))

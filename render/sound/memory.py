@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from render.sound.measuring import Measure
+from render.sound.rooms import in_room
 from render.sound.sounds import find_sounds
 from render.sound.stems import RATE, open_stems, stream
 from soundfonts.banks import fingerprint
@@ -98,7 +99,8 @@ def open_sound(
     sounds = find_sounds(performance, Path(soundfont) if soundfont else None, building)
     with open_stems(performance, sounds) as stems:
         synth = f"FluidSynth {stems[0].synth.version}"
-        yield Source(stream(stems), synth, {bank: fingerprint(bank) for bank in sounds.fonts})
+        blocks = in_room(stream(stems), performance.room, RATE)
+        yield Source(blocks, synth, {bank: fingerprint(bank) for bank in sounds.fonts})
 
 
 def told(blocks: Iterable[np.ndarray], performance: Performance, progress: Progress | None) -> Iterator[np.ndarray]:

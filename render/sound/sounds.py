@@ -16,6 +16,7 @@ from render.events.levels import VOLUME
 from render.events.presets import PLAIN, colours, modelled_lanes, presets_of
 from render.sound.colours import GAINS, balance
 from soundfonts.banks import checked_bank, standard_bank
+from soundfonts.chosen import general_bank
 from soundfonts.guitar import (
     guitar_bank,
     point_bank,
@@ -48,7 +49,7 @@ class Timbres:
 def find_sounds(
     performance: Performance, soundfont: Path | None, progress: Callable[[float, float], None] | None = None
 ) -> Timbres:
-    """The sounds of a performance: from the user's own bank, but for clicks; or from the standard one and the modelled
+    """The sounds of a performance: from the user's own bank, but for clicks; or from the general one and the modelled
     guitar, which is built where it is not there yet (`progress(done, total)`)."""
     modelled = modelled_lanes(performance) & (soundfont is None)
     presets = np.zeros(len(performance.notes), PRESET)
@@ -76,7 +77,7 @@ def _choose_fonts(
     """The banks of a performance; writes into `presets` which of them each note is played with."""
     notes = performance.notes
     mine = modelled[notes["lane"]]
-    fonts: dict[Path, int] = {} if len(mine) and mine.all() else {standard_bank(): 0}
+    fonts: dict[Path, int] = {} if len(mine) and mine.all() else {general_bank(): 0}
     for part in np.unique(notes["part"][mine]):
         tuning = tuple(int(pitch) for pitch in performance.tunings[part] if pitch)
         own = mine & (notes["part"] == part)

@@ -69,6 +69,10 @@ class Synth:
             message = f"the SoundFont {file} has no sound for program {program + 1} of General MIDI"
             raise CannotDo.because("no-program", message, file)
 
+    def has(self, program: int, bank: int = 0) -> bool:
+        """Whether the first SoundFont has a preset of its own for a program."""
+        return bool(self._fs.fluid_synth_program_select(self._synth, 0, self._fonts[0], bank, program) == 0)
+
     def note_on(self, channel: int, pitch: int, velocity: int) -> None:
         self._fs.fluid_synth_noteon(self._synth, channel, pitch, velocity)
 
@@ -97,6 +101,12 @@ class Synth:
             self._fs.delete_fluid_synth(self._synth)
             self._fs.delete_fluid_settings(self._settings)
             self._synth = None
+
+
+def missing_programs(bank: Path) -> list[int]:
+    """Which of General MIDI's 128 programs (from 0) a SoundFont has no preset for. CannotDo where it cannot be read."""
+    with open_synth(bank, 44_100, 1) as synth:
+        return [program for program in range(128) if not synth.has(program)]
 
 
 @contextlib.contextmanager

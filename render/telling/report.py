@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
@@ -157,11 +158,20 @@ def show_beats(console: Console, grid: Sequence[dict]) -> None:
     console.print(table)
 
 
+def show_choice(bank: Path, missing: Sequence[int], console: Console) -> None:
+    """Say which bank plays all but the guitar from now on, and the programs (from 0) that it has no sound for."""
+    console.print(Text(f"from now on {bank} plays all but the classical guitar"))
+    if missing:
+        programs = ", ".join(str(program + 1) for program in missing[:10]) + ", ..." * (len(missing) > 10)
+        message = f"it has no sound of its own for {len(missing)} of the 128 programs of General MIDI: {programs}"
+        console.print(Text(message, style="bold yellow"))
+
+
 def show_sounds(console: Console, progress_console: Console) -> None:
     """Print the banks of sound, where their files are, and the tones of each. Builds the guitar if it has to."""
     from rich.progress import Progress
 
-    from soundfonts.banks import standard_bank
+    from soundfonts.chosen import chosen_bank, general_bank
     from soundfonts.guitar import PLUCKING_POINTS, TONES_IN_BANK, guitar_bank, preset
     from timing.disk.keeping import folder
 
@@ -184,7 +194,7 @@ def show_sounds(console: Console, progress_console: Console) -> None:
     console.print(Text("  any other plucking point, as in tone: 5 cm, is built when a plan asks for it"))
     console.print()
     console.print(Text("all other instruments", style="bold"))
-    console.print(Text(f"  {standard_bank()}"))
+    console.print(Text(f"  {general_bank()}{', as you have chosen' * (chosen_bank() is not None)}"))
     console.print(Text("  General MIDI, 128 programs; tones: dark, plain, bright"))
     console.print()
-    console.print(Text("With lentando render --soundfont FILE another bank plays everything."))
+    console.print(Text("With lentando sounds --use FILE another bank plays them; with render --soundfont FILE, all."))

@@ -7,6 +7,8 @@ not filter by velocity: 0 piano, 19 organ, 24 nylon guitar, 40 violin, 73 flute.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -16,6 +18,7 @@ from soundfonts.banks import standard_bank
 RATE = 44_100
 
 
+@cache
 def level(program: int, velocity: int, volume: int = 127, expression: int = 127, seconds: float = 1.0) -> float:
     """dB of the beginning of one note, rendered by itself."""
     with open_synth(standard_bank(), RATE, 1) as synth:

@@ -1,4 +1,4 @@
-"""The user's cache: where lies what need not be made again, and how it is put there."""
+"""The user's cache, where lies what need not be made again, and settings, and how files are put there."""
 
 from __future__ import annotations
 
@@ -15,6 +15,15 @@ def folder() -> Path:
     from platformdirs import user_cache_path
 
     return user_cache_path("lentando")
+
+
+def settings_folder() -> Path:
+    """Where choices are kept that hold for all plans."""
+    if named := os.environ.get("LENTANDO_SETTINGS"):
+        return Path(named)
+    from platformdirs import user_config_path
+
+    return user_config_path("lentando")
 
 
 def put_in_place(finished: Unfinished, place: Path) -> None:

@@ -69,7 +69,12 @@ SECTIONS = (
     "phrases", "slowing", "rubato", "holds", "dynamics", "accents", "tone", "second time", "glissandi", "strings",
     "accept",
 )  # fmt: skip  # these add up; with the groups, what is said later counts
-_GROUPS = ("instrument", "sounds", "tuning", "capo", "tempo", "order", "marks", "fingering", "voices", "articulation")
+_GROUPS = (
+    "instrument", "sounds", "room", "tuning", "capo", "tempo", "order", "marks", "fingering", "voices", "articulation",
+)  # fmt: skip
+
+DRY = "dry"
+ROOMS = (DRY, "small", "hall")  # in which a plan can be heard
 
 # The score's own marks, by the section of a plan that says the same; its ornaments.
 MARKS = ("tempo", "slowing", "holds", "dynamics", "accents", "tone", "glissandi", "strings", "tuning", "ornaments")
@@ -129,6 +134,7 @@ def _marks(value: Any) -> Any:
 ListOf = Annotated[tuple[AnyEntry, ...], Field(max_length=MAX_ENTRIES), _nothing(()), words.OrNothing()]
 SectionName = Annotated[str, *words.one_of((*SECTIONS, *_GROUPS), "a section of a plan")]
 Title = Annotated[str, *words.text(200, "the title of this reading")]
+RoomName = Annotated[str, *words.one_of(ROOMS, "a room")]
 
 
 class Plan(Words):
@@ -143,6 +149,7 @@ class Plan(Words):
     score: words.FileName | None = None
     instrument: Instruments | None = Field(None, description="one for all, or one per part")
     sounds: Sounds | None = None
+    room: RoomName | None = Field(None, description="what the sound is heard in; dry unless it is said")
     tuning: Tuning | None = Field(None, description="how the strings are tuned, if not as the score says")
     capo: Capo | None = None
     tempo: Annotated[

@@ -3,6 +3,25 @@
 const WAITING = "the sound is still being read, and begins as soon as it can";
 const find = (name) => document.getElementById(name);
 
+const ROOM = "lentando: room";
+
+// What one has chosen on another page, where the browser keeps such things for a file.
+function remembered(what) {
+  try {
+    return localStorage.getItem(what);
+  } catch {
+    return null;
+  }
+}
+
+function remember(what, choice) {
+  try {
+    localStorage.setItem(what, choice);
+  } catch {
+    // then it holds as long as the page is open
+  }
+}
+
 function made(tag, properties = {}, ...children) {
   const element = Object.assign(document.createElement(tag), properties);
   element.append(...children);
@@ -30,6 +49,10 @@ class Controls {
     this.sheets.onTouch((score, row) => this.touch(score, row));
     for (const link of document.querySelectorAll("a.to-bar")) link.addEventListener("click", () => this.follow(link));
     this.#offerRepeats();
+    find("room").addEventListener("change", ({ target }) => this.enter(target.value));
+    const room = remembered(ROOM);
+    if (room === "dry" || room in player.sound.rooms) find("room").value = room;
+    player.sound.enter(find("room").value);
     find("blind")?.addEventListener("click", () => this.listenBlind());
     document.addEventListener("keydown", (event) => this.key(event));
     addEventListener("resize", () => this.show());
@@ -42,6 +65,11 @@ class Controls {
 
   toggle() {
     this.player.toggle();
+  }
+
+  enter(room) {
+    this.player.sound.enter(room);
+    remember(ROOM, room);
   }
 
   go(place, reading) {

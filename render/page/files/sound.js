@@ -13,23 +13,35 @@ const FALLING = RISING.slice().reverse();
 // stands after the music; then the length is right.
 const CODER_DELAY = 1105; // samples
 
+// What a room can add to the highest peak, in dB, and how far below full scale peaks stay.
+const ADDED = 3.5;
+const LEAST_ROOM = 1;
+
 class Sound {
   #context = null;
-  #all = null; // the gain of all that sounds until the music is stopped
+  #all = null; // the gain of all that sounds until the music is stopped, the room as well
+  #into = null; // what goes into the room
+  #room = null; // what comes out of it besides
+  #peak = 0;
+  #responses = {};
   #buffers = [];
   #leads = [];
   #voices = []; // sources that sound or are about to, by their time
 
-  constructor(readings) {
+  constructor(readings, rooms) {
     this.readings = readings;
+    this.rooms = rooms;
+    this.room = "dry";
     this.rate = readings[0].rate;
   }
 
   async load(addresses) {
     const decoder = new OfflineAudioContext(1, 1, this.rate);
+    const decoded = (text) => decoder.decodeAudioData(Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0)).buffer);
+    for (const [name, { response }] of Object.entries(this.rooms)) this.#responses[name] = await decoded(response);
     for (const [number, address] of addresses.entries()) {
-      const bytes = Uint8Array.from(atob(address.slice(address.indexOf(",") + 1)), (letter) => letter.charCodeAt(0));
-      const buffer = await decoder.decodeAudioData(bytes.buffer);
+      const buffer = await decoded(address.slice(address.indexOf(",") + 1));
+      this.#peak = buffer.getChannelData(0).reduce((most, each) => Math.max(most, Math.abs(each)), this.#peak);
       this.#buffers.push(buffer);
       this.#leads.push(buffer.length > this.readings[number].frames ? CODER_DELAY / this.rate : 0);
     }
@@ -72,7 +84,40 @@ class Sound {
     this.wake();
     this.#all = new GainNode(this.#context);
     this.#all.connect(this.#context.destination);
+    this.#into = new GainNode(this.#context, { gain: this.#headroom });
+    this.#into.connect(this.#all);
+    this.#room = null;
+    this.#furnish();
     this.#cue(reading, second, this.now + SOON, { fade: 0.004, early: 0, wished: true });
+  }
+
+  // Let all readings sound in another room, from now on.
+  enter(room) {
+    this.room = room;
+    if (!this.playing) return;
+    this.#into.gain.setTargetAtTime(this.#headroom, this.now, FADE);
+    this.#furnish();
+  }
+
+  // The factor that leaves room for what the room adds: the same for all readings.
+  get #headroom() {
+    const most = 10 ** (-(LEAST_ROOM + ADDED) / 20);
+    return this.room === "dry" ? 1 : Math.min(1, most / (this.#peak || 1));
+  }
+
+  // What the room adds comes in as the former one goes.
+  #furnish() {
+    const former = this.#room;
+    if (former) {
+      former.gain.setTargetAtTime(0, this.now, FADE);
+      setTimeout(() => former.disconnect(), 20 * FADE * 1000);
+    }
+    this.#room = null;
+    if (this.room === "dry") return;
+    const buffer = this.#responses[this.room];
+    this.#room = new GainNode(this.#context, { gain: this.rooms[this.room].gain });
+    const added = new ConvolverNode(this.#context, { buffer, disableNormalization: true });
+    this.#into.connect(added).connect(this.#room).connect(this.#all);
   }
 
   // Go on in `reading`, where `place(reading heard, second heard)` says, as soon as can be. The two are at the same
@@ -119,7 +164,7 @@ class Sound {
     const source = new AudioBufferSourceNode(this.#context, { buffer: this.#buffers[reading.number] });
     const rise = new GainNode(this.#context, { gain: 0 });
     const fall = new GainNode(this.#context);
-    source.connect(rise).connect(fall).connect(this.#all);
+    source.connect(rise).connect(fall).connect(this.#into);
     rise.gain.setValueCurveAtTime(RISING, at, fade);
     const inside = second - early + this.#leads[reading.number];
     source.start(at + Math.max(-inside, 0), Math.max(inside, 0));

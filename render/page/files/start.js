@@ -5,7 +5,7 @@ function start() {
   const values = JSON.parse(find("values").textContent);
   const scores = values.scores.map((each) => new Score(each));
   const readings = values.readings.map((each, number) => new Reading(each, number, scores));
-  const sound = new Sound(readings);
+  const sound = new Sound(readings, values.rooms);
   const repeats = new Repeats(values.phrases);
   const controls = new Controls(readings, new Sheets(values, scores), repeats, new Blind(readings));
   const show = { place: () => controls.show(), reading: () => controls.showReading(), playing: () => controls.showPlaying() };

@@ -98,6 +98,7 @@ ways = st.builds(
     loop=st.integers(1, 12),
     click=st.booleans(),
     count_in=st.booleans(),
+    room=st.sampled_from([None, "dry", "hall"]),
 )
 
 
@@ -119,7 +120,7 @@ def test_no_option_is_left_out(wanted):
     unlike = {
         "soundfont": None if wanted.soundfont else standard_bank(), "only": ["all"], "without": ["all"],
         "fingering": "low", "scale": Scale(0.3, 0.3), "bars": "99", "passes": 7, "loop": 99,
-        "click": not wanted.click, "count_in": not wanted.count_in,
+        "click": not wanted.click, "count_in": not wanted.count_in, "room": "small",
     }  # fmt: skip
     assert set(unlike) == {field.name for field in fields(Wanted)}
     others = [replace(wanted, **{option: value}) for option, value in unlike.items()]

@@ -197,7 +197,7 @@ def test_html_in_a_title_and_a_note_stays_text(tmp_path):
     ["月光の曲", "אור ירח", "ضوء القمر", "ดวงจันทร์", "🎹🌙", "a\\u202Eb", "e\\u0301", "#let x = 1 // $y$ \\u005c"],
 )
 def test_titles_in_any_script_are_drawn_or_stood_in_for(tmp_path, title):
-    sheet = sheet_of(plan_in(tmp_path, f'title: "{title}"\n'))
+    sheet = sheet_of(plan_in(tmp_path, f'title: "{title}"\n', bars=1))
     for kind in ("svg", "png", "pdf"):
         assert write_sheet(sheet, str(tmp_path / f"made.{kind}"))
     fromstring((tmp_path / "made.svg").read_text(encoding="utf-8"))

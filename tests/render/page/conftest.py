@@ -18,7 +18,7 @@ def open_page(browser, made):
     """Open a page (the one of the two readings) so that faults and requests are caught; they are judged at the end."""
     contexts, faults = [], []
 
-    def opened(file=None, *, ready=True, init="", **options):
+    def opened(file=None, *, ready=True, init="", room="dry", **options):
         context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}} | options)
         contexts.append(context)
         page = context.new_page()
@@ -26,6 +26,8 @@ def open_page(browser, made):
         page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
         page.on("pageerror", lambda fault: faults.append(str(fault)))
         page.on("request", lambda request: _judge(request.url, faults))
+        if room:  # dry, so that what is heard can be measured
+            page.add_init_script(f"localStorage.setItem('lentando: room', '{room}')")
         if init:
             page.add_init_script(init)
         page.goto((file or made[1].path).as_uri())

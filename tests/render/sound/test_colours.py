@@ -51,14 +51,17 @@ every_program = pytest.mark.parametrize(
 
 
 @cache
-def played(program: int, pitch: int, seconds: float = 1.0, velocity: int = 64) -> np.ndarray:
-    """One note by itself, as a channel with one preset plays it."""
-    sound = np.zeros((int(seconds * RATE) // BLOCK * BLOCK, 2), np.float32)
+def played(program: int, *pitches: int, velocity: int = 64) -> list[np.ndarray]:
+    """A second of each note by itself, as a channel with one preset plays it."""
+    sounds = [np.zeros((RATE // BLOCK * BLOCK, 2), np.float32) for _ in pitches]
     with open_synth(standard_bank(), RATE, 1) as synth:
         synth.program(0, program)
-        synth.note_on(0, pitch, velocity)
-        synth.read(sound)
-    return sound
+        for pitch, sound in zip(pitches, sounds, strict=True):
+            synth.note_on(0, pitch, velocity)
+            synth.read(sound)
+            synth.control(0, 120, 0)  # all sound off
+            synth.read(np.empty((BLOCK, 2), np.float32))
+    return sounds
 
 
 def coloured(sound: np.ndarray, colour: int) -> np.ndarray:
@@ -145,7 +148,7 @@ def test_nothing_is_delayed_and_the_sides_stay_apart():
 
 
 def test_up_and_down_are_each_others_undoing():
-    sound = played(0, 60)
+    (sound,) = played(0, 60)
     there_and_back = Shelf(RATE, -DEPTH).feed(Shelf(RATE, DEPTH).feed(sound))
     assert np.abs(there_and_back - sound).max() < 1e-5
 
@@ -164,7 +167,7 @@ def centroid(sound: np.ndarray) -> float:
 def brightness(program: int, pitches: tuple[int, ...], colour: int) -> np.ndarray:
     """The centroid of the coloured notes over that of the plain ones."""
     plain, after = (
-        np.array([centroid(each(played(program, pitch))) for pitch in pitches])
+        np.array([centroid(each(sound)) for sound in played(program, *pitches)])
         for each in (lambda sound: sound, lambda sound: coloured(sound, colour))
     )
     return after / plain
@@ -211,7 +214,7 @@ def loudness(sound: np.ndarray) -> float:
 def unbalanced(measure, program: int, pitches: tuple[int, ...], colour: int, seconds: float, velocity=64) -> np.ndarray:
     """What is left of the change of level, in dB, when the balance has been given back."""
     told = balance(standard_bank(), program, np.array(pitches), colour)
-    notes = [played(program, pitch, seconds, velocity) for pitch in pitches]
+    notes = [sound[: int(seconds * RATE)] for sound in played(program, *pitches, velocity=velocity)]
     return np.array([measure(coloured(note, colour)) - measure(note) for note in notes]) - told
 
 
@@ -245,7 +248,7 @@ def test_the_balance_is_that_of_each_pitch():
 
 
 def test_a_note_that_the_bank_does_not_have_needs_no_balance():
-    assert not played(78, 88).any()
+    assert not played(78, 88)[0].any()
     assert balance(standard_bank(), 78, np.array([88]), DARK).tolist() == [0]
 
 

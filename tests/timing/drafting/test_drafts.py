@@ -182,7 +182,7 @@ def test_poor_scores_still_have_a_plan(bars, tmp_path):
 
 def test_more_bars_than_python_may_call_functions_within_functions(tmp_path):
     (tmp_path / "piece.musicxml").write_text(musicxml(1100), encoding="utf-8")
-    score = read_score(tmp_path / "piece.musicxml", cache=False)
+    score = read_score(tmp_path / "piece.musicxml")
     file = tmp_path / "plan.yaml"
     file.write_text(draft(score, file).text, encoding="utf-8")
     assert [remark for remark in check(load(file)) if remark.stands] == []

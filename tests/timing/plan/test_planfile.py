@@ -83,6 +83,7 @@ from timing.remarks import MOST_TOLD, CannotDo
         ("dynamics: [{crescendo: 7:1}]", "7:1", "needs a beginning and an end"),
         ("dynamics: [{crescendo: 5-7, by: -3 dB}]", "-3 dB", "it can be 0 dB to 40 dB"),
         ("tone: [{bars: 1, tone: ponticelo}]", "ponticelo", "did you mean 'ponticello'?"),
+        ("room: smal", "smal", "did you mean 'small'?"),
         ("tone: [{bars: 1, tone: 90 cm}]", "90 cm", "it can be 1 cm to 40 cm"),
         ("tone: [{bars: 1}]", "{bars", "'tone' is missing from this entry"),
         ("second time: [{bars: 1-8}]", "{bars", "does not say what differs"),
