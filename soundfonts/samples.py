@@ -37,14 +37,29 @@ class Sample(NamedTuple):
     decay: float
 
 
-def looped(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sample:
-    """A ringing note, begun with the noise of its pluck (see nail.py)."""
-    pole, amplitude = _audible(partials, note)
+class Rung(NamedTuple):
+    """What a ringing note consists of, (partials,) `pole` and `amplitude`: as it is for so many samples (`held`), and
+    then dying away at one rate, `decay` in 1/s."""
+
+    pole: np.ndarray
+    amplitude: np.ndarray
+    held: int
+    decay: float
+
+
+def ringing(partials: Partials, note: int) -> Rung:
+    """How a note of these rings."""
+    pole, amplitude = audible(partials, note)
     slowest = -pole.real.max()
     held = round(np.clip(2.5 / slowest, *_HELD) * RATE / _STEP) * _STEP
+    energy = np.abs(amplitude * np.exp(pole * held / RATE)) ** 2 * k_weight(pole.imag / (2 * np.pi))
+    return Rung(pole, amplitude, held, float(-(energy * pole.real).sum() / energy.sum()))
+
+
+def looped(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sample:
+    """A ringing note, begun with the noise of its pluck (see nail.py)."""
+    pole, amplitude, held, decay = ringing(partials, note)
     left = amplitude * np.exp(pole * held / RATE)
-    energy = np.abs(left) ** 2 * k_weight(pole.imag / (2 * np.pi))
-    decay = float(-(energy * pole.real).sum() / energy.sum())
     head = _sum(pole + decay, amplitude, held)
     knock = Partials(partials.pole[note, STRING:] + decay, partials.amplitude[note, STRING:])
     head[:_KNOCK] += _sum(*knock, _KNOCK)
@@ -61,7 +76,7 @@ def looped(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sam
 
 def short(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sample:
     """A note that is over by itself."""
-    pole, amplitude = _audible(partials, note)
+    pole, amplitude = audible(partials, note)
     count = int(np.ceil(11.5 / -pole.real.max() * RATE / _STEP)) * _STEP  # -100 dB
     wave = _sum(pole, amplitude, count)
     wave[:_KNOCK] += _sum(partials.pole[note, STRING:], partials.amplitude[note, STRING:], _KNOCK)[:count]
@@ -74,7 +89,7 @@ def _begin(wave: np.ndarray, noise: np.ndarray) -> None:
     wave[: len(noise)] += noise * np.sqrt(np.square(wave[: round(SECONDS * RATE)]).sum())
 
 
-def _audible(partials: Partials, note: int) -> Partials:
+def audible(partials: Partials, note: int) -> Partials:
     """The string's partials that can be heard at all, the first mode first."""
     pole, amplitude = partials.pole[note, :STRING], partials.amplitude[note, :STRING]
     size = np.abs(amplitude)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from timing.comparing import compare as compare
     from timing.drafting import DraftedPlan as DraftedPlan
     from timing.drafting import draft as draft
+    from timing.fitting import Fit as Fit
+    from timing.fitting import fit as fit
     from timing.listening import heard as heard
     from timing.loading import load as load
     from timing.loading import load_all as load_all
@@ -53,6 +55,8 @@ _HOMES = {
     "companion": "timing.companions",
     "draft": "timing.drafting",
     "DraftedPlan": "timing.drafting",
+    "fit": "timing.fitting",
+    "Fit": "timing.fitting",
     "heard": "timing.listening",
     "CannotDo": "timing.remarks",
     "Remark": "timing.remarks",

@@ -8,24 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from render.events.channels import channels
-from render.events.levels import EXPRESSION
+from render.events.levels import EXPRESSION, LOWERED, VOLUME
 from render.events.presets import PLAIN
 from render.events.table import PRESET, Medium, Setting, event_table
 from render.events.wheel import BY_SOUNDFONT, lane_range, range_controls
 from render.sound.colours import GAINS, Shelf
 from render.sound.sounds import Timbres
 from render.sound.synth import BLOCK, MOST_PORTS, Synth, open_synth
+from render.sound.trying import alone_in
 from timing.columns import NEAR
 from timing.performance import Performance
+from timing.slides.made_good import made_good
 
 RATE = 44_100
 CHUNK = 65_536  # frames; larger pieces crashed libsndfile's Vorbis encoder
 LONGEST_TAIL = 6.0  # seconds
+_BACK = np.float32((VOLUME / LOWERED) ** 2)  # what all channels keep in hand for swells, given back to the sound
 _INAUDIBLE = 10 ** (-90 / 20)
 
 
@@ -38,12 +41,13 @@ class Stem:
     channels: np.ndarray  # of these events
     presets: list[tuple[int, int, int]]  # font, bank, program, by the number that an event names
     shelf: Shelf | None
-    gain: float  # as a factor
+    gain: np.float32  # as a factor
 
 
 @contextmanager
 def open_stems(performance: Performance, sounds: Timbres) -> Iterator[list[Stem]]:
     """The stems of a performance, ready to play. CannotDo as the synth has it."""
+    performance = replace(performance, curves=made_good(performance, alone_in(performance, sounds)))
     with ExitStack() as opened:
         found = np.unique(sounds.colour).tolist() or [PLAIN]
         yield [_stem(performance, sounds, colour, opened) for colour in found]
@@ -60,7 +64,8 @@ def _stem(performance: Performance, sounds: Timbres, colour: int, opened: ExitSt
     listed = [preset.item() for preset in presets]
     shared = float(sounds.shared[colour])  # what goes beyond it, each note gives back
     chosen = Setting(PRESET, np.zeros_like(which), which, opening=None)
-    events = event_table(performance, _SAMPLES, [chosen], rows, sounds.change[rows] - shared)
+    softer = sounds.change[rows] - shared
+    events = event_table(performance, _SAMPLES, sounds.volume, [chosen], rows, softer)
     firsts = np.unique(place, return_index=True)[1].tolist()
     for channel, first, volume in zip(where.tolist(), firsts, sounds.volume[lanes].tolist(), strict=True):
         font, bank, program = listed[which[first]]
@@ -70,8 +75,8 @@ def _stem(performance: Performance, sounds: Timbres, colour: int, opened: ExitSt
     for channel, wide in _ranges(performance, lanes, where):
         for control, value in range_controls(wide):
             synth.control(channel, control, value)
-    shelf = None if colour == PLAIN else Shelf(RATE, GAINS[colour])
-    return Stem(synth, events, where[np.searchsorted(lanes, events["lane"])], listed, shelf, 10 ** (-shared / 20))
+    shelf, gain = None if colour == PLAIN else Shelf(RATE, GAINS[colour]), np.float32(10 ** (-shared / 20))
+    return Stem(synth, events, where[np.searchsorted(lanes, events["lane"])], listed, shelf, gain)
 
 
 def _ranges(performance: Performance, lanes: np.ndarray, where: np.ndarray) -> list[tuple[int, int]]:
@@ -148,11 +153,9 @@ def _acts(stem: Stem) -> tuple[Callable[[int, int, int], None], ...]:
 
 
 def _mixed(stems: list[Stem], tracks: list[np.ndarray]) -> np.ndarray:
-    """The stems together, each through its shelf."""
-    if len(stems) == 1 and stems[0].shelf is None:
-        return tracks[0]
-    coloured = (
-        track if stem.shelf is None else stem.shelf.feed(track) * np.float32(stem.gain)
+    """The stems together, each through its shelf. What they have rendered is not needed after that."""
+    coloured = [
+        np.multiply(track, _BACK, out=track) if stem.shelf is None else stem.shelf.feed(track) * (_BACK * stem.gain)
         for stem, track in zip(stems, tracks, strict=True)
-    )
-    return np.add.reduce(list(coloured))
+    ]
+    return coloured[0] if len(coloured) == 1 else np.add.reduce(coloured)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -20,8 +19,7 @@ import numpy as np  # noqa: E402
 import soundfile  # noqa: E402
 from guitars import BANDS, RATE, Player, bank, decay, decibels, player  # noqa: E402
 from support import reading, score  # noqa: E402
-from tracks_heard import cents, planned, seconds_of  # noqa: E402
-from tracks_heard import decibels as partial_level  # noqa: E402
+from tracks_heard import cents, k_levels, planned, seconds_of  # noqa: E402
 
 from render.sound.audio import render_audio  # noqa: E402
 from soundfonts.banks import standard_bank  # noqa: E402
@@ -142,29 +140,31 @@ def slides() -> plt.Figure:
         made = score(2, voices={1: "a4:2 c#5:2 r:4"}, program=program)
         entry = {"from": "1:1", "to": "1:3", "glide": "40%", "swell": "6 dB", "arrive": "slurred"}
         performance = reading({"glissandi": [entry]}, made).performance
-        curve = performance.curves
-        sound, even = (heard_as(p) for p in (performance, replace(performance, curves=curve[:0])))
+        (slide,) = performance.glides
+        sound = heard_as(performance)
         second = seconds_of(400)
         shown = (second > 0.9) & (second < 2.4)
-        pitch = planned(performance, second), cents(sound, 360, 660)[:400] / 100
-        rise = partial_level(sound, 360, 660)[:400] - partial_level(even, 360, 660)[:400]
-        swell = np.interp(second, curve["second"], curve["level"]), rise
-        for row, (plan, measured) in zip(rows[:, column], (pitch, swell), strict=True):
-            row.plot(second[shown], plan[shown], color=COLOURS[PONTICELLO], lw=5, alpha=0.35, label="planned")
+        inside = (second >= slide["leave"]) & (second <= slide["arrive"])
+        pitch = planned(performance, second), cents(sound[:, 0], 360, 660)[:400] / 100, shown
+        level = k_levels(sound)[220::441][:400]
+        swell = np.interp(second, slide[["leave", "arrive"]].tolist(), (0, slide["swell"]))
+        heard = level - np.mean((level - swell)[inside])
+        for row, (plan, measured, where) in zip(rows[:, column], (pitch, (swell, heard, inside)), strict=True):
+            row.plot(second[where], plan[where], color=COLOURS[PONTICELLO], lw=5, alpha=0.35, label="planned")
             row.plot(second[shown], measured[shown], ".", color=INK, ms=3, label="measured")
         rows[0, column].set_title(name, loc="left", fontsize=10.5)
         rows[1, column].set_xlabel("seconds")
     rows[0, 0].set(ylabel="semitones above A4", yticks=range(5))
-    rows[1, 0].set(ylabel="swell, dB", yticks=range(0, 7, 2))
+    rows[1, 0].set(ylabel="level, dB", yticks=range(-3, 9, 3))
     rows[0, 0].legend(frameon=False, loc="upper left")
     return figure
 
 
 def heard_as(performance) -> np.ndarray:
-    """One channel of what is rendered."""
+    """(frames, 2) samples of what is rendered."""
     with tempfile.TemporaryDirectory() as folder:
         render_audio(performance, Path(folder) / "slide.wav")
-        return soundfile.read(Path(folder) / "slide.wav")[0][:, 0]
+        return soundfile.read(Path(folder) / "slide.wav")[0]
 
 
 if __name__ == "__main__":

@@ -53,12 +53,12 @@ def build_pace(plan: Plan, where: Where, scale: Scale = AS_PLANNED) -> Pace:
     track = follow(tempi, _first_tempo(plan, where), where.length, where.returns)
     track = [replace(each, first=each.first * scale.pace, last=each.last * scale.pace) for each in track]
     slowings = slowing_runs(plan.slowing, phrases, hearings, scale.amount)
-    stretches = [stretch for hold in plan.holds for stretch in _stretches(hold, hearings)]
+    stretches = [stretch for hold in plan.holds for stretch in held_stretches(hold, hearings)]
     _tell_overlaps(stretches, hearings)
     knots = [*where.bars["start"], *arch_knots(phrases), *(end for s in slowings for end in (s.run.start, s.run.end))]
     knots += [segment.start for segment in track] + [end for start, stop, *_ in stretches for end in (start, stop)]
     pieces = split(timemap.strict(where.length, 1.0), knots)
-    _apply(pieces, track, "t0", "t1", "tq")
+    put_track(pieces, track, "t0", "t1", "tq")
     add_pace_arches(pieces, phrases, scale.amount)
 
     def arches(quarters: float) -> float:
@@ -73,7 +73,7 @@ def build_pace(plan: Plan, where: Where, scale: Scale = AS_PLANNED) -> Pace:
     slowing = follow(pace_events + releases(fresh, 1.0), 1.0, where.length)
     louder = follow(level_events + releases(fresh, 0.0), 0.0, where.length)
     pieces = split(pieces, [segment.start for segment in slowing])
-    _apply(pieces, slowing, "v0", "v1", "vq")
+    put_track(pieces, slowing, "v0", "v1", "vq")
     for start, end, length, _ in stretches:
         pieces["hold"][between(pieces, start, end)] /= length**scale.amount
     pieces = add_movement(pieces, plan.rubato, hearings, scale.amount)
@@ -94,7 +94,7 @@ def _inside(moments: list[float], slowings: list[SlowingRun]) -> list[bool]:
     return ((row >= 0) & (moments < slow[row, 1])).tolist()
 
 
-def _apply(pieces: np.ndarray, track: list[Segment], first: str, last: str, q: str) -> None:
+def put_track(pieces: np.ndarray, track: list[Segment], first: str, last: str, q: str) -> None:
     """Write a track into the columns of a power law; the pieces must be cut where its segments begin."""
     starts = np.array([segment.start for segment in track])
     row = np.searchsorted(starts, pieces["start"], side="right") - 1
@@ -154,7 +154,7 @@ def _from_midway(change: Callable[[float], float], mark: TempoMark, behind: floa
 # -- fermatas, accents, breaths
 
 
-def _stretches(hold: Hold, hearings: Hearings) -> list[tuple[float, float, float, Hold]]:
+def held_stretches(hold: Hold, hearings: Hearings) -> list[tuple[float, float, float, Hold]]:
     """(start, end, how much longer, the entry) of a fermata or an agogic accent."""
     if hold.act is not Act.STRETCHES:
         return []
