@@ -54,7 +54,9 @@ function parts(entry, unfolded) {
   const [first, rest] = [true, false].map((main) => entry.fields.filter((field) => isMain(entry, field) === main));
   const fields = first.map((field) => row(entry, field));
   const elsewhere = entry.own ? null : made("p", { className: "small" }, `It stands in ${entry.file}; what is changed here is laid over it.`);
-  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), more(entry, rest, unfolded), text(entry), doings(entry)].filter(Boolean);
+  const head = made("div", { className: "form-head" }, heading, close);
+  const settings = made("div", { className: "fields" }, ...fields);
+  return [head, elsewhere, settings, more(entry, rest, unfolded), text(entry), doings(entry)].filter(Boolean);
 }
 
 // What is said, and what one asks for first; everything else is unfolded.
@@ -66,7 +68,8 @@ function isMain(entry, { key, value }) {
 
 function more(entry, rest, unfolded) {
   if (!rest.length) return null;
-  return made("details", { className: "more", open: !!unfolded }, made("summary", {}, "More settings"), made("div", { className: "fields" }, ...rest.map((field) => row(entry, field))));
+  const settings = made("div", { className: "fields" }, ...rest.map((field) => row(entry, field)));
+  return made("details", { className: "more", open: !!unfolded }, made("summary", {}, "More settings"), settings);
 }
 
 function linesOf({ first, last }) {
@@ -116,7 +119,8 @@ function controls(entry, field, id) {
     return { main, all: [main] };
   }
   if (field.kind === "choice" && !field.open) return choice(field, common, say);
-  const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
+  const line = { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false };
+  const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { ...line, ...common });
   main.value = main.said = field.value ?? "";
   main.addEventListener("change", () => {
     main.said = main.value;
