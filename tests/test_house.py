@@ -11,7 +11,7 @@ import pytest
 from house import ROOT
 
 FOLDERS = ("timing", "render", "soundfonts")
-ROOMS, FLOORS = {"timing": 28, "render": 10}, {"timing": 12, "render": 6}  # at most; a module at the top is a room too
+ROOMS, FLOORS = {"timing": 29, "render": 10}, {"timing": 12, "render": 6}  # at most; a module at the top is a room too
 LONGEST = 400  # lines of a module
 
 

@@ -36,12 +36,14 @@ class Edit:
     """One change of a plan: an entry added to a section, put in the place of another, or taken out.
 
     `entry` is written as a plan has it on one line, as in `{rallentando: 7:1 - 8:3, to: 80%}`; a section that is one
-    value (`tempo`) has that value. None takes out what stands at `place`. Without a place the entry is added.
+    value (`tempo`) has that value. None takes out what stands at `place`. Without a place the entry is added to its
+    section, as the last one; with `after` it comes after the one at `place`, in the same list.
     """
 
     section: str  # its key in the plan, as in "second time"
     entry: str | None
     place: Place | None = None  # where the entry begins that this one replaces
+    after: bool = False
 
 
 @dataclass(frozen=True)

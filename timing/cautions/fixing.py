@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -12,14 +12,12 @@ from time import monotonic
 from timing.cautions import check
 from timing.cautions.rules import Sound
 from timing.loading import load
-from timing.plan import SECTIONS, Plan
-from timing.plan.edits import written
-from timing.plan.layout import impossible
+from timing.plan import Plan
 from timing.plan.mending import mend
-from timing.plan.planfile import identity, read_plan
-from timing.plan.yamltext import Map, parse
+from timing.plan.older import ways
+from timing.plan.planfile import read_plan
 from timing.reading import Reading, perform
-from timing.remarks import CannotDo, Edit, Remark, Severity
+from timing.remarks import CannotDo, Remark, Severity
 from timing.where import near
 
 MOST_TRIED = 100  # changes that are tried in one go: each is a whole performance and a whole check
@@ -135,7 +133,7 @@ def _key(remark: Remark) -> tuple:
 def _mended(state: _State, remark: Remark, sound: Sound | None) -> _State | str:
     """The plan with the change that a remark offers, or why that is not kept."""
     why = ""
-    for edits in _ways(state, remark.fix):
+    for edits in ways(state.plan, remark.fix):
         try:
             text = mend(state.text, edits())
             reading = perform(state.reading.source, read_plan(state.path, text))
@@ -171,62 +169,3 @@ def _as_grave(kind: tuple, remark: Remark) -> bool:
 def _named(key: tuple) -> str:
     _, code, bar, *_ = key
     return code if bar is None else f"{code} in bar {bar}"
-
-
-# -- how it is written into the plan, if the entry stands in another one
-
-
-def _ways(state: _State, fix: tuple[Edit, ...]) -> Iterator:
-    """The ways to write changes into the plan itself, to be called one after the other: as they are; over an entry of
-    the plan that this one is based on; and leaving that entry out, with a new one beside it."""
-    if all(edit.place is None or edit.place.file == state.path for edit in fix):
-        yield lambda: _checked(state, fix)
-    if state.plan.based_on is not None:
-        yield lambda: [each for edit in fix for each in _laid_over(state, edit)]
-        yield lambda: [each for edit in fix for each in _left_out(state, edit)]
-
-
-def _checked(state: _State, fix: tuple[Edit, ...]) -> tuple[Edit, ...]:
-    """Changes that hide nothing of an older plan: a setting of one's own replaces all that the older one says there."""
-    for edit in fix:
-        at, there = state.plan.key_place(edit.section), (state.plan.source or {}).get(edit.section)
-        elsewhere = there is not None and at is not None and at.file != state.path
-        merges = edit.section in SECTIONS or (isinstance(there, Map) and _is_map(edit))
-        if at is not None and elsewhere and not merges:
-            raise _in(at.file)
-    return fix
-
-
-def _laid_over(state: _State, edit: Edit) -> list[Edit]:
-    if edit.place is None or edit.place.file == state.path:
-        return list(_checked(state, (edit,)))
-    if edit.section == "tempo" and len(state.plan.tempo) == 1:
-        return [Edit("tempo", edit.entry)]
-    if edit.entry is None or identity(parse(state.path, edit.entry)[0], edit.section) != _identity(state, edit):
-        raise _in(edit.place.file)
-    return [Edit(edit.section, edit.entry)]
-
-
-def _left_out(state: _State, edit: Edit) -> list[Edit]:
-    if edit.place is None:
-        return list(_checked(state, (edit,)))
-    place = edit.place if edit.place.file == state.path else None
-    omitted = Edit(edit.section, written(_identity(state, edit) | {"omit": True}), place)
-    return [omitted, *([Edit(edit.section, edit.entry)] if edit.entry is not None else [])]
-
-
-def _identity(state: _State, edit: Edit) -> dict:
-    """The settings by which another plan can mean the entry that a change replaces."""
-    entries = getattr(state.plan, edit.section.replace(" ", "_"), ()) if edit.section in SECTIONS else ()
-    for entry in entries:
-        if entry.place() == edit.place and (found := identity(entry.source, edit.section)):
-            return found
-    raise _in(edit.place.file if edit.place is not None else state.path)
-
-
-def _is_map(edit: Edit) -> bool:
-    return (edit.entry or "").startswith("{")
-
-
-def _in(file: Path) -> CannotDo:
-    return impossible(f"the entry stands in {file.name}")

@@ -17,13 +17,13 @@ from timing.slides.glides import QUICK
 SLIDE_SWELL = 3.0  # dB, where strings are plucked: without it a slide dies away before its goal (the house's own value)
 
 # Keys, bars and the strings of a harp sound every note of a slide by themselves; nothing there bends.
-_CANNOT_BEND = frozenset([*range(22), 23, 46, *range(112, 120)])
+CANNOT_BEND = frozenset([*range(22), 23, 46, *range(112, 120)])
 
 
 def slide_marks(marks: list[Printed], plan: Plan, programs: np.ndarray, page: Page, book: Book) -> list[Glissando]:
     """The slide lines: one entry for each part; those of the plan go over it, slide by slide."""
     starts = [(entry, _starts(entry, page), page.named(entry)) for entry in plan.glissandi]
-    able = ~np.isin(programs, list(_CANNOT_BEND))
+    able = ~np.isin(programs, list(CANNOT_BEND))
     parts, acting = set(), set()
     for here in at_places(marks):
         for mark in here:

@@ -29,7 +29,7 @@ from timing.where import Run
 MOST_BARS = 4  # that a crescendo in words lasts without dashes and without a dynamic that ends it
 SOFTEST = "ppp"  # what `al niente` comes to
 
-_BOWED = frozenset([40, 41, 42, 43, 44, 48, 49, 110])
+BOWED = frozenset([40, 41, 42, 43, 44, 48, 49, 110])
 
 
 # -- dynamics
@@ -323,7 +323,7 @@ def tone_marks(
             tone = mark.meaning.word or mark.meaning.value
             made.append(ToneChange.model_construct(bars=bars, tone=tone, for_=name, passes=passes))
 
-    strings = fretted | np.isin(programs, list(_BOWED))
+    strings = fretted | np.isin(programs, list(BOWED))
     until_next(marks, said, strings, "the instrument has no strings to change the tone of", entry, page, book)
     return made
 

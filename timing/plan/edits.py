@@ -6,7 +6,7 @@ import json
 import re
 from typing import Any
 
-from timing.plan.entry import Entry
+from timing.plan.entry import Entry, Words
 from timing.plan.sound import Accent, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan.strings import StringChoice
 from timing.plan.time import Hold, Phrase, Rubato, Slowing, TempoMark
@@ -20,19 +20,27 @@ _SECTIONS = {
 
 
 def replaced(entry: Entry, changes: dict[str, Any]) -> Edit:
-    """The change that puts `entry` into the plan anew, with these keys changed (None: left out).
+    """The change that puts `entry` into the plan anew, with these keys changed (None: left out)."""
+    return anew(_SECTIONS[type(entry)], entry, changes)
+
+
+def anew(section: str, group: Words, changes: dict[str, Any]) -> Edit:
+    """The change that puts an entry or another group of settings into its section anew, with these keys changed (None:
+    left out); where no key is left it goes itself.
 
     All other keys stay as they are written and in their order; new ones stand before `why`. What the plan writes as one
     value alone (the 1-4 of `inside: [1-4, 5-8]`) is one again, if no other key is needed.
     """
-    source = entry.source or {}
+    source, place = group.source or {}, group.place()
     keys = dict(source) | changes
     if "why" in keys and changes.keys() - source.keys():
         keys["why"] = keys.pop("why")
     keys = {key: value for key, value in keys.items() if value is not None}
+    if not keys:
+        return Edit(section, None, place)
     (only, *others) = keys
-    alone = not others and getattr(source, "places", {}).get(only) == entry.place() is not None
-    return Edit(_SECTIONS[type(entry)], written(keys[only] if alone else keys), entry.place())
+    alone = not others and getattr(source, "places", {}).get(only) == place is not None
+    return Edit(section, written(keys[only] if alone else keys), place)
 
 
 def added(section: str, entry: dict[str, Any] | str) -> Edit:

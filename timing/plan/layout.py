@@ -7,75 +7,18 @@ quotes, blank lines, line ends.
 from __future__ import annotations
 
 import re
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from timing.plan import SECTIONS
+from timing.plan.nodes import child, children, document, impossible, is_empty, is_map, keys_of, plain
 from timing.plan.yamltext import LINE_BREAK
-from timing.remarks import CannotDo
 
-_NULL = ("", "~", "null", "Null", "NULL")
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _LAST_BREAK = re.compile(rf"({LINE_BREAK.pattern})\Z")
 _SPACES = re.compile(r"[ \t]*")
-
-
-def impossible(why: str) -> CannotDo:
-    """A change that is left to the musician."""
-    return CannotDo.because("cannot-mend", why)
-
-
-# -- nodes of YAML: scalars, lists, and groups of settings ("maps")
-
-
-def compose(text: str) -> Any:
-    """The nodes of a YAML text, each with its marks. CannotDo if it is none."""
-    from ruamel.yaml import YAML
-    from ruamel.yaml.error import YAMLError
-
-    try:
-        return YAML(typ="safe", pure=True).compose(text)
-    except (YAMLError, ValueError):
-        raise impossible("the change does not fit into this text") from None
-
-
-def is_map(node: Any) -> bool:
-    return node.id == "mapping"
-
-
-def is_empty(node: Any) -> bool:
-    """Whether it is a value that is not written at all."""
-    return node.id == "scalar" and node.style is None and node.value == ""
-
-
-def child(node: Any, row: int) -> Any:
-    return node.value[row][1] if is_map(node) else node.value[row]
-
-
-def children(node: Any) -> list[Any]:
-    return [child(node, row) for row in range(len(node.value))] if node.id != "scalar" else []
-
-
-def keys_of(node: Any) -> dict[str, int]:
-    """The keys of a map and their rows."""
-    return {key.value: row for row, (key, _) in enumerate(node.value)}
-
-
-def plain(node: Any) -> Any:
-    """The value of a node, as far as two can be told apart by it."""
-    if node.id == "sequence":
-        return [plain(each) for each in node.value] or None
-    if is_map(node):
-        return {key.value: plain(value) for key, value in node.value} or None
-    if node.style is not None:
-        return node.value
-    if node.value in _NULL:
-        return None
-    if node.value.lower() in ("true", "false", "yes", "no"):
-        return node.value.lower() in ("true", "yes")
-    return ("number", float(node.value)) if _NUMBER.fullmatch(node.value) else node.value
+_BETWEEN = re.compile(rf"(?:[ \t]|#[^\n\r\x85\u2028\u2029]*|{LINE_BREAK.pattern})*")  # spaces, comments, line ends
 
 
 # -- what changes
@@ -91,7 +34,7 @@ class Item:
 
     @classmethod
     def of(cls, node: Any, source: str, key: str | None = None) -> Item:
-        return cls(source[node.start_mark.index : node.end_mark.index], plain(node), key)
+        return cls(source[node.start : node.end], plain(node), key)
 
     @property
     def pair(self) -> str:
@@ -125,12 +68,8 @@ class Layout:
     """A plan's text and its nodes (`root`)."""
 
     def __init__(self, text: str):
-        from ruamel.yaml import YAML
-
-        self.text, self.root = text, compose(text)
-        self._signs: dict[str, list[int]] = {}  # where commas, dashes, colons stand, by the YAML reader's names
-        for token in YAML(typ="safe", pure=True).scan(text):
-            self._signs.setdefault(type(token).__name__, []).append(token.start_mark.index)
+        self.text = text
+        self.root, self._over = document(text)
         breaks = list(LINE_BREAK.finditer(text))
         self._lines = [0, *(found.end() for found in breaks)]
         self._newline = breaks[0].group() if breaks else "\n"
@@ -163,26 +102,27 @@ class Layout:
 
     # -- ends and lines
 
-    def _before(self, sign: str, index: int) -> int:
-        """Where the last sign of a kind before this index stands; -1 if there is none."""
-        signs = self._signs.get(sign, [])
-        row = bisect_right(signs, index - 1) - 1
-        return signs[row] if row >= 0 else -1
+    def _sign(self, after: int) -> int:
+        """Where the first letter after this index stands that is neither space nor comment: a comma, colon or dash."""
+        found = _BETWEEN.match(self.text, after)
+        return found.end() if found else after
 
     def _comma(self, node: Any, row: int) -> int | None:
         """The comma after a value, if there is one."""
-        over = self._start(node, row + 1) if row + 1 < len(node.value) else node.end_mark.index
-        comma = self._before("FlowEntryToken", over)
-        return comma if comma >= self._end(node, row) else None
+        comma = self._sign(self._end(node, row))
+        return comma if self.text.startswith(",", comma) else None
 
     def _colon(self, node: Any, row: int) -> int:
         """The colon after a key."""
-        colons = self._signs["ValueToken"]
-        return colons[bisect_left(colons, node.value[row][0].end_mark.index)]
+        return self._sign(node.value[row][0].end)
+
+    def _dash_before(self, node: Any, row: int) -> int:
+        """The dash before a list's entry."""
+        return node.start if row == 0 else self._sign(self._end(node, row - 1))
 
     def _start(self, node: Any, row: int) -> int:
         """Where a value with its key, or a list's entry without its dash, begins."""
-        return (node.value[row][0] if is_map(node) else node.value[row]).start_mark.index
+        return (node.value[row][0] if is_map(node) else node.value[row]).start
 
     def _end(self, node: Any, row: int) -> int:
         """Where the value in this row is over, without the blank lines and comments after it."""
@@ -190,7 +130,7 @@ class Layout:
         return self._colon(node, row) + 1 if is_map(node) and is_empty(value) else self._end_of(value)
 
     def _end_of(self, node: Any) -> int:
-        start, end = node.start_mark.index, node.end_mark.index
+        start, end = node.start, node.end
         if node.id != "scalar":
             return end if node.flow_style else self._end(node, len(node.value) - 1)
         return start + len(self.text[start:end].rstrip()) if node.style in ("|", ">") else end
@@ -207,7 +147,7 @@ class Layout:
         """Whether a value in brackets stands on lines of its own, with at most a comma and a comment behind it."""
         start, end = self._start(node, row), self._end(node, row)
         before, over = self.text[self._line(start) : start], LINE_BREAK.search(self.text, end)
-        if before.strip() or over is None or over.end() >= node.end_mark.index:
+        if before.strip() or over is None or over.end() >= node.end:
             return False
         behind = self.text[end : over.start()].strip().removeprefix(",").strip()
         return not behind or behind.startswith("#")
@@ -230,8 +170,8 @@ class Layout:
         value = child(node, row)
         if item.key is not None:
             key = node.value[row][0]
-            self._cuts.append((key.start_mark.index, key.end_mark.index, item.key))
-        start, end, text = value.start_mark.index, self._end(node, row), item.text
+            self._cuts.append((key.start, key.end, item.key))
+        start, end, text = value.start, self._end(node, row), item.text
         if is_map(node) and (is_empty(value) or (value.id != "scalar" and not value.flow_style)):
             after = self._colon(node, row) + 1
             if is_empty(value) or not self.text[after:start].strip():  # it begins on the line of its key
@@ -245,12 +185,12 @@ class Layout:
         for row, item in change.put.items():
             self._replace(node, row, item)
         for row in change.drop:
-            start = self._start(node, row) if is_map(node) else self._before("BlockEntryToken", self._start(node, row))
+            start = self._start(node, row) if is_map(node) else self._dash_before(node, row)
             if self.text[self._line(start) : start].strip():
                 self._take_first(node, row, change)
             else:
                 self._take_lines(start, self._end(node, row))
-        indent = " " * node.start_mark.column
+        indent = " " * node.column
         dash = "" if is_map(node) else self._dash(node)
         for row, items in change.add.items():
             self._insert_lines(self._end(node, row), [f"{indent}{dash}{item.pair}" for item in items])
@@ -267,7 +207,7 @@ class Layout:
 
     def _dash(self, node: Any) -> str:
         """The dash and the space after it, as at the list's first entry."""
-        between = self.text[node.start_mark.index : self._start(node, 0)]
+        between = self.text[node.start : self._start(node, 0)]
         return between if between.strip() == "-" and not LINE_BREAK.search(between) else "- "
 
     # -- a list in brackets, settings in braces
@@ -281,7 +221,7 @@ class Layout:
         for row, items in change.add.items():
             texts = [item.pair for item in items]
             if change.empties:
-                at = self._end(node, row) if row >= 0 else node.start_mark.index + 1
+                at = self._end(node, row) if row >= 0 else node.start + 1
                 self._cuts.append((at, at, ", ".join(texts)))
             elif self._has_own_lines(node, row):
                 self._insert_own_lines(node, row, texts)
@@ -342,11 +282,11 @@ class Layout:
     def _list_indent(self) -> str:
         """The indentation of the lists in this plan."""
         lists = [node for node in children(self.root) if node.id == "sequence" and not node.flow_style]
-        return " " * (lists[0].start_mark.column if lists else self.root.start_mark.column + 2)
+        return " " * (lists[0].column if lists else self.root.column + 2)
 
     def _append_lines(self, lines: list[str]) -> None:
         """Put lines at the end of the plan, after a blank one; where the last line has no break, it has none again."""
-        at = self._signs.get("DocumentEndToken", [len(self.text)])[0]
+        at = self._over
         blank = [""] if self.text[self._line(at - 1) : at].strip() else []
-        indent = " " * self.root.start_mark.column
+        indent = " " * self.root.column
         self._put_lines(at, [*blank, indent + lines[0], *lines[1:]])

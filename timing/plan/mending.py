@@ -10,23 +10,12 @@ from collections.abc import Iterable
 from typing import Any
 
 from timing.plan import SECTIONS
-from timing.plan.layout import (
-    Change,
-    Item,
-    Layout,
-    child,
-    children,
-    compose,
-    impossible,
-    is_empty,
-    is_map,
-    is_single,
-    keys_of,
-    plain,
-)  # fmt: skip
+from timing.plan.layout import Change, Item, Layout, is_single
+from timing.plan.nodes import child, children, compose, impossible, is_empty, is_map, keys_of, plain
 from timing.remarks import Edit, Place
 
 _LISTS = (*SECTIONS, "tempo")  # what several entries can stand in
+_MAY_BE_EMPTY = (*SECTIONS, "voices", "articulation")
 
 
 def mend(text: str, edits: Iterable[Edit]) -> str:
@@ -34,12 +23,14 @@ def mend(text: str, edits: Iterable[Edit]) -> str:
 
     An entry that stands at a place is changed setting by setting, so that what is the same in the new one keeps its
     place, its quotes and its comments. What is taken out goes with the comments that stand in it or behind it on its
-    line. The text must be one that can be read as a plan. CannotDo where nothing begins at a place, or where a change
-    cannot be made without another one.
+    line, and what cannot be empty goes with the last of its values. A tempo without a place takes that of another one
+    without a place, since both would hold from the beginning. The text must be one that can be read as a plan. CannotDo
+    where nothing begins at a place, or where a change cannot be made without another one.
     """
     changes = _Changes(Layout(text))
     for edit in edits:
         changes.take(edit)
+    changes.tidy()
     made = changes.layout.changed(changes.by_node.values(), changes.sections)
     if plain(compose(made)) != changes.meant(changes.root):
         raise impossible("the change would reach further than it should")
@@ -62,7 +53,9 @@ class _Changes:
             self._add(edit.section, edit.entry or "")
             return
         parent, row = self._find(edit.section, edit.place)
-        if edit.entry is None:
+        if edit.after:
+            self._append(parent, row, Item.of(compose(edit.entry or ""), edit.entry or ""))
+        elif edit.entry is None:
             self._of(parent).drop.add(row)
         else:
             self._put(parent, row, compose(edit.entry), edit.entry)
@@ -76,7 +69,7 @@ class _Changes:
         waiting = [(self.root, row)] if row is not None else []
         for parent, row in waiting:
             node = child(parent, row)
-            begins = (node.start_mark.line + 1, node.start_mark.column + 1)
+            begins = (node.line + 1, node.column + 1)
             if begins == (place.line, place.column) and not is_empty(node):
                 return parent, row
             waiting += [(node, below) for below in range(len(children(node)))]
@@ -89,7 +82,7 @@ class _Changes:
         old = child(parent, row)
         if is_map(old) and is_map(new) and key is None:
             self._put_keys(old, new, source)
-        elif key is not None or plain(old) != plain(new):
+        elif key is not None or not (_written_alike(old, new) or plain(old) == plain(new)):
             self._of(parent).put[row] = Item.of(new, source, key)
 
     def _put_keys(self, old: Any, new: Any, source: str) -> None:
@@ -120,6 +113,8 @@ class _Changes:
         item = Item.of(new, entry)
         if row is None or is_empty(old := child(self.root, row)):
             self.sections.setdefault(section, []).append(item)
+        elif section == "tempo" and (first := self._without_place(new, row)) is not None:
+            self._put(*first, new, entry)
         elif section in _LISTS and old.id == "sequence":
             self._append(old, len(old.value) - 1, item)
         elif section in _LISTS:
@@ -128,6 +123,13 @@ class _Changes:
             self._add_keys(old, new, entry)
         else:
             self._put(self.root, row, new, entry)
+
+    def _without_place(self, new: Any, row: int) -> tuple[Any, int] | None:
+        """Where the tempo stands that holds from the beginning, if the new one does so too."""
+        old = child(self.root, row)
+        rows = [(old, n) for n in range(len(old.value))] if old.id == "sequence" else [(self.root, row)]
+        found = [(node, n) for node, n in rows if _holds_from_the_beginning(child(node, n))]
+        return found[0] if found and _holds_from_the_beginning(new) else None
 
     def _add_keys(self, old: Any, new: Any, source: str) -> None:
         """Add settings to a map, or change them where it has them already."""
@@ -150,6 +152,22 @@ class _Changes:
         else:
             raise impossible("this section is no list")
         self._of(self.root).put[row] = Item(f"[{', '.join([*texts, item.text])}]", [*values, item.value])
+
+    # -- what is left
+
+    def tidy(self) -> None:
+        """Take out lists and groups of which nothing is left, with their keys: only sections may be empty."""
+        waiting = [(self.root, row) for row in range(len(self.root.value))]
+        for parent, row in waiting:  # those inside come after those that they are in
+            node = child(parent, row)
+            waiting += [(node, below) for below in range(len(children(node)))]
+        for parent, row in reversed(waiting):
+            change = self.by_node.get(id(child(parent, row)))
+            if change is None or not change.empties or change.add or change.put:
+                continue
+            if parent is not self.root or self.root.value[row][0].value not in _MAY_BE_EMPTY:
+                del self.by_node[id(change.node)]
+                self._of(parent).drop.add(row)
 
     # -- what comes of it
 
@@ -174,3 +192,13 @@ class _Changes:
     def _value(section: str, items: list[Item]) -> Any:
         values = [item.value for item in items]
         return values[0] if is_single(section, items) else values
+
+
+def _written_alike(old: Any, new: Any) -> bool:
+    """Whether two values are one word, one of them perhaps in quotes."""
+    return old.id == new.id == "scalar" and old.value == new.value != ""
+
+
+def _holds_from_the_beginning(tempo: Any) -> bool:
+    """Whether a tempo has no place."""
+    return tempo.id == "scalar" or (is_map(tempo) and not {"at", "over"} & keys_of(tempo).keys())

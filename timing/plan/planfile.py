@@ -15,7 +15,7 @@ from timing.plan.kinds import RUBATI, Act
 from timing.plan.position import parse_range, shown
 from timing.plan.sound import Dynamic
 from timing.plan.time import Hold, Rubato, Slowing
-from timing.plan.yamltext import List, Map, no_plan, parse, read_text
+from timing.plan.yamltext import List, Map, Text, Whole, no_plan, parse, read_text
 from timing.remarks import MOST_TOLD, CannotDo, Place, Remark, Severity, by_place, in_order
 
 MAX_CHAIN = 10  # plans based on plans
@@ -149,7 +149,7 @@ def _merge(base: Map, own: Map) -> Map:
     over the older one key by key, or taken out by `omit: yes`."""
     without = own.get("without")
     dropped = {"without", "based on"} | {str(key) for key in (without if isinstance(without, list) else [without])}
-    made = Map(own.place)
+    made = Map(own.place, own.last_line)
     for source in (base, own):
         for key, value in source.items():
             if source is base and key in dropped:
@@ -164,12 +164,12 @@ def _merge(base: Map, own: Map) -> Map:
 
 
 # Of these an entry has one; a newer entry that says the other means it instead.
-_RIVALS = ({"by", "to mark"}, {"softer", "louder"}, {"at", "over"}, {"hurry", "linger"}, {"late", "early"})
+RIVALS = ({"by", "to mark"}, {"softer", "louder"}, {"at", "over"}, {"hurry", "linger"}, {"late", "early"})
 
 
 def _overlay(older: Map, newer: Map) -> Map:
-    made = Map(newer.place)
-    replaced = set().union(*(rivals for rivals in _RIVALS if rivals & newer.keys()))
+    made = Map(newer.place, newer.last_line)
+    replaced = set().union(*(rivals for rivals in RIVALS if rivals & newer.keys()))
     for source in (older, newer):
         for key, value in source.items():
             if source is older and key in replaced:
@@ -180,9 +180,9 @@ def _overlay(older: Map, newer: Map) -> Map:
 
 def _join(older: List, newer: List, section: str) -> List:
     """The older entries, each where it was, and then the new ones."""
-    entries: list[tuple[Any, Place] | None] = list(zip(older, older.places, strict=True))
-    found = {_identity(entry, section): row for row, entry in enumerate(older)}
-    for entry, place in zip(newer, newer.places, strict=True):
+    entries: list[tuple[Any, Place] | None] = list(zip(_in_full(older, section), older.places, strict=True))
+    found = {_identity(entry[0], section): row for row, entry in enumerate(filter(None, entries))}
+    for entry, place in zip(_in_full(newer, section), newer.places, strict=True):
         row = found.get(_identity(entry, section))
         if row is None:
             entries.append((entry, place))
@@ -192,10 +192,17 @@ def _join(older: List, newer: List, section: str) -> List:
             entries[row] = (_overlay(same[0], entry), place)
         else:
             entries.append((entry, place))
-    made = List(newer.place)
+    made = List(newer.place, newer.last_line)
     for entry, place in filter(None, entries):
         made.put(entry, place)
     return made
+
+
+def _in_full(entries: List, section: str) -> list[Any]:
+    """The entries of a section; a phrase that is its bars alone as one that says them."""
+    if section != "phrases":
+        return list(entries)
+    return [words.settings("bars", each) if isinstance(each, Text | Whole) else each for each in entries]
 
 
 _ENTRIES: dict[str, type[Entry]] = {"slowing": Slowing, "holds": Hold, "dynamics": Dynamic}
@@ -219,7 +226,8 @@ def identity(entry: Any, section: str) -> dict[str, Any]:
     where = _WHERE_ELSE.get(section, _WHERE)
     if not isinstance(entry, Map) or not where.intersection(entry):
         return {}
-    return {key: value for key, value in entry.items() if key in where | _WHO_AND_WHEN}
+    told_apart = where | _WHO_AND_WHEN | ({"name"} if section == "strings" else set())  # ways to play one passage
+    return {key: value for key, value in entry.items() if key in told_apart}
 
 
 def _tidy(value: Any) -> str:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from timing.plan import Plan
+from timing.plan.help import HELP
+
+_PLACE = ["integer", "string"]  # a position or a range: how it is written is said too
 
 
 def plan_schema() -> dict[str, Any]:
@@ -22,6 +25,11 @@ def plan_schema() -> dict[str, Any]:
 
     schema = Plan.model_json_schema(by_alias=True, ref_template="#/definitions/{model}", schema_generator=Draft7)
     definitions = schema.pop("$defs")
+    for name, model in {"Plan": schema, **definitions}.items():
+        for key, words in HELP.get(name, {}).items():
+            value = model["properties"][key]
+            written = f" ({value['description']})" if value.get("type") == _PLACE else ""
+            value["description"] = words + written
     return {
         "$schema": "http://json-schema.org/draft-07/schema#",
         **schema,

@@ -10,7 +10,7 @@ from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, PrivateAttr
 
-from timing.plan import kinds, words
+from timing.plan import kinds, notation, words
 from timing.plan.entry import Entry, Faults, KeyFault, Words, exactly_one, kind_of, misplaced, not_both
 from timing.plan.kinds import Act
 
@@ -145,7 +145,7 @@ class Glissando(Entry):
 TRILLS = ("from the main note", "from above")
 
 TrillStart = Annotated[str, *words.one_of(TRILLS, "a way to begin a trill")]
-TrillSpeed = Annotated[float, *words.number(4, 16, "from 4 to 16 (notes a second)", "notes a second, at most")]
+TrillSpeed = Annotated[float, *notation.number(4, 16, "from 4 to 16 (notes a second)", "notes a second, at most")]
 
 
 class Articulation(Words):

@@ -9,8 +9,9 @@ from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from timing.plan import words
+from timing.plan import notation, words
 from timing.plan.entry import Entry, Faults, exactly_one, kind_of, misplaced, not_both
+from timing.plan.notation import FormKind
 from timing.plan.position import shown
 
 # Sounding MIDI pitches of the open strings, string 1 first (common practice).
@@ -94,6 +95,7 @@ Sounds = Annotated[
     str | dict[str, str],
     BeforeValidator(_for_each(_octave)),
     _or_each({"enum": list(OCTAVES)}, "in which octave the notes sound; one for all, or one per part"),
+    FormKind("choice", choices=tuple(OCTAVES)),
 ]
 Tuning = Annotated[
     tuple[int, ...] | dict[str, tuple[int, ...]],
@@ -107,20 +109,22 @@ Tuning = Annotated[
         },
         "how the strings are tuned: standard, dropped D, or their pitches; one for all, or one per part",
     ),
+    FormKind("choice", choices=tuple(TUNINGS), open=True),
 ]
 Capo = Annotated[
     int | dict[str, int],
-    BeforeValidator(_for_each(words.whole_number(0, _MOST_CAPO))),
+    BeforeValidator(_for_each(notation.whole_number(0, _MOST_CAPO))),
     _or_each(
         {"type": "integer", "minimum": 0, "maximum": _MOST_CAPO},
         "the fret at which the capo lies: all sounds higher by as many semitones, or by what it lies above the score's "
         "own; one for all, or one per part",
     ),
+    FormKind("whole number", 0, _MOST_CAPO),
 ]
 Name = Annotated[str, *words.text(60, "a name for one of several ways to play a passage")]
-StringNumber = Annotated[int, *words.whole(1, _MOST_STRINGS, "the string, 1 is the highest")]
-Fret = Annotated[int, *words.whole(0, 36, "the fret, 0 is the open string")]
-HandPosition = Annotated[int, *words.whole(1, 24, "the fret at which the first finger lies")]
+StringNumber = Annotated[int, *notation.whole(1, _MOST_STRINGS, "the string, 1 is the highest")]
+Fret = Annotated[int, *notation.whole(0, 36, "the fret, 0 is the open string")]
+HandPosition = Annotated[int, *notation.whole(1, 24, "the fret at which the first finger lies")]
 
 
 class StringChoice(Entry):

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, WithJsonSchema
 
 from timing.plan import position, units
+from timing.plan.notation import FormKind, Notation, decibels, milliseconds, number, percent, schema_of
 from timing.plan.position import shown
 from timing.plan.yamltext import Map
 
@@ -48,20 +50,6 @@ class UnknownWord(ValueError):  # noqa: N818 (it says what happened)
         super().__init__(message + (f"; did you mean '{self.near}'?" if self.near else ""))
 
 
-# -- what editors are told
-
-# How a value is written, beside its type in an annotation: its reader, and what editors are told of it.
-Notation = tuple[BeforeValidator, WithJsonSchema]
-
-
-def _schema(
-    kind: str | list[str], description: str, *examples: object, pattern: str | None = None, **more: object
-) -> WithJsonSchema:
-    schema = {"type": kind, "description": description, "examples": list(examples), "pattern": pattern, **more}
-    return WithJsonSchema({key: value for key, value in schema.items() if value not in (None, [])})
-
-
-_AMOUNT_PATTERN = r"^\s*[-+−]?(\d+\.?\d*|\.\d+)\s*{}\s*$"
 _POSITION_PATTERN = r"\d+[a-zA-Z]{0,8}(\s*:\s*\d+(\.\d+|\+\d+/\d+)?)?"
 _RANGE_PATTERN = rf"^\s*{_POSITION_PATTERN}(\s*[-–—]\s*{_POSITION_PATTERN})?\s*$"
 _TEMPO_PATTERN = r"\s*\d+(\.\d+)?\s*|[A-Za-z -]+\s*=\s*\d+(\.\d+)?\s*"
@@ -70,60 +58,19 @@ _TEMPO_PATTERN = r"\s*\d+(\.\d+)?\s*|[A-Za-z -]+\s*=\s*\d+(\.\d+)?\s*"
 # -- amounts
 
 
-def percent(low: float, high: float, description: str, example: str) -> Notation:
-    """A share such as 80%, as a factor (0.8)."""
-    read = units.amount("%", low, high, example, 100)
-    return BeforeValidator(read), _schema("string", description, example, pattern=_AMOUNT_PATTERN.format("%"))
-
-
-def decibels(low: float, high: float, description: str, example: str) -> Notation:
-    """A difference in level, in dB."""
-    read, pattern = units.amount("dB", low, high, example), _AMOUNT_PATTERN.format("[dD][bB]")
-    return BeforeValidator(read), _schema("string", description, example, pattern=pattern)
-
-
-def milliseconds(low: float, high: float, description: str, example: str) -> Notation:
-    """A short time, in seconds."""
-    read, pattern = units.amount("ms", low, high, example, 1000), _AMOUNT_PATTERN.format("[mM][sS]")
-    return BeforeValidator(read), _schema("string", description, example, pattern=pattern)
-
-
-def number(low: float, high: float, what: str, description: str) -> Notation:
-    """A bare number; `what` completes "a number ..."."""
-    schema = _schema("number", description, minimum=low, maximum=high)
-    return BeforeValidator(units.number(low, high, what)), schema
-
-
-def whole_number(low: int, high: int) -> Callable[[object], int]:
-    """A reader of whole numbers."""
-    read = units.number(low, high, f"from {low} to {high}")
-
-    def whole(value: object) -> int:
-        number = read(value)
-        if number != int(number):
-            raise ValueError(f"{shown(value)} is not a whole number from {low} to {high}")
-        return int(number)
-
-    return whole
-
-
-def whole(low: int, high: int, description: str) -> Notation:
-    """A whole number."""
-    schema = _schema("integer", description, minimum=low, maximum=high)
-    return BeforeValidator(whole_number(low, high)), schema
-
-
-def or_usual(read: Callable[[object], float], description: str, example: str, unit: str) -> Notation:
-    """`true` (the usual amount), `false` (none), or an amount read by `read`."""
+def or_usual(amount: Notation) -> Notation:
+    """`true` (the usual amount), `false` (none), or this amount."""
+    reader, told, form = amount
+    read: Callable[[object], float] = reader.func  # type: ignore[assignment]
+    about = told.json_schema or {}
 
     def either(value: object) -> float | bool:
         answer = yes_or_no(value, None)
         return read(value) if answer is None else answer
 
-    schema = _schema(
-        ["string", "boolean"], description, example, True, pattern=rf"{_AMOUNT_PATTERN.format(unit)}|^(yes|no)$"
-    )
-    return BeforeValidator(either), schema
+    also = {"type": ["string", "boolean"], "examples": [*about["examples"], True]}
+    schema = {**about, **also, "pattern": f"{about['pattern']}|^(yes|no)$"}
+    return BeforeValidator(either), WithJsonSchema(schema), replace(form, choices=("yes", "no"))
 
 
 # -- words
@@ -153,7 +100,8 @@ def word_reader(known: tuple[str, ...], what: str) -> Callable[[object], str]:
 
 def one_of(known: tuple[str, ...], what: str) -> Notation:
     """One word of a list, named `what` in messages."""
-    return BeforeValidator(word_reader(known, what)), WithJsonSchema({"enum": list(known)})
+    form = FormKind("choice", choices=known)
+    return BeforeValidator(word_reader(known, what)), WithJsonSchema({"enum": list(known)}), form
 
 
 def text_reader(longest: int) -> Callable[[object], str]:
@@ -174,8 +122,8 @@ def text_reader(longest: int) -> Callable[[object], str]:
 
 def text(longest: int, description: str) -> Notation:
     """Text of at most so many letters."""
-    schema = _schema(["string", "number"], description, maxLength=longest, minLength=1)
-    return BeforeValidator(text_reader(longest)), schema
+    schema = schema_of(["string", "number"], description, maxLength=longest, minLength=1)
+    return BeforeValidator(text_reader(longest)), schema, FormKind("text", 1, longest)
 
 
 def file_name(value: object) -> str:
@@ -291,7 +239,7 @@ def settings(key: str, value: object) -> dict[str, Any] | BaseModel:
     place = getattr(value, "place", None)
     if place is None:
         return {key: value}
-    made = Map(place)
+    made = Map(place, getattr(value, "last_line", None))
     made.put(key, value, place, place)
     return made
 
@@ -299,33 +247,37 @@ def settings(key: str, value: object) -> dict[str, Any] | BaseModel:
 Position = Annotated[
     position.Position,
     BeforeValidator(position.parse_position),
-    _schema(["integer", "string"], "bar:beat, or a bar alone", "7:2", 7, pattern=rf"^\s*{_POSITION_PATTERN}\s*$"),
+    schema_of(["integer", "string"], "bar:beat, or a bar alone", "7:2", 7, pattern=rf"^\s*{_POSITION_PATTERN}\s*$"),
+    FormKind("place"),
 ]
 After = Annotated[
     position.Position,
     BeforeValidator(_after),
-    _schema(
+    schema_of(
         ["integer", "string"],
         "after this beat or bar",
         "after 16:3",
         pattern=rf"^\s*(after\s+)?{_POSITION_PATTERN}\s*$",
     ),
+    FormKind("place"),
 ]
 Range = Annotated[
     position.Range,
     BeforeValidator(position.parse_range),
-    _schema(["integer", "string"], "both ends counted in", "7:2 - 8:3", "7-8", pattern=_RANGE_PATTERN),
+    schema_of(["integer", "string"], "both ends counted in", "7:2 - 8:3", "7-8", pattern=_RANGE_PATTERN),
+    FormKind("range"),
 ]
 Then = Annotated[
     position.Position | Literal[True],
     BeforeValidator(_then),
-    _schema(
+    schema_of(
         "string",
         "what comes after a slowdown",
         "a tempo",
         "a tempo by 9:3",
         pattern=rf"^\s*a tempo( by {_POSITION_PATTERN})?\s*$",
     ),
+    FormKind("choice", choices=("a tempo",), open=True),
 ]
 Pass = Annotated[
     int | str | tuple[int, ...],  # for marks of the score the performed bars in which they act
@@ -336,43 +288,52 @@ Pass = Annotated[
             "description": "which time through the music",
         }
     ),
+    FormKind("choice", choices=("1", "2", "last", "da capo"), open=True),
 ]
-YesNo = Annotated[bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]})]
+YesNo = Annotated[
+    bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]}), FormKind("yes-no")
+]
 Mark = Annotated[str, *one_of(tuple(LEVELS), "a dynamic mark")]
 Tone = Annotated[
     str | float,
     BeforeValidator(_tone),
-    _schema("string", "a tone, or the plucking point from the bridge", *TONE_WORDS, "5 cm"),
+    schema_of("string", "a tone, or the plucking point from the bridge", *TONE_WORDS, "5 cm"),
+    FormKind("choice", choices=tuple(dict.fromkeys(TONE_WORDS.values())), open=True),
 ]
 NewTempo = Annotated[
     float | str,
     BeforeValidator(_tempo),
-    _schema(
+    schema_of(
         ["number", "string"], "quarters a minute, a note value = a number, 90% of the one before, or tempo primo",
         72, "dotted quarter = 54", "90%", "tempo primo",
         pattern=rf"^({_TEMPO_PATTERN}|\s*\d+(\.\d+)?\s*%\s*|\s*tempo primo\s*)$",
     ),
+    FormKind("tempo", units.SLOWEST, units.FASTEST),
 ]  # fmt: skip
 FileName = Annotated[
-    str, BeforeValidator(file_name), _schema(["string", "number"], "a file, seen from the plan's folder")
+    str, BeforeValidator(file_name), schema_of(["string", "number"], "a file, seen from the plan's folder"),
+    FormKind("text", 1, 1000),
 ]
 Voices = Annotated[
-    str, *text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")
+    str,
+    *text(200, "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas")[:2],
+    FormKind("choice", choices=("melody", "bass", "inner"), open=True),
 ]
 EndPace = Annotated[float, *percent(10, 300, "the pace against the basic tempo as the range ends", "80%")]
 Stretch = Annotated[float, *percent(50, 1000, "its length against the written one", "150%")]
 Share = Annotated[float, *percent(5, 120, "how much of the written note sounds", "50%")]
 Short = Annotated[float, *milliseconds(0, 500, "a short time", "30 ms")]
-Silence = Annotated[float, *number(0.01, 10, "of seconds, as in 0.2", "how long, in seconds")]
+Silence = Annotated[float, *number(0.01, 10, "of seconds, as in 0.2", "how long, in seconds", "seconds")]
 Sway = Annotated[float, *percent(0, 30, "how much faster or slower the time goes where it is furthest from even", "8%")]
 Stillness = Annotated[float, *percent(0, 30, "how much longer a beat is in which half as many notes begin", "5%")]
 LongShort = Annotated[
     float,
     BeforeValidator(_long_short),
-    _schema(
+    schema_of(
         ["number", "string", "boolean"], "the long note of a pair against the short one; `yes` is 1.6", 1.6, True,
         pattern="^(yes|no)$",
     ),
+    FormKind("number", 1, 4, ("yes", "no")),
 ]  # fmt: skip
 Curvature = Annotated[
     float, *number(1, 10, "from 1 to 10", "1 is even; 2 and 3 are like a runner's stop; more gives way later")
@@ -383,13 +344,13 @@ Balance = Annotated[float, *decibels(-60, 20, "a level against the others", "-3 
 LevelChange = Annotated[float, *decibels(0, 40, "how much louder or softer", "4 dB")]
 Lead = Annotated[
     float | bool,
-    *or_usual(units.amount("ms", 0, 200, "20 ms", 1000), "how much earlier this voice plays", "20 ms", "[mM][sS]"),
+    *or_usual(milliseconds(0, 200, "how much earlier this voice plays", "20 ms")),
 ]
 ArchPace = Annotated[
     float | bool,
-    *or_usual(units.amount("%", 0, 50, "6%", 100), "how much faster the peak is than the ends", "6%", "%"),
+    *or_usual(percent(0, 50, "how much faster the peak is than the ends", "6%")),
 ]
 ArchLevel = Annotated[
     float | bool,
-    *or_usual(units.amount("dB", 0, 20, "3 dB"), "how much louder the peak is than the ends", "3 dB", "[dD][bB]"),
+    *or_usual(decibels(0, 20, "how much louder the peak is than the ends", "3 dB")),
 ]

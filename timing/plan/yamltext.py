@@ -15,6 +15,7 @@ from typing import Any, Self
 
 from timing.disk.links import IN_A_CIRCLE, in_a_circle
 from timing.plan.position import shown
+from timing.plan.yamlevents import YamlEvent, events
 from timing.remarks import CannotDo, Place, Remark, Severity
 
 MAX_BYTES = 1_000_000
@@ -46,11 +47,12 @@ _IN_PLAIN_WORDS = (
 
 
 class Map(dict[str, Any]):
-    """A mapping; `place` is where it stands, `places` where its values stand, `keys_at` where its keys stand."""
+    """A mapping; `place` is where it stands, `places` where its values stand, `keys_at` where its keys stand, and
+    `last_line` the line (from 1) on which its text ends."""
 
-    def __init__(self, place: Place):
+    def __init__(self, place: Place, last_line: int | None = None):
         super().__init__()
-        self.place = place
+        self.place, self.last_line = place, last_line or place.line
         self.places: dict[str, Place] = {}
         self.keys_at: dict[str, Place] = {}
 
@@ -61,9 +63,9 @@ class Map(dict[str, Any]):
 class List(list[Any]):
     """A list; `places` says where each item stands."""
 
-    def __init__(self, place: Place):
+    def __init__(self, place: Place, last_line: int | None = None):
         super().__init__()
-        self.place = place
+        self.place, self.last_line = place, last_line or place.line
         self.places: list[Place] = []
 
     def put(self, value: Any, place: Place) -> None:
@@ -73,11 +75,12 @@ class List(list[Any]):
 
 class _Placed:
     place: Place
+    last_line: int | None
 
     @classmethod
-    def at(cls, place: Place, value: Any) -> Self:
+    def at(cls, place: Place, value: Any, last_line: int | None = None) -> Self:
         made = cls(value)  # type: ignore[call-arg]  # it stands before str, int or float
-        made.place = place
+        made.place, made.last_line = place, last_line
         return made
 
 
@@ -133,14 +136,13 @@ def parse(path: Path, text: str) -> tuple[Any, list[Remark]]:
 
     Duplicate keys leave the value usable (the first one counts); after any other fault it is None.
     """
-    from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
     from ruamel.yaml.reader import ReaderError
 
     reader = _Reader(path, text)
     value = None
     try:
-        value = reader.document(YAML(typ="safe", pure=True).parse(text))
+        value = reader.document(events(text))
     except _TooMuchError:
         pass
     except MarkedYAMLError as fault:
@@ -168,6 +170,7 @@ class _Reader:
         self.remarks: list[Remark] = []
         self.broken = False
         self.values = 0
+        self.last_line = 1  # on which the value that was read last ends, from 1
 
     def at(self, line: int, column: int) -> Place:
         """The place of a 0-based line and column."""
@@ -179,15 +182,15 @@ class _Reader:
         if len(self.remarks) >= MAX_FAULTS:
             raise _TooMuchError
 
-    def document(self, events: Iterator[Any]) -> Any:
+    def document(self, events: Iterator[YamlEvent]) -> Any:
         """The value of the only document; an empty file is an empty mapping."""
         value: Any = Map(self.at(0, 0))
         documents = 0
         for event in events:
-            if type(event).__name__ != "DocumentStartEvent":
+            if event.kind != "document":
                 continue
             documents += 1
-            if getattr(event, "version", None) not in (None, (1, 2)):
+            if event.version not in (None, (1, 2)):
                 self.fault("plan-version", "plans are YAML 1.2: leave the %YAML line out", self.at(0, 0))
             if documents > 1:
                 self.fault("plan-documents", "a second document starts here: a file holds one plan", self._place(event))
@@ -209,11 +212,11 @@ class _Reader:
         self.remarks.append(Remark(Severity.ERROR, "plan-syntax", words, place))
         self.broken = True
 
-    def _place(self, event: Any) -> Place:
-        return self.at(event.start_mark.line, event.start_mark.column)
+    def _place(self, event: YamlEvent) -> Place:
+        return self.at(event.line, event.column)
 
-    def _value(self, event: Any, events: Iterator[Any], depth: int) -> Any:
-        kind, place = type(event).__name__, self._place(event)
+    def _value(self, event: YamlEvent, events: Iterator[YamlEvent], depth: int) -> Any:
+        kind, place = event.kind, self._place(event)
         self.values += 1
         if self.values > MAX_VALUES:
             self.fault(
@@ -223,26 +226,33 @@ class _Reader:
         if depth > MAX_DEPTH:
             self.fault("plan-depth", f"lists and settings are nested more than {MAX_DEPTH} deep here", place)
             raise _TooMuchError
-        if kind == "AliasEvent" or event.anchor:
+        if kind == "alias" or event.anchored:
             self.fault(
                 "plan-alias", "a plan has no anchors (&) or aliases (*): write the entry out, or use quotes", place
             )
-        elif event.tag:
+        elif event.tagged:
             self.fault("plan-tag", "a plan has no tags (!): leave it out, or put the text in quotes", place)
-        if kind == "MappingStartEvent":
-            return self._map(events, place, depth)
-        if kind == "SequenceStartEvent":
-            items = List(place)
-            while type(event := next(events)).__name__ != "SequenceEndEvent":
+        if kind == "map":
+            return self._map(event, events, place, depth)
+        if kind == "list":
+            items, opening = List(place), event
+            while (event := next(events)).kind != "end":
                 items.put(self._value(event, events, depth + 1), self._place(event))
+            items.last_line = self._ended(opening, event)
             return items
-        return self._scalar(event, place) if kind == "ScalarEvent" else None
+        return self._scalar(event, place) if kind == "scalar" else None
 
-    def _map(self, events: Iterator[Any], place: Place, depth: int) -> Map:
+    def _ended(self, opening: YamlEvent, over: YamlEvent) -> int:
+        """The line on which a map or list ends: that of its bracket, or of the last value in it."""
+        if opening.flow:
+            self.last_line = over.end_line + 1
+        return self.last_line
+
+    def _map(self, opening: YamlEvent, events: Iterator[YamlEvent], place: Place, depth: int) -> Map:
         made = Map(place)
-        while type(event := next(events)).__name__ != "MappingEndEvent":
+        while (event := next(events)).kind != "end":
             key_place = self._place(event)
-            key = event.value if type(event).__name__ == "ScalarEvent" else None
+            key = event.value if event.kind == "scalar" else None
             sound = len(self.remarks)
             self._value(event, events, depth + 1)
             if key is None and len(self.remarks) == sound:
@@ -257,10 +267,14 @@ class _Reader:
                 self.fault("plan-duplicate", message, key_place, breaks=False)
             elif key is not None:
                 made.put(key, value, key_place, value_place)
+        made.last_line = self._ended(opening, event)
         return made
 
-    def _scalar(self, event: Any, place: Place) -> Any:
-        text, plain = event.value, event.implicit[0]
+    def _scalar(self, event: YamlEvent, place: Place) -> Any:
+        text, plain = event.value, event.plain
+        self.last_line = event.end_line + (event.end_column > 0 or event.end == event.start)
+        if event.style in ("|", ">"):  # its end is where the next line begins, after blank ones
+            self.last_line = min(self.last_line, event.line + 1 + text.rstrip("\n").count("\n") + 1)
         if _NO_TEXT.search(text):
             self.fault("plan-text", "a character that is no text stands in here", place)
         elif plain and text in ("", "~", "null", "Null", "NULL"):
@@ -268,7 +282,7 @@ class _Reader:
         elif plain and text in ("true", "True", "TRUE", "false", "False", "FALSE"):
             return text.lower() == "true"
         elif plain and _WHOLE.fullmatch(text):
-            return Whole.at(place, text)
+            return Whole.at(place, text, self.last_line)
         elif plain and (_REAL.fullmatch(text) or text.lower() in _NOT_FINITE):
-            return Real.at(place, _NOT_FINITE.get(text.lower(), text))
-        return Text.at(place, text)
+            return Real.at(place, _NOT_FINITE.get(text.lower(), text), self.last_line)
+        return Text.at(place, text, self.last_line)

@@ -54,7 +54,7 @@ def slowing_runs(
         runs = [run for run in hearings.runs_of(entry, entry.kind) if run.complete]
         overlaps.starts[id(entry)] = np.array([run.start for run in runs])
         for run, back in zip(runs, _backs(entry, runs, hearings), strict=True):
-            to = entry.to or _usual(entry, run, endings, hearings.where)
+            to = entry.to or usual_pace(entry.act, run.end, endings, hearings.where)
             _put(made, SlowingRun(entry, run, to**amount, run.end, back), overlaps)
     return made
 
@@ -128,17 +128,18 @@ class _Overlaps:
         return self._fixes[key]
 
 
-def _usual(entry: Slowing, run: Run, endings: np.ndarray, where: Where) -> float:
-    """The pace that players slow to, by what ends there: a piece .50, a phrase of eight bars .77, of four .84.
+def usual_pace(act: Act, end: float, endings: np.ndarray, where: Where) -> float:
+    """The pace that players slow to by this quarter, by what ends there: a piece .50, a phrase of eight bars .77, of
+    four .84.
 
     88 performances of the Vienna 4x22 corpus (W. Goebl 1999) and some 200 of ASAP (F. Foscarin et al. 2020),
     as measured for this project. `endings` are (phrases, 2): the quarter at which each ends, and its bars.
     """
-    if entry.act is Act.HURRIES:
+    if act is Act.HURRIES:
         return DEFAULT_HURRY
-    if run.end >= where.length:
+    if end >= where.length:
         return 0.50
-    here = np.abs(endings[:, 0] - run.end) <= where.felt_beat(run.end) + NEAR
+    here = np.abs(endings[:, 0] - end) <= where.felt_beat(end) + NEAR
     return 0.77 if endings[here, 1].max(initial=0) >= 6 else 0.84
 
 

@@ -55,15 +55,28 @@ def test_an_entry_laid_over_another_plan_s_leaves_that_one_out(folder, offer):
 
 
 def test_what_cannot_be_meant_from_here_is_said_to_stand_there(folder, offer):
-    offer(MID, lambda reading: [Edit("phrases", "1-6", reading.plan.phrases[0].inside[0].place())])
+    offer(MID, lambda reading: [Edit("score", None, reading.plan.place("score"))])
     write(folder, SLOW, "base.yaml")
     own = "based on: base.yaml\n"
     mended = fix(write(folder, own), own)
-    assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml"
+    assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml: change it there"
+
+
+def test_a_phrase_inside_one_of_another_plan_is_changed_by_the_outer_one(folder, offer):
+    def inner(reading):
+        first, second = reading.plan.phrases[0].inside
+        return [Edit("phrases", "1 - 6:2", first.place()), Edit("phrases", "6:3 - 8", second.place())]
+
+    offer(MID, inner)
+    write(folder, SLOW, "base.yaml")
+    own = "based on: base.yaml\n"
+    mended = fix(write(folder, own), own)
+    assert mended.text == own + "\nphrases:\n  - {bars: 1-8, inside: [1 - 6:2, 6:3 - 8]}\n"
+    assert [str(inner.bars) for inner in mended.reading.plan.phrases[0].inside] == ["1 - 6:2", "6:3 - 8"]
 
 
 @pytest.mark.parametrize("tempo", ["[60, {at: 5, tempo: 66}]", "60"])
-def test_a_tempo_of_another_plan_is_replaced_if_it_is_the_only_one(folder, monkeypatch, tempo):
+def test_a_tempo_of_another_plan_is_replaced_with_all_the_others_of_its_list(folder, monkeypatch, tempo):
     def told(reading, sound=None):
         mark = reading.plan.tempo[0]
         bare = Remark(Severity.ADVICE, "bare", "x", fix=(Edit("tempo", "quarter = 60", mark.place("tempo")),))
@@ -76,7 +89,7 @@ def test_a_tempo_of_another_plan_is_replaced_if_it_is_the_only_one(folder, monke
     if tempo == "60":
         assert mended.text == own + "\ntempo: quarter = 60\n" and mended.remarks == []
     else:
-        assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml"
+        assert mended.text == own + "\ntempo: [quarter = 60, {at: 5, tempo: 66}]\n" and mended.remarks == []
 
 
 def test_nothing_of_another_plan_is_hidden_by_what_is_added(folder, monkeypatch):
@@ -88,7 +101,7 @@ def test_nothing_of_another_plan_is_hidden_by_what_is_added(folder, monkeypatch)
     write(folder, PLAN + "instrument: violin\n", "base.yaml")
     own = "based on: base.yaml\n"
     mended = fix(write(folder, own), own)
-    assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml"
+    assert mended.text == own and mended.refused[0][1] == "the entry stands in base.yaml: change it there"
 
 
 @pytest.mark.parametrize(

@@ -143,7 +143,8 @@ def test_several_entries_are_added_together_in_their_order():
     edits = [Edit("holds", "{breath: 1}"), Edit("tempo", "60"), Edit("holds", "{breath: 2}")]
     assert mend("a: b\n", edits) == "a: b\n\nholds:\n  - {breath: 1}\n  - {breath: 2}\n\ntempo: 60\n"
     assert mend("holds: [{breath: 0}]\n", edits) == "holds: [{breath: 0}, {breath: 1}, {breath: 2}]\n\ntempo: 60\n"
-    assert mend("tempo: 1\n", [Edit("tempo", "2"), Edit("tempo", "3")]) == "tempo: [1, 2, 3]\n"
+    later = [Edit("tempo", "{at: 2, tempo: 2}"), Edit("tempo", "{at: 3, tempo: 3}")]
+    assert mend("tempo: 1\n", later) == "tempo: [1, {at: 2, tempo: 2}, {at: 3, tempo: 3}]\n"
 
 
 # -- replacing
@@ -281,6 +282,55 @@ def test_all_entries_of_a_list_are_taken_out_and_one_is_added(end):
     out = [Edit("holds", None, at(text, f"{{breath: {n}")) for n in (1, 2)]
     assert mend(text, out) == "holds:" + end
     assert mend(text, [*out, Edit("holds", "{breath: 5}")]) == "holds:\n  - {breath: 5}" + end
+
+
+# -- what could not stay as it is
+
+
+@pytest.mark.parametrize(
+    ("before", "entry", "after"),
+    [
+        ("tempo: 63  # slow\n", "quarter = 72", "tempo: quarter = 72  # slow\n"),
+        ("tempo:\n  - 63  # t\n  - {at: 9, tempo: 90%}\n", "72", "tempo:\n  - 72  # t\n  - {at: 9, tempo: 90%}\n"),
+        ("tempo: [{at: 9, tempo: 90%}, {tempo: 63, why: x}]\n", "{tempo: 72}",
+         "tempo: [{at: 9, tempo: 90%}, {tempo: 72}]\n"),
+        ("tempo: [{at: 9, tempo: 90%}]\n", "72", "tempo: [{at: 9, tempo: 90%}, 72]\n"),
+        ("tempo: 63\n", "{at: 9, tempo: 90%}", "tempo: [63, {at: 9, tempo: 90%}]\n"),
+    ],
+)  # fmt: skip
+def test_a_tempo_without_a_place_takes_the_place_of_the_one_that_stands(before, entry, after):
+    assert added(before, entry, "tempo") == after
+
+
+@pytest.mark.parametrize(
+    ("before", "section", "what", "after"),
+    [
+        ("a: b\ntempo:\n  - 63  # t\nc: d\n", "tempo", "63", "a: b\nc: d\n"),
+        ("tempo: [63]\nc: d\n", "tempo", "63", "c: d\n"),
+        ("voices:\n  bass:\n    level: 1 dB\n  inner: 2 dB\n", "voices", "1 dB", "voices:\n  inner: 2 dB\n"),
+        ("voices: {bass: {level: 1 dB}}\n", "voices", "1 dB", "voices: {}\n"),
+        ("phrases:\n  - bars: 1-8\n    inside:\n      - 1-4\n", "phrases", "1-4", "phrases:\n  - bars: 1-8\n"),
+        ("phrases: [{bars: 1-8, arch: {pace: 6%}}]\n", "phrases", "6%", "phrases: [{bars: 1-8}]\n"),
+        ("holds:\n  - {breath: 1}\na: b\n", "holds", "{breath", "holds:\na: b\n"),
+    ],
+)
+def test_what_cannot_be_empty_goes_with_the_last_of_its_values(before, section, what, after):
+    assert replaced(before, what, None, section) == after
+
+
+def test_a_word_in_quotes_is_the_same_word_without_them():
+    text = "holds: [{fermata: '7', why: \"8\", in time: 'yes'}]\n"
+    changed = "holds: [{fermata: '7', why: \"8\", in time: 'yes', pass: 2}]\n"
+    assert replaced(text, "{fer", "{fermata: 7, why: 8, in time: yes, pass: 2}") == changed
+
+
+def test_an_entry_comes_after_the_one_that_is_named():
+    text = "phrases:\n  - bars: 1-8  # a\n    inside: [1-4, 5-8]  # b\n  - 9-16\n"
+    outer = Edit("phrases", "8:2 - 9:1", at(text, "bars: 1"), after=True)
+    assert mend(text, [outer]) == text.replace("  - 9-16", "  - 8:2 - 9:1\n  - 9-16")
+    inner = Edit("phrases", "{bars: 3-4}", at(text, "1-4"), after=True)
+    short = Edit("phrases", "1-2", at(text, "1-4"))
+    assert mend(text, [short, inner]) == text.replace("[1-4,", "[1-2, {bars: 3-4},")
 
 
 # -- what cannot be done

@@ -226,3 +226,10 @@ def test_what_is_there_and_is_no_plan_is_called_what_it_is(make, what, tmp_path)
     getattr(os, make)(tmp_path / "quiet.yaml")
     (fault,) = faults(tmp_path, "based on: quiet.yaml\n")
     assert (fault.message, fault.suggestion) == (f"'quiet.yaml' is {what}", None)
+
+
+def test_a_phrase_that_is_its_bars_alone_is_the_one_at_its_place(tmp_path):
+    write(tmp_path, SCORE + "phrases: [1-8, 9-16, {bars: 17-24, name: end}]\n", "base.yaml")
+    own = "based on: base.yaml\nphrases:\n  - 1-8\n  - {bars: 9-16, omit: yes}\n  - {bars: 17-24, arch: 6%}\n"
+    plan = read_plan(write(tmp_path, own))
+    assert [(str(each.bars), each.name) for each in plan.phrases] == [("1-8", None), ("17-24", "end")]

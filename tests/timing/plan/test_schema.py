@@ -13,6 +13,7 @@ from pydantic import ValidationError
 from ruamel.yaml import YAML
 
 from timing.plan import Plan
+from timing.plan.help import HELP
 from timing.plan.schema import plan_schema
 
 SCHEMA = plan_schema()
@@ -27,6 +28,29 @@ def test_it_is_draft_seven():
     assert SCHEMA["$schema"] == "http://json-schema.org/draft-07/schema#"
     assert json.loads(json.dumps(SCHEMA)) == SCHEMA
     assert "$defs" not in json.dumps(SCHEMA)
+
+
+def models() -> dict[str, dict]:
+    return {"Plan": SCHEMA, **SCHEMA["definitions"]}
+
+
+def test_every_setting_says_in_a_sentence_of_its_own_what_it_does():
+    """Not only how its value is written: settings of one kind of entry say different things."""
+    for name, model in models().items():
+        said = {key: value.get("description", "") for key, value in model["properties"].items()}
+        assert all(len(words) > 10 for words in said.values()), (name, said)
+        assert len(set(said.values())) == len(said), name
+
+
+def test_help_is_for_settings_that_there_are():
+    for name, settings in HELP.items():
+        assert settings.keys() <= models()[name]["properties"].keys()
+        assert all(words == words.strip().rstrip(".") and "\n" not in words for words in settings.values())
+
+
+def test_of_a_range_it_is_said_that_both_ends_count():
+    told = SCHEMA["definitions"]["Slowing"]["properties"]["rallentando"]["description"]
+    assert told == "slower little by little (both ends counted in)"
 
 
 @pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.name)
