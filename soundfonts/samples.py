@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from soundfonts.measures import k_weight
+from soundfonts.nail import SECONDS
 from soundfonts.partials import STRING, Partials
 
 RATE = 44_100
@@ -55,13 +56,14 @@ def ringing(partials: Partials, note: int) -> Rung:
     return Rung(pole, amplitude, held, float(-(energy * pole.real).sum() / energy.sum()))
 
 
-def looped(partials: Partials, note: int, gain: float) -> Sample:
-    """A ringing note."""
+def looped(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sample:
+    """A ringing note, begun with the noise of its pluck (see nail.py)."""
     pole, amplitude, held, decay = ringing(partials, note)
     left = amplitude * np.exp(pole * held / RATE)
     head = _sum(pole + decay, amplitude, held)
     knock = Partials(partials.pole[note, STRING:] + decay, partials.amplitude[note, STRING:])
     head[:_KNOCK] += _sum(*knock, _KNOCK)
+    _begin(head, noise)
     length = _whole_periods(pole[0].imag / (2 * np.pi))
     spectrum = np.zeros(length // 2 + 1, complex)
     bins = np.rint(pole.imag / (2 * np.pi) * length / RATE).astype(int)
@@ -72,13 +74,19 @@ def looped(partials: Partials, note: int, gain: float) -> Sample:
     return Sample(_whole_numbers(wave * gain), (start, start + length), decay)
 
 
-def short(partials: Partials, note: int, gain: float) -> Sample:
+def short(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sample:
     """A note that is over by itself."""
     pole, amplitude = audible(partials, note)
     count = int(np.ceil(11.5 / -pole.real.max() * RATE / _STEP)) * _STEP  # -100 dB
     wave = _sum(pole, amplitude, count)
     wave[:_KNOCK] += _sum(partials.pole[note, STRING:], partials.amplitude[note, STRING:], _KNOCK)[:count]
+    _begin(wave, noise)
     return Sample(_whole_numbers(np.concatenate([np.zeros(LEAD), wave]) * gain), None, 0.0)
+
+
+def _begin(wave: np.ndarray, noise: np.ndarray) -> None:
+    """Add the noise, in its measure, to the first samples of a note."""
+    wave[: len(noise)] += noise * np.sqrt(np.square(wave[: round(SECONDS * RATE)]).sum())
 
 
 def audible(partials: Partials, note: int) -> Partials:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
+from itertools import pairwise
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -40,7 +41,7 @@ def main() -> None:
             "axes.spines.top": False, "axes.spines.right": False,
         }
     )  # fmt: skip
-    for draw, name in ((spectra, "spectra"), (decays, "decay"), (slides, "slides")):
+    for draw, name in ((spectra, "spectra"), (decays, "decay"), (slides, "slides"), (dying, "dying")):
         draw().savefig(ROOT / "soundfonts" / f"{name}.svg", metadata={"Date": None})
 
 
@@ -88,6 +89,46 @@ def decays() -> plt.Figure:
     axis.set(ylim=(0, 14), xlabel="octave band, Hz", ylabel="seconds for 60 dB")
     axis.legend(frameon=False, ncols=2)
     return figure
+
+
+MOMENTS = (0.05, 0.2, 1.0, 3.0)  # seconds after the pluck
+
+
+def dying() -> plt.Figure:
+    """An open and a stopped string at four moments, beside the sampled guitar of the standard bank."""
+    figure, rows = plt.subplots(2, 4, figsize=(8.4, 4.8), sharex=True, sharey=True, layout="constrained")
+    ours, sampled = Player(bank()), Player(standard_bank())
+    sampled.choose(0, 24)
+    for row, (string, fret, name) in zip(rows, ((5, 0, "string 5, open"), (2, 5, "string 2, fret 5")), strict=True):
+        key = STANDARD_TUNING[string - 1] + fret
+        ours.choose(*preset(string, NATURALE))
+        drawn = [_spectra_at(guitar.note(key, 100, seconds=3.2), key) for guitar in (ours, sampled)]
+        for axis, moment, mine, theirs in zip(row, MOMENTS, *drawn, strict=True):
+            axis.fill_between(_LINES, mine, -100, color=COLOURS[NATURALE], lw=0, alpha=0.85)
+            axis.plot(_LINES, theirs, color=COLOURS[PONTICELLO], lw=0.9, solid_joinstyle="round")
+            axis.set(xscale="log", xlim=(70, 10_000), ylim=(-95, 5), yticks=range(-80, 1, 20))
+            axis.set_xticks([100, 1_000, 10_000], ["100", "1k", "10k"])
+            axis.minorticks_off()
+            axis.set_title(f"{moment:g} s", loc="right", fontsize=9.5)
+        row[0].set_title(name, loc="left", fontsize=10.5)
+    figure.supylabel("level, dB below the strongest at 0.05 s", fontsize=10)
+    figure.supxlabel("frequency, Hz  (filled: this guitar; line: the sampled one)", fontsize=10)
+    return figure
+
+
+_LINES = np.geomspace(70, 10_000, 260)
+
+
+def _spectra_at(sound: np.ndarray, key: int) -> list[np.ndarray]:
+    """The level in dB at _LINES around each of MOMENTS, over ten periods or 80 ms: the strongest near each."""
+    length = max(round(10 * RATE / (440 * 2 ** ((key - 69) / 12))), round(0.08 * RATE))
+    rows = []
+    for moment in MOMENTS:
+        start = max(0, round(moment * RATE) - length // 2)
+        size = np.abs(np.fft.rfft(sound[start : start + length] * np.hanning(length), 2**16))
+        edge = np.searchsorted(np.fft.rfftfreq(2**16, 1 / RATE), np.append(_LINES, 10_200))
+        rows.append(decibels([size[low : max(high, low + 1)].max() for low, high in pairwise(edge)]))
+    return [row - rows[0].max() for row in rows]
 
 
 def slides() -> plt.Figure:
