@@ -11,6 +11,7 @@ from render.rehearse.wire import ChangeWish, OffersWish, WishedSpot, said
 from timing.changing import changed
 from timing.changing.asked import Asked, read_change
 from timing.changing.entries import kind_word
+from timing.changing.offers import offers
 from timing.changing.spots import PageSpot
 from timing.changing.standing import find
 from timing.reading import Reading
@@ -46,8 +47,6 @@ class Changes:
 
     def offer(self, wish: OffersWish, answer: Callable[[str], None]) -> None:
         """Say what can stand at a place of the newest state that could be performed."""
-        from timing.changing.offers import offers
-
         reading = self._rehearsal.reading
         found = offers(reading, _spot(wish.at), None if wish.until is None else _spot(wish.until))
         answer(said("offers", asked=wish.asked, offers=[each.as_json() for each in found]))

@@ -81,6 +81,11 @@ def _check_slide(reading: Reading, slide: Glissando) -> None:
         return
     if reading.where.point(slide.to) <= reading.where.point(slide.from_):
         raise cannot("a slide ends after it begins")
+    where = reading.where
+    starts, goals = where.moments(slide.from_, slide.passes), where.moments(slide.to, slide.passes)
+    following = np.append(goals, np.inf)[np.searchsorted(goals, starts, side="right")]
+    if not any(goal <= where.line_ends[where.ordinal(start)] for start, goal in zip(starts, following, strict=True)):
+        raise cannot(f"{slide.to} does not follow {slide.from_} in this order of the bars")
     notes, highest = reading.score.notes, []
     for place in (slide.from_, slide.to):
         rows = _notes_at(reading, place, slide.for_)

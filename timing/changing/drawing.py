@@ -10,13 +10,13 @@ from timing.changing.settings import changed_entry, decibels
 from timing.changing.spots import cannot
 from timing.plan.edits import added
 from timing.plan.kinds import Act
-from timing.plan.notation import Form
+from timing.plan.notation import FormKind
 from timing.plan.sound import Dynamic
 from timing.plan.words import LevelChange
 from timing.reading import Reading
 from timing.remarks import Edit
 
-_MOST = next(about.most for about in get_args(LevelChange) if isinstance(about, Form))
+_MOST = next(about.most for about in get_args(LevelChange) if isinstance(about, FormKind))
 
 
 def draw_hairpin(reading: Reading, asked: DrawHairpin) -> list[Edit]:

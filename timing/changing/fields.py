@@ -16,7 +16,7 @@ from timing.plan.edits import written
 from timing.plan.entry import Entry, KeyFault, Words
 from timing.plan.help import HELP
 from timing.plan.kinds import Act
-from timing.plan.notation import Form
+from timing.plan.notation import FormKind
 from timing.plan.planfile import RIVALS
 from timing.plan.time import Rubato, Slowing
 from timing.reading import Reading
@@ -30,7 +30,7 @@ _LAST = ("for", "pass", "why")
 @dataclass(frozen=True)
 class FormField:
     """One setting of an entry. `value` is as the plan writes it (None: it is not said), `usual` what counts then.
-    `kind`, `least`, `most`, `choices` and `open` are as in `timing.plan.notation.Form`."""
+    `kind`, `least`, `most`, `choices` and `open` are as in `timing.plan.notation.FormKind`."""
 
     key: str
     value: str | None
@@ -52,7 +52,7 @@ class _Key:
     """What a model says of one of its keys: the path to it (an arch has settings of its own)."""
 
     path: tuple[str, ...]
-    form: Form
+    form: FormKind
     help: str
     default: Any
 
@@ -61,7 +61,7 @@ class _Key:
         return " ".join(self.path)
 
 
-def path_of(model: type[Words], name: str) -> tuple[tuple[str, ...], Form | None]:
+def path_of(model: type[Words], name: str) -> tuple[tuple[str, ...], FormKind | None]:
     """The keys that lead to a setting that a form calls so (`arch pace` is the pace of the arch), and how a form asks
     for it."""
     return next(((key.path, key.form) for key in _keys(model) if key.name == name), ((name,), None))
@@ -123,7 +123,7 @@ def _read_keys(model: type[Words], path: tuple[str, ...]) -> Iterator[_Key]:
         if (inner := _group(field.annotation)) is not None and not issubclass(inner, Entry):
             yield from _read_keys(inner, (*path, key))
             continue
-        form = next((about for about in told if isinstance(about, Form)), None)
+        form = next((about for about in told if isinstance(about, FormKind)), None)
         if form is None or key in _NOT_IN_FORMS:
             continue
         about = next((about.json_schema or {} for about in told if isinstance(about, WithJsonSchema)), {})
@@ -219,7 +219,7 @@ def _usual(entry: Words, key: _Key, reading: Reading) -> str | None:
     return None if key.default is None or key.default is False else _in_unit(form, key.default)
 
 
-def _in_unit(form: Form, value: Any) -> str:
+def _in_unit(form: FormKind, value: Any) -> str:
     """A value as the plan writes it."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return _plain(value)

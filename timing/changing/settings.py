@@ -14,7 +14,7 @@ from timing.changing.standing import PlanItem, find
 from timing.plan.edits import anew, written
 from timing.plan.entry import Entry, Words
 from timing.plan.kinds import Act
-from timing.plan.notation import Form
+from timing.plan.notation import FormKind
 from timing.plan.planfile import RIVALS
 from timing.plan.position import shown
 from timing.plan.sound import Dynamic, SecondTime
@@ -107,7 +107,7 @@ def changed_entry(reading: Reading, each: PlanItem, keys: dict[str, Any]) -> Edi
     return anew(each.section, entry, changes)
 
 
-def _as_written(key: str, form: Form | None, value: Any) -> Any:
+def _as_written(key: str, form: FormKind | None, value: Any) -> Any:
     """A value in its place: a number without quotes; where a plan can have several, those between commas."""
     if not isinstance(value, str):
         return value

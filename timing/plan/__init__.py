@@ -15,7 +15,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr, WithJsonSchema, WrapVa
 from timing.plan import words
 from timing.plan.accept import Acceptance
 from timing.plan.entry import AnyEntry, Entry, Faults, KeyFault, Words, exactly_one
-from timing.plan.notation import Form
+from timing.plan.notation import FormKind
 from timing.plan.position import shown
 from timing.plan.sound import Accent, AnyVoice, Articulation, Dynamic, Glissando, SecondTime, ToneChange
 from timing.plan.strings import Capo, Name, Sounds, StringChoice, Tuning
@@ -57,7 +57,7 @@ Order = Annotated[
     Field(max_length=MAX_ENTRIES),
     BeforeValidator(_order_list),
     words.also("string", "integer"),
-    Form("text"),
+    FormKind("text"),
 ]
 Instruments = Annotated[
     str | dict[str, str],
@@ -65,7 +65,7 @@ Instruments = Annotated[
     WithJsonSchema(
         {"type": ["string", "object"], "additionalProperties": {"type": "string"}, "examples": ["classical guitar"]}
     ),
-    Form("text", 1, 100),
+    FormKind("text", 1, 100),
 ]
 
 SECTIONS = (

@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from timing.plan import notation, words
 from timing.plan.entry import Entry, Faults, exactly_one, kind_of, misplaced, not_both
-from timing.plan.notation import Form
+from timing.plan.notation import FormKind
 from timing.plan.position import shown
 
 # Sounding MIDI pitches of the open strings, string 1 first (common practice).
@@ -95,7 +95,7 @@ Sounds = Annotated[
     str | dict[str, str],
     BeforeValidator(_for_each(_octave)),
     _or_each({"enum": list(OCTAVES)}, "in which octave the notes sound; one for all, or one per part"),
-    Form("choice", choices=tuple(OCTAVES)),
+    FormKind("choice", choices=tuple(OCTAVES)),
 ]
 Tuning = Annotated[
     tuple[int, ...] | dict[str, tuple[int, ...]],
@@ -109,7 +109,7 @@ Tuning = Annotated[
         },
         "how the strings are tuned: standard, dropped D, or their pitches; one for all, or one per part",
     ),
-    Form("choice", choices=tuple(TUNINGS), open=True),
+    FormKind("choice", choices=tuple(TUNINGS), open=True),
 ]
 Capo = Annotated[
     int | dict[str, int],
@@ -119,7 +119,7 @@ Capo = Annotated[
         "the fret at which the capo lies: all sounds higher by as many semitones, or by what it lies above the score's "
         "own; one for all, or one per part",
     ),
-    Form("whole number", 0, _MOST_CAPO),
+    FormKind("whole number", 0, _MOST_CAPO),
 ]
 Name = Annotated[str, *words.text(60, "a name for one of several ways to play a passage")]
 StringNumber = Annotated[int, *notation.whole(1, _MOST_STRINGS, "the string, 1 is the highest")]

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, WithJsonSchema
 
 from timing.plan import position, units
-from timing.plan.notation import Form, Notation, decibels, milliseconds, number, percent, schema_of
+from timing.plan.notation import FormKind, Notation, decibels, milliseconds, number, percent, schema_of
 from timing.plan.position import shown
 from timing.plan.yamltext import Map
 
@@ -100,7 +100,7 @@ def word_reader(known: tuple[str, ...], what: str) -> Callable[[object], str]:
 
 def one_of(known: tuple[str, ...], what: str) -> Notation:
     """One word of a list, named `what` in messages."""
-    form = Form("choice", choices=known)
+    form = FormKind("choice", choices=known)
     return BeforeValidator(word_reader(known, what)), WithJsonSchema({"enum": list(known)}), form
 
 
@@ -123,7 +123,7 @@ def text_reader(longest: int) -> Callable[[object], str]:
 def text(longest: int, description: str, *examples: str) -> Notation:
     """Text of at most so many letters."""
     schema = schema_of(["string", "number"], description, *examples, maxLength=longest, minLength=1)
-    return BeforeValidator(text_reader(longest)), schema, Form("text", 1, longest)
+    return BeforeValidator(text_reader(longest)), schema, FormKind("text", 1, longest)
 
 
 def file_name(value: object) -> str:
@@ -248,7 +248,7 @@ Position = Annotated[
     position.Position,
     BeforeValidator(position.parse_position),
     schema_of(["integer", "string"], "bar:beat, or a bar alone", "7:2", 7, pattern=rf"^\s*{_POSITION_PATTERN}\s*$"),
-    Form("place"),
+    FormKind("place"),
 ]
 After = Annotated[
     position.Position,
@@ -259,13 +259,13 @@ After = Annotated[
         "after 16:3",
         pattern=rf"^\s*(after\s+)?{_POSITION_PATTERN}\s*$",
     ),
-    Form("place"),
+    FormKind("place"),
 ]
 Range = Annotated[
     position.Range,
     BeforeValidator(position.parse_range),
     schema_of(["integer", "string"], "both ends counted in", "7:2 - 8:3", "7-8", pattern=_RANGE_PATTERN),
-    Form("range"),
+    FormKind("range"),
 ]
 Then = Annotated[
     position.Position | Literal[True],
@@ -277,7 +277,7 @@ Then = Annotated[
         "a tempo by 9:3",
         pattern=rf"^\s*a tempo( by {_POSITION_PATTERN})?\s*$",
     ),
-    Form("choice", choices=("a tempo",), open=True),
+    FormKind("choice", choices=("a tempo",), open=True),
 ]
 Pass = Annotated[
     int | str | tuple[int, ...],  # for marks of the score the performed bars in which they act
@@ -288,17 +288,17 @@ Pass = Annotated[
             "description": "which time through the music",
         }
     ),
-    Form("choice", choices=("1", "2", "last", "da capo"), open=True),
+    FormKind("choice", choices=("1", "2", "last", "da capo"), open=True),
 ]
 YesNo = Annotated[
-    bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]}), Form("yes-no")
+    bool, BeforeValidator(yes_or_no), WithJsonSchema({"enum": [True, False, "yes", "no"]}), FormKind("yes-no")
 ]
 Mark = Annotated[str, *one_of(tuple(LEVELS), "a dynamic mark")]
 Tone = Annotated[
     str | float,
     BeforeValidator(_tone),
     schema_of("string", "a tone, or the plucking point from the bridge", *TONE_WORDS, "5 cm"),
-    Form("choice", choices=tuple(dict.fromkeys(TONE_WORDS.values())), open=True),
+    FormKind("choice", choices=tuple(dict.fromkeys(TONE_WORDS.values())), open=True),
 ]
 NewTempo = Annotated[
     float | str,
@@ -308,11 +308,11 @@ NewTempo = Annotated[
         72, "dotted quarter = 54", "90%", "tempo primo",
         pattern=rf"^({_TEMPO_PATTERN}|\s*\d+(\.\d+)?\s*%\s*|\s*tempo primo\s*)$",
     ),
-    Form("tempo", units.SLOWEST, units.FASTEST),
+    FormKind("tempo", units.SLOWEST, units.FASTEST),
 ]  # fmt: skip
 FileName = Annotated[
     str, BeforeValidator(file_name), schema_of(["string", "number"], "a file, seen from the plan's folder"),
-    Form("text", 1, 1000),
+    FormKind("text", 1, 1000),
 ]
 Voices = Annotated[
     str,
@@ -321,7 +321,7 @@ Voices = Annotated[
         "a role (melody, bass, inner), voice 2, staff 1, part 1, a part's name, or several with commas",
         *("melody", "bass", "inner", "voice 2", "staff 1", "part 1"),
     )[:2],
-    Form("choice", choices=("melody", "bass", "inner"), open=True),
+    FormKind("choice", choices=("melody", "bass", "inner"), open=True),
 ]
 EndPace = Annotated[float, *percent(10, 300, "the pace against the basic tempo as the range ends", "80%")]
 Stretch = Annotated[float, *percent(50, 1000, "its length against the written one", "150%")]
@@ -337,7 +337,7 @@ LongShort = Annotated[
         ["number", "string", "boolean"], "the long note of a pair against the short one; `yes` is 1.6", 1.6, True,
         pattern="^(yes|no)$",
     ),
-    Form("number", 1, 4, ("yes", "no")),
+    FormKind("number", 1, 4, ("yes", "no")),
 ]  # fmt: skip
 Curvature = Annotated[
     float, *number(1, 10, "from 1 to 10", "1 is even; 2 and 3 are like a runner's stop; more gives way later")

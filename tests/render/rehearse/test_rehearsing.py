@@ -242,3 +242,53 @@ def test_a_guitar_is_sent_as_one_channel(tmp_path):
             page.until("whole", number=0)
             assert {each["block"].shape[1] for each in page.told if each["is"] == "sound"} <= channels
             assert np.array_equal(take(page, 0), render_sound(load(tmp_path / name).performance).samples)
+
+
+def slowdown(page: Wire, number: int) -> dict:
+    """Where the slowdown stands in the text of a state, as the page is told."""
+    entries = page.until("drawn", number=number)["entries"]
+    entry = next(each for each in entries if each["section"] == "slowing")
+    return {key: entry[key] for key in ("section", "line", "column")}
+
+
+def test_a_change_of_what_is_past_by_now_is_meant_of_the_newest(plan):
+    """The page knows the state that it shows; meanwhile an editor has put a line before."""
+    with rehearsed(plan) as process, Wire(process) as page:
+        target = slowdown(page, 0)
+        saved(plan, newer := "# a new line\n" + PLAN)
+        page.until("saved", number=1)
+        page.say(do="change", number=0, change={"what": "depth", **target, "to": 0.6})
+        page.until("saved", text=slower(60, newer))
+        saved(plan, gone := newer.replace("  - {rall", "  - {why: another, rall"))
+        page.until("saved", text=gone)
+        target["line"] += 1
+        page.say(do="change", number=2, change={"what": "depth", **target, "to": 0.5})
+        assert "changed meanwhile" in page.until("told")["words"]
+        assert plan.read_text() == gone
+
+
+def test_a_change_that_cannot_be_made_is_said_kindly_and_leaves_the_plan(plan):
+    with rehearsed(plan) as process, Wire(process) as page:
+        target = slowdown(page, 0)
+        wrong = {"what": "depth", **target, "to": 77}, {"what": "nothing"}, {"what": "remove", **target, "line": 3}
+        for change in wrong:
+            page.say(do="change", number=0, change=change)
+            assert page.until("told")["words"]
+        assert plan.read_text() == PLAN
+
+
+def test_what_can_stand_at_a_place_is_offered_and_put_there(plan):
+    with rehearsed(plan) as process, Wire(process) as page:
+        page.until("remarks", number=0)
+        at = {"row": 3, "offset": 0, "pass": None}
+        page.say(do="offers", asked=5, at=at, until=None)
+        offered = page.until("offers")
+        assert offered["asked"] == 5 and len(offered["offers"]) > 3
+        offer = next(each for each in offered["offers"] if "fermata" in each["entry"])
+        page.say(do="change", number=0, change={"what": "offer", "id": offer["id"], "at": at, "until": None})
+        changed = page.until("saved", number=1)["text"]
+        assert "fermata" in changed and plan.read_text() == changed
+        page.until("whole", number=1)
+        page.say(do="undo")
+        page.until("saved", by="undo")
+        assert plan.read_text() == PLAN

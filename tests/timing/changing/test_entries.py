@@ -48,7 +48,7 @@ def test_an_entry_says_in_words_what_it_is(plan):
     assert words >= {
         "rallentando 9:4 - 10:5, to 84%, then a tempo, pass 1", "p at 0", "sul tasto 16:6 - 18",
         "breath after 27:3, seconds 0.25", "diminuendo 24:4 - 27:1, to mark p", "mp at 15:5, for inner",
-        "slide from 23:4, to 24:1, glide 30%, swell 4 dB", "tempo dotted quarter = 56", "phrase 16:6 - 18 (echo)",
+        "slide from 23:4, to 24:1, glide 30%, swell 4 dB, sung", "tempo dotted quarter = 56", "phrase 16:6 - 18 (echo)",
         "second time 3-9, softer 1 dB, pass 3", "bass: level -4 dB", "strings 0 - 2:5, let ring",
         "accent at 24, by 2 dB, for melody",
     }  # fmt: skip

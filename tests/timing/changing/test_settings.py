@@ -170,6 +170,8 @@ def test_a_slide_is_moved_to_notes_alone(tmp_path):
     slide = at(plan.entry("glissandi", "slide"))
     away = {"what": "move", **slide, "end": "end", "to": {"row": 24, "offset": 0.1, "pass": None}}
     assert "no note begins at" in refused(away, plan.reading, plan.text)
+    over = {"what": "move", **slide, "end": "end", "to": {"row": 28, "offset": 2.5, "pass": None}}
+    assert "28:6 does not follow 23:4" in refused(over, plan.reading, plan.text)
     back = {"what": "move", **slide, "end": "end", "to": {"row": 23, "offset": 0.0, "pass": None}}
     assert "a slide ends after it begins" in refused(back, plan.reading, plan.text)
 
