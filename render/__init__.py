@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from render.page import write_page as write_page
     from render.sound.audio import render_audio as render_audio
     from render.sound.coding import encoded as encoded
+    from render.sound.memory import lowered_alike as lowered_alike
     from render.sound.memory import render_sound as render_sound
     from render.sound.memory import sound_blocks as sound_blocks
     from render.telling.tables import timeline as timeline
@@ -38,6 +39,7 @@ _HOMES = {
     "write_midi": "render.midi.file",
     "render_sound": "render.sound.memory",
     "sound_blocks": "render.sound.memory",
+    "lowered_alike": "render.sound.memory",
     "encoded": "render.sound.coding",
     "render_audio": "render.sound.audio",
     "timeline": "render.telling.tables",

@@ -37,13 +37,20 @@ def written_whole(path: str | Path, permissions: int | None = None) -> Iterator[
     stands that may not be written over.
     """
     path = Path(path)
-    try:
+    with faults_of(path):
         target = _target(path)
         with temporary_file(target.parent, permissions=AS_ANY if permissions is None else PRIVATE) as temporary:
             yield temporary.path
             if permissions is not None:
                 os.chmod(temporary.path, permissions)
             temporary.put(target)
+
+
+@contextmanager
+def faults_of(path: Path) -> Iterator[None]:
+    """What goes wrong meanwhile is a fault of this file: CannotDo in the place of an OSError."""
+    try:
+        yield
     except OSError as fault:
         raise _in_words(path, fault) from None
 

@@ -14,8 +14,11 @@ from typing import BinaryIO, NamedTuple
 import numpy as np
 
 from soundfonts import sf2
-from soundfonts.notes import FRETS, HARMONIC, HARMONICS, LIGADO, NATURALE, PIZZICATO, TONES_IN_BANK, notes
+from soundfonts.nail import burst
+from soundfonts.notes import FRETS, HARMONIC, HARMONICS, LIGADO, NATURALE, PIZZICATO, PLUCKS, TONES_IN_BANK, notes
+from soundfonts.partials import Partials
 from soundfonts.samples import RATE, looped, short
+from soundfonts.softer import softer
 from soundfonts.strings import Pluck
 
 PROGRAM = 24  # of 0-127
@@ -40,6 +43,7 @@ class _Sampled(NamedTuple):
     key: int
     sample: int
     decay: float  # 1/s; 0 for a sample that ends by itself
+    touch: tuple[sf2.Modulator, ...]  # what a softer pluck changes
 
 
 def write_guitar(
@@ -52,7 +56,8 @@ def write_guitar(
 ) -> None:
     """Write the SoundFont of a guitar in `tuning` (MIDI pitch of the open strings, string 1 first).
 
-    With `pluck` only that, in the place of naturale. `progress` is told how many notes are done, of how many.
+    With `pluck` only that, in the place of naturale, and alike at every velocity. `progress` is told how many notes are
+    done, of how many.
     """
     tones = (NATURALE,) if pluck else tuple(tone for tone in range(len(TONES_IN_BANK)) if tone != LIGADO)
     work = [(tone, string) for tone in tones for string in range(1, len(tuning) + 1)]
@@ -63,16 +68,18 @@ def write_guitar(
     for tone, string in work:
         semitones, pitch = _semitones(tone), tuning[string - 1]
         partials = notes(string, pitch, semitones, tone, pluck)
+        touch = [()] * len(semitones) if pluck or tone == PIZZICATO else _touch(partials)
         for at, above in enumerate(semitones):
-            sample = (short if tone == PIZZICATO else looped)(partials, at, _SCALE)
+            noise = burst(RATE, pitch + above, (pluck or PLUCKS[tone]).colour, (tone, string, above))
+            sample = (short if tone == PIZZICATO else looped)(partials, at, _SCALE, noise)
             label = f"{TONES_IN_BANK[tone]} {string}/{above}"
             number = bank.add(label, sample.data, sample.loop, pitch + above, RATE)
-            made[tone].append(_Sampled(string, above, pitch + above, number, sample.decay))
+            made[tone].append(_Sampled(string, above, pitch + above, number, sample.decay, touch[at]))
             done += 1
             if progress:
                 progress(done, total)
     if not pluck:
-        made[LIGADO] = made[NATURALE]
+        made[LIGADO] = [note._replace(touch=()) for note in made[NATURALE]]
     instruments: list[sf2.Instrument] = []
     presets: list[sf2.Preset] = []
     for tone, of_tone in made.items():
@@ -81,6 +88,18 @@ def write_guitar(
             presets.append(sf2.Preset(words, *preset(string, tone), len(instruments)))
             instruments.append(sf2.Instrument(words, _common(tone), _zones(of_tone, string)))
     bank.finish(instruments, presets)
+
+
+def _touch(partials: Partials) -> list[tuple[sf2.Modulator, ...]]:
+    """What velocity does to each note, but for its level."""
+    return [
+        (
+            sf2.Modulator(sf2.SOFTNESS, sf2.CUTOFF, -int(cents)),
+            sf2.Modulator(sf2.SOFTNESS_IN_DECIBELS, sf2.ATTENUATION, int(concave)),
+            sf2.Modulator(sf2.SOFTNESS, sf2.ATTENUATION, int(linear)),
+        )
+        for cents, concave, linear in zip(*softer(partials, RATE), strict=True)
+    ]
 
 
 def _semitones(tone: int) -> list[int]:
@@ -100,7 +119,7 @@ def _zones(of_tone: list[_Sampled], string: int) -> list[sf2.Zone]:
     zones = []
     for note, keys in groupby(range(128), key=lambda key: chosen[key]):
         played = list(keys)
-        zones.append(sf2.Zone(played[0], played[-1], note.sample, _dying_away(note.decay)))
+        zones.append(sf2.Zone(played[0], played[-1], note.sample, _dying_away(note.decay), note.touch))
     return zones
 
 

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from soundfonts import fading as rung
 from soundfonts.building import STRINGS, preset, write_guitar
 from soundfonts.measures import centroid_of, loudness_of
 from soundfonts.notes import (
@@ -34,14 +35,14 @@ from timing.remarks import CannotDo
 
 __all__ = [
     "FRETS", "HARMONIC", "HARMONICS", "HIGHEST", "LIGADO", "LOWEST", "NATURALE", "PIZZICATO", "PLUCKING_POINTS",
-    "PONTICELLO", "STANDARD_TUNING", "STRINGS", "TASTO", "TONES_IN_BANK", "brightness", "guitar_bank", "loudness",
-    "point_bank", "preset",
+    "PONTICELLO", "STANDARD_TUNING", "STRINGS", "TASTO", "TONES_IN_BANK", "brightness", "fading", "guitar_bank",
+    "loudness", "point_bank", "preset",
 ]  # fmt: skip
 
 STANDARD_TUNING = (64, 59, 55, 50, 45, 40)  # MIDI pitch of the open strings, string 1 first
 LOWEST, HIGHEST = 21, 88  # MIDI pitches to which a string can be tuned
 NEAREST, FARTHEST = 1.0, 40.0  # cm from the bridge
-VERSION = "4"  # raise it when the recipe gives other sound
+VERSION = "7"  # raise it when the recipe gives other sound
 
 
 def guitar_bank(tuning: Iterable[int] = STANDARD_TUNING, progress: Callable[[int, int], None] | None = None) -> Path:
@@ -78,6 +79,27 @@ def brightness(string: int, tone: int, tuning: Iterable[int], frets: ArrayLike) 
 def loudness(string: int, tone: int, tuning: Iterable[int], frets: ArrayLike) -> np.ndarray:
     """The same for the K-weighted level in dB at one velocity: only differences between notes mean anything."""
     return np.array([note.loudness for note in _asked(string, tone, tuning, frets)])
+
+
+def fading(
+    string: int,
+    tone: int,
+    tuning: Iterable[int],
+    fret: int,
+    seconds: np.ndarray,
+    bend: tuple[np.ndarray, np.ndarray],
+    cm: float | None = None,
+) -> np.ndarray:
+    """(n,) K-weighted level in dB at these `seconds` after the pluck, while the note rings: only differences mean
+    anything. `bend` is the (points,) seconds and semitones of its bend, in lines from one to the next; none where there
+    are no points.
+
+    In harmonics `fret` is semitones above the open string. Beyond the frets the nearest note is transposed. With `cm`
+    naturale, sul tasto and sul ponticello are plucked there instead.
+    """
+    named = tone in (NATURALE, TASTO, PONTICELLO)
+    cm = cm if named else None
+    return rung.fading(string, _checked(tuning)[string - 1], NATURALE if cm else tone, fret, seconds, bend, cm)
 
 
 class _Measured(NamedTuple):

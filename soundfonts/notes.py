@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 NATURALE, TASTO, PONTICELLO, PIZZICATO, HARMONIC, LIGADO = range(6)
 TONES_IN_BANK = ("naturale", "sul tasto", "sul ponticello", "pizzicato", "harmonics", "ligado")
 PLUCKS = {
-    NATURALE: Pluck(0.126, 0.25, 9e-3, 1.0),
+    NATURALE: Pluck(0.126, 0.25, 8e-3, 1.0),
     TASTO: Pluck(0.205, 0.43, 16e-3, 0.70),
-    PONTICELLO: Pluck(0.045, 0.08, 3e-3, 1.7),
+    PONTICELLO: Pluck(0.045, 0.07, 3e-3, 1.7),
     PIZZICATO: Pluck(0.090, 0.25, 14e-3, 0.55),  # the thumb, with the edge of the palm on the bridge
     HARMONIC: Pluck(0.085, 0.16, 6e-3, 1.1),
 }
@@ -32,14 +32,14 @@ HARMONICS = {12: 2, 19: 3, 24: 4, 28: 5}  # semitones above the open string: par
 FRETS = 19
 
 _BRIGHT = 52.8, 0.47  # naturale: centroid in Hz = 52.8 f^0.47,
-_STRINGS = (1.0, 0.95, 0.93, 1.0, 1.0, 0.93)  # times this: the third, the thickest of plain nylon, is the dullest
+_STRINGS = (1.0, 0.95, 0.93, 0.97, 1.0, 0.93)  # times this: the third, the thickest of plain nylon, is the dullest
 _OPEN_BRIGHTER, _OPEN_LOUDER = 1.08, 0.8  # no finger tip on it; in dB
 _MUTED = -9.0  # dB more for pizzicato: so short, it would have to begin too hard for the same loudness
 _TILT = -0.04  # dB a semitone above A3: what dies away sooner need not begin as much harder
 _SOFTEST, _HARDEST = 150.0, 40_000.0  # Hz
 # Fingers and thumb pull in opposite directions, so that the pulses of a chord do not pile up.
 _DIRECTION = (1, 1, -1, -1, -1, -1, -1)
-_SLACK = 0.2  # how far the bridge gives way along the top, against across it
+_SLACK = 0.1  # how far the bridge gives way along the top, against across it
 _PALM = 11.0, 0.02  # 1/s, and 1/s a Hz: what the palm takes away
 _TOUCH = 0.3  # 1/s: what the touch that makes a harmonic takes away
 

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from soundfonts.measures import k_weight
+from soundfonts.nail import SECONDS
 from soundfonts.partials import STRING, Partials
 
 RATE = 44_100
@@ -36,17 +37,33 @@ class Sample(NamedTuple):
     decay: float
 
 
-def looped(partials: Partials, note: int, gain: float) -> Sample:
-    """A ringing note."""
-    pole, amplitude = _audible(partials, note)
+class Rung(NamedTuple):
+    """What a ringing note consists of, (partials,) `pole` and `amplitude`: as it is for so many samples (`held`), and
+    then dying away at one rate, `decay` in 1/s."""
+
+    pole: np.ndarray
+    amplitude: np.ndarray
+    held: int
+    decay: float
+
+
+def ringing(partials: Partials, note: int) -> Rung:
+    """How a note of these rings."""
+    pole, amplitude = audible(partials, note)
     slowest = -pole.real.max()
     held = round(np.clip(2.5 / slowest, *_HELD) * RATE / _STEP) * _STEP
+    energy = np.abs(amplitude * np.exp(pole * held / RATE)) ** 2 * k_weight(pole.imag / (2 * np.pi))
+    return Rung(pole, amplitude, held, float(-(energy * pole.real).sum() / energy.sum()))
+
+
+def looped(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sample:
+    """A ringing note, begun with the noise of its pluck (see nail.py)."""
+    pole, amplitude, held, decay = ringing(partials, note)
     left = amplitude * np.exp(pole * held / RATE)
-    energy = np.abs(left) ** 2 * k_weight(pole.imag / (2 * np.pi))
-    decay = float(-(energy * pole.real).sum() / energy.sum())
     head = _sum(pole + decay, amplitude, held)
     knock = Partials(partials.pole[note, STRING:] + decay, partials.amplitude[note, STRING:])
     head[:_KNOCK] += _sum(*knock, _KNOCK)
+    _begin(head, noise)
     length = _whole_periods(pole[0].imag / (2 * np.pi))
     spectrum = np.zeros(length // 2 + 1, complex)
     bins = np.rint(pole.imag / (2 * np.pi) * length / RATE).astype(int)
@@ -57,16 +74,22 @@ def looped(partials: Partials, note: int, gain: float) -> Sample:
     return Sample(_whole_numbers(wave * gain), (start, start + length), decay)
 
 
-def short(partials: Partials, note: int, gain: float) -> Sample:
+def short(partials: Partials, note: int, gain: float, noise: np.ndarray) -> Sample:
     """A note that is over by itself."""
-    pole, amplitude = _audible(partials, note)
+    pole, amplitude = audible(partials, note)
     count = int(np.ceil(11.5 / -pole.real.max() * RATE / _STEP)) * _STEP  # -100 dB
     wave = _sum(pole, amplitude, count)
     wave[:_KNOCK] += _sum(partials.pole[note, STRING:], partials.amplitude[note, STRING:], _KNOCK)[:count]
+    _begin(wave, noise)
     return Sample(_whole_numbers(np.concatenate([np.zeros(LEAD), wave]) * gain), None, 0.0)
 
 
-def _audible(partials: Partials, note: int) -> Partials:
+def _begin(wave: np.ndarray, noise: np.ndarray) -> None:
+    """Add the noise, in its measure, to the first samples of a note."""
+    wave[: len(noise)] += noise * np.sqrt(np.square(wave[: round(SECONDS * RATE)]).sum())
+
+
+def audible(partials: Partials, note: int) -> Partials:
     """The string's partials that can be heard at all, the first mode first."""
     pole, amplitude = partials.pole[note, :STRING], partials.amplitude[note, :STRING]
     size = np.abs(amplitude)

@@ -13,20 +13,36 @@ import numpy as np
 # Generators (§8.1.2), in the order in which a zone must have them: the keys first, the sample last.
 KEYS, ATTACK, DECAY, SUSTAIN, RELEASE, CUTOFF, LOOPS, INSTRUMENT, SAMPLE = 43, 34, 36, 37, 38, 8, 54, 41, 53
 
+ATTENUATION = 48
+# What moves a modulator (§8.2): velocity, from 1 at none towards 0 at its full, evenly or as its square in dB.
+SOFTNESS, SOFTNESS_IN_DECIBELS = 0x0102, 0x0502
+
 _SILENCE = bytes(2 * 46)  # after each sample (§7.10)
-# Velocity would also close the filter (§8.4.2); with amount 0 it does not, and a level is a level and nothing else.
-_NO_FILTER = struct.pack("<HHhHH", 0x0102, CUTOFF, 0, 0, 0)
 _NO_MODULATOR = bytes(10)
 _MONO = 1
 
 
+class Modulator(NamedTuple):
+    """`source` moves a generator by up to `amount`. One in a zone goes over one of its instrument and over those that
+    all players have, if source and generator are the same."""
+
+    source: int
+    generator: int
+    amount: int
+
+
+# Velocity would also close the filter (§8.4.2); with amount 0 it does not, and a level is a level and nothing else.
+_NO_FILTER = Modulator(SOFTNESS, CUTOFF, 0)
+
+
 class Zone(NamedTuple):
-    """Keys `low` to `high` play a sample, with further generators {number: amount}."""
+    """Keys `low` to `high` play a sample, with further generators {number: amount} and modulators."""
 
     low: int
     high: int
     sample: int
     generators: dict[int, int]
+    modulators: tuple[Modulator, ...] = ()
 
 
 class Instrument(NamedTuple):
@@ -111,21 +127,24 @@ def _instruments(instruments: list[Instrument]) -> dict[bytes, bytes]:
     headers: list[tuple[bytes, int]] = []
     bags: list[tuple[int, int]] = []
     generators: list[tuple[int, int]] = []
-    for at, (name, common, zones) in enumerate(instruments):
+    modulators: list[Modulator] = []
+    for name, common, zones in instruments:
         headers.append((_name(name), len(bags)))
-        bags.append((len(generators), at))
+        bags.append((len(generators), len(modulators)))
         generators += common.items()
+        modulators.append(_NO_FILTER)
         for zone in zones:
-            bags.append((len(generators), at + 1))
+            bags.append((len(generators), len(modulators)))
+            modulators += zone.modulators
             generators.append((KEYS, zone.low | zone.high << 8))
             generators += zone.generators.items()
             generators.append((SAMPLE, zone.sample))
     headers.append((b"EOI", len(bags)))
-    bags.append((len(generators), len(instruments)))
+    bags.append((len(generators), len(modulators)))
     return {
         b"inst": b"".join(struct.pack("<20sH", *row) for row in headers),
         b"ibag": b"".join(struct.pack("<HH", *row) for row in bags),
-        b"imod": _NO_FILTER * len(instruments) + _NO_MODULATOR,
+        b"imod": b"".join(struct.pack("<HHhHH", *each, 0, 0) for each in modulators) + _NO_MODULATOR,
         b"igen": _generators(generators),
     }
 

@@ -1,9 +1,10 @@
 """The nylon string as a sum of damped modes: where they lie, how long they ring, how a pluck wakes them.
 
 Sources: J. Woodhouse, "Plucked guitar transients: comparison of measurements and synthesis", Acta Acustica united with
-Acustica 90, 2004, for the six strings (values from memory; they give the pitches of the usual tuning within 0.5 %) and
-for the law of damping; H. Fletcher, "Normal vibration frequencies of a stiff piano string", JASA 36, 1964, for the
-stretched partials; N. Fletcher and T. Rossing, The Physics of Musical Instruments, chapters 2 and 9, for the pluck.
+Acustica 90, 2004, for the six strings (mass and stiffness from memory, they give the pitches of the usual tuning within
+0.5 %; losses as in table I, p. 947, corrected, as others quote it) and for the law of damping (equation 8);
+H. Fletcher, "Normal vibration frequencies of a stiff piano string", JASA 36, 1964, for the stretched partials;
+N. Fletcher and T. Rossing, The Physics of Musical Instruments, chapters 2 and 9, for the pluck.
 
 Arrays over notes and modes have the shape (notes, MODES), mode 1 first.
 """
@@ -99,7 +100,7 @@ def motion(material: Material, open_pitch: float, frets: np.ndarray, coupling: f
     loss = (along + bending * material.bending) / (tension + bending)
     impedance = np.sqrt(tension * material.mass)
     bridge = 2 * pitch * impedance * admittance(frequency) * coupling
-    finger = np.where(frets > 0, 0.25 + 0.45e-3 * frequency, 0.0)
+    finger = np.where(frets > 0, 0.2 + 0.45e-3 * frequency, 0.0)
     return Motion(frequency, omega * loss / 2 + bridge + finger)
 
 

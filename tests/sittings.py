@@ -105,6 +105,7 @@ class Wire:
         )  # fmt: skip
         self._socket = self._opened.__enter__()
         self.told: list[dict] = []  # all so far, sound among it
+        self.say(do="paper", paper="narrow")
 
     def close(self) -> None:
         self._opened.__exit__(None, None, None)

@@ -27,6 +27,24 @@ def decibels(wave: np.ndarray, low: float, high: float, per: int = 441) -> np.nd
     return 20 * np.log10(np.abs(analytic(wave, low, high))[::per][:-1] + 1e-12)
 
 
+def k_levels(sound: np.ndarray) -> np.ndarray:
+    """(frames,) the K-weighted level in dB of (frames, 2) samples around each, over 30 ms: pyloudnorm's filters."""
+    import pyloudnorm
+    from scipy.signal import lfilter
+
+    for stage in pyloudnorm.Meter(RATE, filter_class="DeMan")._filters.values():
+        sound = stage.passband_gain * lfilter(stage.b, stage.a, sound, axis=0)
+    window = np.hanning(round(0.03 * RATE))
+    power = np.square(sound).sum(axis=1)
+    return 10 * np.log10(np.convolve(power, window / window.sum(), "same") + 1e-20)
+
+
+def risen(level: np.ndarray, start: float, end: float) -> float:
+    """By how many dB a level with a value for each sample rises between two seconds: the line through it."""
+    part = level[round(start * RATE) : round(end * RATE)]
+    return float(np.polyfit(np.linspace(0, 1, len(part)), part, 1)[0])
+
+
 def seconds_of(count: int, per: int = 441) -> np.ndarray:
     return (np.arange(count) + 0.5) * per / RATE
 

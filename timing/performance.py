@@ -87,7 +87,8 @@ PASSAGE = np.dtype(
     ]
 )
 
-# The level of a sounding note away from its own level, point by point and linear in between (in dB and seconds).
+# The level of a sounding note away from its own level, point by point and linear in between (in dB and seconds), as it
+# is to be heard: in a slide that swells, what the sound loses by itself is still to be given back.
 CURVE = np.dtype([("lane", np.int32), ("note", np.int32), ("second", np.float64), ("level", np.float64)])
 
 # The pitch of a sliding lane away from the note that was struck in it, point by point and linear in between (a step has
@@ -101,7 +102,8 @@ GLIDE = np.dtype(
         ("goal", np.int32),
         ("leave", np.float64),  # seconds
         ("arrive", np.float64),
-        ("swell", np.float64),  # dB into the goal
+        ("swell", np.float64),  # dB that are heard from leaving to arriving
+        ("sung", np.bool_),  # whether the note dies away more slowly before it, so that the slide is heard
         ("attack", np.int8),  # how the goal sounds: PLUCKED or CARRIED
         ("entry", np.int32),  # that shapes it, in the plan's `glissandi`
     ]

@@ -13,7 +13,7 @@ from render.kinds import PAGE, kind_of
 from render.page import MOST_READINGS
 from render.telling.comparison_words import LETTERS
 from render.telling.sides import Side, SideBySide, cautions_in_words, names_of
-from render.telling.words import clock
+from render.telling.words import clock, lowering_in_words
 from timing.companions import companion
 from timing.comparing import compare
 from timing.loading import load_all
@@ -71,6 +71,8 @@ def write(made: SideBySide, file: Path, soundfont: Path | None, console: Console
             made.readings, file, names, comparison=made.comparison, remarks=remarks, soundfont=soundfont,
             progress=progress,
         )  # fmt: skip
+    if facts.lowered:
+        console.print(Text(lowering_in_words(facts.lowered, len(names)), style="bold"))
     for reason in dict.fromkeys(facts.refused):
         console.print(Text(f"{reason}; so its bars are drawn without notes", style="bold yellow"))
     for line in cautions_in_words(made.sides):

@@ -13,11 +13,11 @@ from rich.text import Text
 from render.commands.take_names import take_stem
 from render.files import refuse_outputs
 from render.kinds import MIDI, SOUND, kind_of
-from render.sound.audio import Take, render_audio
+from render.sound.audio import Take, render_takes
 from render.sound.stems import RATE
 from render.sound.synth import BLOCK
 from render.telling.report import show_remarks
-from render.telling.words import clock
+from render.telling.words import clock, lowering_in_words
 from soundfonts import guitar
 from soundfonts.banks import checked_bank
 from timing.cautions import check
@@ -66,17 +66,21 @@ def render_plans(plans: Sequence[Path], outputs: Sequence[Path], wanted: Wanted,
     banks = [wanted.soundfont] if wanted.soundfont is not None else []
     inputs = [*plans, *(file for reading in readings for file in reading.files), *banks]
     refuse_outputs((file for files in targets for file in files), inputs)
-    cautioned = False
-    for plan, reading, performance, files in zip(plans, readings, performances, targets, strict=True):
-        remarks = _remarks(plan, reading, wanted)
-        cautions = [remark for remark in remarks if remark.stands]
-        show_remarks(console, cautions)
+    told = [_remarks(plan, reading, wanted) for plan, reading in zip(plans, readings, strict=True)]
+    sounds: list[tuple[Performance, Path]] = []
+    for remarks, performance, files in zip(told, performances, targets, strict=True):
+        show_remarks(console, [remark for remark in remarks if remark.stands])
         for file in files:
-            _write(performance, file, wanted.soundfont, console)
+            if kind_of(file) in MIDI:
+                _write_midi(performance, file, wanted.soundfont, console)
+            else:
+                sounds.append((performance, file))
+    if sounds:
+        _tell_takes(_render_sounds(sounds, wanted.soundfont, console), console)
+    for plan, remarks in zip(plans, told, strict=True):
         if others := _others_in_words(remarks):
             console.print(Text(f"{others}: lentando check {plan}", style="dim"))
-        cautioned |= bool(cautions)
-    return cautioned
+    return any(remark.stands for remarks in told for remark in remarks)
 
 
 def play_plan(plan: Path, wanted: Wanted, console: Console) -> None:
@@ -90,7 +94,9 @@ def play_plan(plan: Path, wanted: Wanted, console: Console) -> None:
     playhead = Playhead(performance, reading.score, rounds=wanted.loop, counted_in=wanted.count_in)
 
     def make(file: Path) -> float:
-        return _render_sound(performance, file, wanted.soundfont, console, plan.name).seconds
+        (take,) = _render_sounds([(performance, file)], wanted.soundfont, console, plan.name)
+        _tell_lowering([take], console)
+        return take.seconds
 
     play(make, playhead.at, _REST if wanted.loop > 1 else _SOFTLY, console)
 
@@ -162,33 +168,38 @@ def _remarks(plan: Path, reading: Reading, wanted: Wanted) -> list[Remark]:
     return list(dict.fromkeys([*check(load(plan, wanted.fingering), sound=guitar), *beyond]))
 
 
-def _write(performance: Performance, file: Path, soundfont: Path | None, console: Console) -> None:
-    if kind_of(file) in MIDI:
-        from render.midi.file import write_midi
+def _write_midi(performance: Performance, file: Path, soundfont: Path | None, console: Console) -> None:
+    from render.midi.file import write_midi
 
-        write_midi(performance, file)
-        console.print(Text(f"{file}  {clock(performance.time.length)}, {len(performance.notes)} notes"))
-        return
-    take = _render_sound(performance, file, soundfont, console)
-    loudness = "silent" if take.loudness is None else f"{take.loudness:.1f} LUFS"
-    console.print(Text(f"{file}  {clock(take.seconds)}, {loudness}, peak {take.peak:.1f} dBFS"))
-    if take.clipped:
-        message = f"{take.clipped} samples are clipped: take the dynamics down, by {take.peak:.1f} dB or more"
-        console.print(Text(message, style="bold yellow"))
+    write_midi(performance, file, soundfont=soundfont)
+    console.print(Text(f"{file}  {clock(performance.time.length)}, {len(performance.notes)} notes"))
 
 
-def _render_sound(
-    performance: Performance, file: Path, soundfont: Path | None, console: Console, name: str | None = None
-) -> Take:
-    """Render to a sound file, with a bar that shows how far it is (under another `name`)."""
+def _tell_takes(takes: Sequence[Take], console: Console) -> None:
+    for take in takes:
+        loudness = "silent" if take.loudness is None else f"{take.loudness:.1f} LUFS"
+        console.print(Text(f"{take.path}  {clock(take.seconds)}, {loudness}, peak {take.peak:.1f} dBTP"))
+    _tell_lowering(takes, console)
+
+
+def _tell_lowering(takes: Sequence[Take], console: Console) -> None:
+    if takes[0].lowered:
+        console.print(Text(lowering_in_words(takes[0].lowered, len(takes)), style="bold"))
+
+
+def _render_sounds(
+    files: Sequence[tuple[Performance, Path]], soundfont: Path | None, console: Console, name: str | None = None
+) -> list[Take]:
+    """Render to sound files, with a bar that shows how far each is (under another `name`)."""
     from rich.progress import Progress
 
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task(name or file.name, total=None)
+        task = bar.add_task(name or files[0][1].name, total=None)
 
         def step(what: str) -> Callable[[float, float], None]:
             return lambda done, total: bar.update(task, description=what, completed=done, total=total)
 
         building = step("the guitar is built, once")
-        progress = step(name or file.name)
-        return render_audio(performance, file, soundfont=soundfont, progress=progress, building=building)
+        return render_takes(
+            files, soundfont=soundfont, progress=lambda file: step(name or file.name), building=building
+        )

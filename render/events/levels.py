@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 
-VOLUME = 100  # CC7 of every channel, the value that General MIDI starts with
-EXPRESSION = 90  # CC11 at rest; it leaves 6 dB above for swells
+VOLUME = 100  # CC7, the value that General MIDI starts with
+LOWERED = 50  # CC7 at rest where it keeps IN_HAND for swells: a quarter of the amplitude at VOLUME
+IN_HAND = 12.0  # dB
+EXPRESSION = 90  # CC11 at rest; it leaves 6 dB above for swells, what they take beyond that is CC7's
+_ABOVE = 40 * float(np.log10(127 / EXPRESSION))
 
 
 def velocity(level: np.ndarray | float) -> np.ndarray:
@@ -22,14 +25,31 @@ def expression(level: np.ndarray | float) -> np.ndarray:
     return _controller(level, EXPRESSION, lowest=0)
 
 
-def expression_changes(
-    moments: np.ndarray, level: np.ndarray, struck: np.ndarray, onsets: np.ndarray, rest: np.ndarray | float = 0.0
-) -> tuple[np.ndarray, np.ndarray]:
-    """(moments, CC11 values) of a lane's moving level (dB around the notes' own), back at rest at the next onset.
+def volume(level: np.ndarray | float, rest: int) -> np.ndarray:
+    """CC7 (`rest` to 127) for what CC11 leaves over of raising a sounding note by `level` dB, up to IN_HAND."""
+    over = np.clip(level - _ABOVE, 0, IN_HAND)
+    return _controller(over, rest, lowest=rest)
+
+
+def in_hand(volume: np.ndarray | float) -> np.ndarray:
+    """The dB by which a sounding note can be raised where CC7 rests at `volume`, by CC11 and then by CC7."""
+    return _ABOVE + np.minimum(-decibels(volume), IN_HAND)
+
+
+def level_changes(
+    moments: np.ndarray,
+    level: np.ndarray,
+    struck: np.ndarray,
+    onsets: np.ndarray,
+    rest: np.ndarray | float = 0.0,
+    resting: int = LOWERED,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(moments, controllers, values) of a lane's moving level (dB around the notes' own), back at rest at the next
+    onset: CC11, and CC7, which rests at `resting`, where that is not enough.
 
     Moments are whole numbers: ticks or samples. Where several fall together, the last value holds; what does not change
     is left out. `struck` are the onsets of the notes that the points of the curve belong to, `onsets` those of all the
-    lane's notes: the controller follows the note that was struck last. `rest` is where each of these notes has it at
+    lane's notes: the controllers follow the note that was struck last. `rest` is where each of these notes has it at
     rest, in dB around EXPRESSION; notes struck together meet in the middle.
     """
     starts, start = np.unique(onsets, return_inverse=True)
@@ -39,21 +59,24 @@ def expression_changes(
     begun = np.searchsorted(starts, moments, side="right") - 1
     own = (begun >= 0) & (starts[np.maximum(begun, 0)] == struck)
     moment = np.concatenate([starts, moments[own]])
-    value = expression(np.concatenate([(low + high) / 2, level[own] + ((low + high) / 2)[begun[own]]]))
+    wanted = np.concatenate([(low + high) / 2, level[own] + ((low + high) / 2)[begun[own]]])
     order = np.argsort(moment, kind="stable")  # the curve's own value comes last
-    moment, value = moment[order], value[order]
+    moment, wanted = moment[order], wanted[order]
     last = np.append(np.diff(moment) > 0, True)[: len(moment)]
-    moment, value = moment[last], value[last]
-    changed = np.diff(value, prepend=EXPRESSION) != 0
-    return moment[changed], value[changed]
+    moment, wanted = moment[last], wanted[last]
+    changes = []
+    for controller, at_rest, value in ((11, EXPRESSION, expression(wanted)), (7, resting, volume(wanted, resting))):
+        changed = np.diff(value, prepend=at_rest) != 0
+        changes.append((moment[changed], np.full(np.count_nonzero(changed), controller), value[changed]))
+    moments, controllers, values = (np.concatenate(column) for column in zip(*changes, strict=True))
+    return moments, controllers, values
 
 
-def raised(notes: np.ndarray, curves: np.ndarray, sliding: np.ndarray) -> np.ndarray:
+def raised(notes: np.ndarray, curves: np.ndarray, sliding: np.ndarray, room: np.ndarray) -> np.ndarray:
     """(n,) dB by which a note (PLAYED) that slides is struck harder and its CC11 lowered, so that a swell (CURVE) of
-    more than CC11 has above its rest finds room. `sliding` is (n,): such notes have their lane for themselves."""
+    more than its (n,) `room` finds some. `sliding` is (n,): such notes have their lane for themselves."""
     most = np.full(len(notes), -np.inf)
     np.maximum.at(most, curves["note"], curves["level"])
-    room = decibels(127) - decibels(EXPRESSION)
     return np.where(sliding, np.clip(most - room, 0, np.maximum(-notes["level"], 0)), 0.0)
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from render.events.levels import expression_changes, raised, resting, rounding, velocity
+from render.events.levels import in_hand, level_changes, raised, resting, rounding, velocity
 from render.events.strokes import let_go, strokes
 from render.events.wheel import lane_range, wheel_changes
 from timing.performance import Performance
@@ -46,17 +46,19 @@ class Setting(NamedTuple):
 def event_table(
     performance: Performance,
     medium: Medium,
+    volume: np.ndarray,
     settings: Sequence[Setting] = (),
     rows: np.ndarray | None = None,
     softer: np.ndarray | float = 0.0,
 ) -> np.ndarray:
-    """EVENT table in playing order. `rows` are those of the notes that are wanted, else all; `settings` and `softer`
-    ((n,) dB by which they are softer than planned) go by these notes."""
+    """EVENT table in playing order. `volume` is (lanes,) where CC7 rests. `rows` are those of the notes that are
+    wanted, else all; `settings` and `softer` ((n,) dB by which they are softer than planned) go by these notes."""
     rows = np.arange(len(performance.notes)) if rows is None else rows
     notes = performance.notes[rows]
     curves, bends = (_of_rows(table, rows, len(performance.notes)) for table in (performance.curves, performance.bends))
     struck, end = strokes(notes)
-    harder = raised(notes, curves, performance.lanes["sliding"][notes["lane"]])
+    sliding = performance.lanes["sliding"][notes["lane"]]
+    harder = raised(notes, curves, sliding, in_hand(volume[notes["lane"]]))
     wanted = notes["level"] - softer
     level = wanted + harder
     rest = resting(wanted, harder)
@@ -76,12 +78,12 @@ def event_table(
         moving, turning = curves[level_of == lane], bends[pitch_of == lane]
         if len(moving) or rests.any():
             seconds, of = medium.moments(moving["second"]), start[moving["note"]]
-            changes = expression_changes(seconds, moving["level"], of, begin[mine], rests)
-            made.append(_table(lane, changes[0], CONTROL, 11, changes[1]))
+            changes = level_changes(seconds, moving["level"], of, begin[mine], rests, int(volume[lane]))
+            made.append(_table(lane, changes[0], CONTROL, *changes[1:]))
         if len(turning):
             seconds, wide = medium.moments(turning["second"]), lane_range(performance, lane)
-            changes = wheel_changes(seconds, turning["semitones"], begin[mine], wide, medium.reach)
-            made.append(_table(lane, changes[0], BEND, 0, changes[1]))
+            turns = wheel_changes(seconds, turning["semitones"], begin[mine], wide, medium.reach)
+            made.append(_table(lane, turns[0], BEND, 0, turns[1]))
     events = np.concatenate(made)
     return events[np.lexsort((events["data"], events["lane"], events["kind"], events["moment"]))]
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import mido
 import numpy as np
 
-from render.events.levels import EXPRESSION, VOLUME
+from render.events.levels import EXPRESSION
 from render.midi.clock import Clock, tempi
 from timing.columns import NEAR
 from timing.performance import Performance
@@ -83,15 +83,15 @@ def _track(events: list[tuple[int, int, mido.MetaMessage]], last: int) -> mido.M
 
 
 def lane_track(
-    lane: np.void, port: int, channel: int, controls: list[tuple[int, int]], events: np.ndarray
+    lane: np.void, port: int, channel: int, volume: int, controls: list[tuple[int, int]], events: np.ndarray
 ) -> mido.MidiTrack:
-    """The track of a lane (LANE): what stands at its start, with more `controls` (controller and value), and its EVENT
-    rows, in ticks and in order."""
+    """The track of a lane (LANE): what stands at its start, with its `volume` at rest and more `controls` (controller
+    and value), and its EVENT rows, in ticks and in order."""
     head = [
         _text("track_name", name=str(lane["name"])),
         *([mido.MetaMessage("midi_port", port=port)] if port else []),
         mido.Message("program_change", channel=channel, program=int(lane["program"])),
-        *(_control(channel, *each) for each in ((7, VOLUME), (11, EXPRESSION), *controls)),
+        *(_control(channel, *each) for each in ((7, volume), (11, EXPRESSION), *controls)),
     ]
     makers = _makers(channel)
     wait = np.diff(events["moment"], prepend=0)

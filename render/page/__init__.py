@@ -23,10 +23,12 @@ SoundProgress = Callable[[str, float, float], None]  # what is rendered; the sec
 
 @dataclass(frozen=True)
 class PageFacts:
-    """What a page came to: its size in bytes, the seconds of sound of each reading, and what could not be engraved."""
+    """What a page came to: its size in bytes, the seconds of sound of each reading, by how many dB all are lowered so
+    that none clips, and what could not be engraved."""
 
     size: int
     seconds: tuple[float, ...]
+    lowered: float
     refused: tuple[str, ...]  # why a score is drawn as bars without notes
     cautions: tuple[tuple[Remark, ...], ...]  # those of each reading that stand
     path: Path | None = None  # where it is written; None while it is in memory alone
@@ -77,6 +79,7 @@ def page_html(
     from render.page.music import music_of
     from render.page.sections import span_labels
     from render.page.tables import script_values
+    from render.sound.peaks import lowering
     from render.telling.sides import names_of
     from render.telling.words import plain
     from soundfonts import guitar
@@ -86,21 +89,28 @@ def page_html(
     _refuse_impossible(readings)
     called = zip(names_of(readings) if names is None else names, "ABCD", strict=False)
     names = [plain(name) or letter for name, letter in called]
+    bank = Path(soundfont) if soundfont else None
     with ExitStack() as opened:
-        recordings = _recorded(readings, names, Path(soundfont) if soundfont else None, progress, opened)
+        recordings = _recorded(readings, names, bank, 0.0, progress, opened)
         remarks = [check(reading, sound=guitar) for reading in readings] if remarks is None else remarks
         looks = [drawn(reading, said) for reading, said in zip(readings, remarks, strict=True)]
         music = music_of(readings, looks)
         comparison = comparison or compare(readings)
         labels = span_labels(comparison)
         sounds = [recording.result() for recording in recordings]
+    lowered = lowering(max(sound.peak for sound in sounds))
+    if lowered:
+        with ExitStack() as opened:  # once more, since what was clipped is lost
+            recordings = _recorded(readings, names, bank, lowered, progress, opened)
+            sounds = [recording.result() for recording in recordings]
     values = script_values(readings, names, sounds, music, comparison, labels)
     title = plain(_title(readings)) or "Readings"
     html = document(title, names, sounds, music, looks, comparison, labels, values, _room(readings))
     page = html.encode("utf-8", "replace")
     standing = tuple(tuple(remark for remark in said if remark.stands) for said in remarks)
+    seconds = tuple(sound.seconds for sound in sounds)
     refused = tuple(one.refused for one in music if one.refused)
-    return page.decode(), PageFacts(len(page), tuple(sound.seconds for sound in sounds), refused, standing)
+    return page.decode(), PageFacts(len(page), seconds, lowered, refused, standing)
 
 
 def _refuse_impossible(readings: Sequence[Reading]) -> None:
@@ -118,10 +128,11 @@ def _recorded(
     readings: Sequence[Reading],
     names: Sequence[str],
     soundfont: Path | None,
+    lowered: float,
     progress: SoundProgress | None,
     opened: ExitStack,
 ) -> list[Future[Recording]]:
-    """The recordings to come, of all readings at one sampling rate."""
+    """The recordings to come, of all readings at one sampling rate, lowered by so many dB."""
     from render.page.recording import rate_for, record
     from render.sound.sounds import find_sounds
     from render.sound.stems import open_stems
@@ -139,7 +150,7 @@ def _recorded(
     stems = [opened.enter_context(open_stems(*each)) for each in zip(performances, sounds, strict=True)]
     recorders = opened.enter_context(ThreadPoolExecutor(2))
     return [
-        recorders.submit(record, performance, opened_stems, rate, telling(name))
+        recorders.submit(record, performance, opened_stems, rate, lowered, telling(name))
         for performance, opened_stems, name in zip(performances, stems, names, strict=True)
     ]
 

@@ -18,7 +18,7 @@ from render.page.recording import Recording
 from render.page.sections import apart_section, comments_section, differences_section, letter_of, measures_section
 from render.telling.comparison_words import length
 from render.telling.titles import own_title
-from render.telling.words import plain
+from render.telling.words import lowering_in_words, plain
 from timing.comparing import Comparison
 from timing.plan import ROOMS
 
@@ -121,7 +121,10 @@ def _listening(names: Sequence[str], recordings: Sequence[Recording], several: b
                 element("audio", controls=True, preload="metadata", src=_data(recording), aria_label=name))
         for number, (name, recording) in enumerate(zip(names, recordings, strict=True))
     ]  # fmt: skip
-    made = [element("h2", "Listening", id="listening"), element("p", f"{_GAIN} " * several + _SOFTLY, class_="small")]
+    lowered = recordings[0].lowered
+    less = [f"The sound is {lowering_in_words(lowered, len(recordings))}."] if lowered else []
+    said = " ".join([*[_GAIN] * several, *less, _SOFTLY])
+    made = [element("h2", "Listening", id="listening"), element("p", said, class_="small")]
     return [*made, element("div", *sounds, class_="sounds"), _ways(several, room)]
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from render.kinds import FLAC, MP3
 from render.sound.coding import encoded
 from render.sound.memory import Progress
+from render.sound.peaks import TruePeak
 from render.sound.rooms import ROOMS, response
 from render.sound.stems import RATE, Stem, stream
 from timing.performance import Performance
@@ -30,11 +31,14 @@ _REACH = 31  # samples to each side that count when the rate is halved
 
 @dataclass(frozen=True)
 class Recording:
-    """A reading as sound. `frames` at `rate` is the length of the music without what the coder adds."""
+    """A reading as sound. `frames` at `rate` is the length of the music without what the coder adds, `peak` the true
+    peak in dBTP of what is coded, `lowered` by so many dB."""
 
     mp3: bytes
     rate: int
     frames: int
+    peak: float
+    lowered: float
 
     @property
     def seconds(self) -> float:
@@ -47,22 +51,26 @@ def rate_for(performances: Iterable[Performance]) -> int:
     return RATE if longest <= LONG else RATE // 2
 
 
-def record(performance: Performance, stems: list[Stem], rate: int, progress: Progress | None = None) -> Recording:
-    """Render and code one reading at its own level, by its opened stems; `progress(done, total)` in seconds. Several
-    can be recorded at once in threads."""
-    total, frames = float(performance.notes["end"].max(initial=0)), 0
-    one_channel = (chunk.mean(axis=1) for chunk in stream(stems))
+def record(
+    performance: Performance, stems: list[Stem], rate: int, lowered: float, progress: Progress | None = None
+) -> Recording:
+    """Render and code one reading at its own level, `lowered` by so many dB, by its opened stems; `progress(done,
+    total)` in seconds. Several can be recorded at once in threads."""
+    total, frames, peak = float(performance.notes["end"].max(initial=0)), 0, TruePeak()
+    factor = np.float32(10 ** (-lowered / 20))
+    one_channel = (chunk.mean(axis=1) * factor for chunk in stream(stems))
 
     def counted() -> Iterator[np.ndarray]:
         nonlocal frames
         for chunk in one_channel if rate == RATE else halved(one_channel):
             frames += len(chunk)
+            peak.feed(chunk[:, None])
             if progress:
                 progress(min(frames / rate, total), total)
             yield chunk
 
     mp3 = encoded(counted(), MP3, rate=rate, channels=1, compression=_LEVEL[rate])
-    return Recording(mp3, rate, frames)
+    return Recording(mp3, rate, frames, peak.value(), lowered)
 
 
 def room_values(rate: int) -> dict[str, dict[str, Any]]:

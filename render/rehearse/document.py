@@ -21,6 +21,7 @@ _KEYS = (
     ("Tab", "from entry to entry"),
     ("← →", "an entry, or its end, a beat earlier or later; with Shift a bar"),
     ("↑ ↓", "a percent more or less; with Shift five"),
+    ("← → on bars", "from bar to bar; with Shift a stretch of them"),
     ("Enter", "what a bar offers; an entry chosen, and once more its form"),
     ("Delete", "take an entry out"),
     ("Escape", "take back what is being drawn; let go"),

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from render.sound.loudness import Loudness
+from render.sound.peaks import TruePeak
 from render.sound.stems import RATE
 
 
@@ -16,20 +17,19 @@ class Measure:
 
     def __init__(self) -> None:
         self.frames = self.clipped = 0
-        self._peak = 0.0
+        self._peak = TruePeak()
         self._loudness = Loudness(RATE)
 
     def take_in(self, block: np.ndarray) -> None:
         """Measure the next samples."""
-        size = np.abs(block)
         self.frames += len(block)
-        self._peak = max(self._peak, float(size.max()))
-        self.clipped += int(np.count_nonzero(size > 1))
+        self._peak.feed(block)
+        self.clipped += int(np.count_nonzero(np.abs(block) > 1))
         self._loudness.feed(block)
 
     def peak(self) -> float:
-        """In dBFS; minus infinity for silence."""
-        return float(20 * np.log10(self._peak)) if self._peak else -np.inf
+        """The true peak in dBTP; minus infinity for silence. To be asked once, at the end."""
+        return self._peak.value()
 
     def loudness(self) -> float | None:
         """In LUFS; None for silence. To be asked once, at the end."""

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from render.events.levels import VOLUME
+from render.events.levels import LOWERED
 from render.events.presets import PLAIN, colours, modelled_lanes, presets_of
 from render.sound.colours import GAINS, balance
 from soundfonts.banks import checked_bank, standard_bank
@@ -26,8 +26,8 @@ from timing.listening.clicks import NO_NOTE
 from timing.performance import Performance
 
 # The modelled guitar is as loud as 16 bits allow its samples to be, some 6 dB softer than the standard bank's guitar.
-# What the channel has in hand brings it near; chords of six strings at full velocity just stay below full scale.
-MODELLED_VOLUME = 127
+# Its channels bring it 4 dB nearer, and still have in hand what all have for swells.
+MODELLED_VOLUME = 63
 
 PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)])
 
@@ -35,13 +35,15 @@ PRESET = np.dtype([("font", np.int16), ("bank", np.int16), ("program", np.int16)
 @dataclass(frozen=True)
 class Timbres:
     """`fonts` are the banks; `presets` (n,) what each note is played with; `colour` (n,) of its channel; `volume`
-    (lanes,) the CC7 that brings the banks to one level; `change` (n,) the dB by which the colour changes the level of
-    the note, `shared` (colours,) what all notes of a colour share of that, in the whole of the music."""
+    (lanes,) the CC7 that brings the banks to one level; `modelled` (lanes,) which are the modelled guitar; `change`
+    (n,) the dB by which the colour changes the level of the note, `shared` (colours,) what all notes of a colour share
+    of that, in the whole of the music."""
 
     fonts: tuple[Path, ...]
     presets: np.ndarray  # PRESET
     colour: np.ndarray
     volume: np.ndarray
+    modelled: np.ndarray
     change: np.ndarray
     shared: np.ndarray
 
@@ -55,7 +57,7 @@ def find_sounds(
     presets = np.zeros(len(performance.notes), PRESET)
     presets["bank"], presets["program"] = presets_of(performance, modelled)
     colour = np.where(modelled[performance.notes["lane"]], PLAIN, colours(performance.notes["tone"]))
-    volume = np.where(modelled, MODELLED_VOLUME, VOLUME)
+    volume = np.where(modelled, MODELLED_VOLUME, LOWERED)
     if soundfont is not None:
         clicks = performance.notes["id"] == NO_NOTE  # a bank of one's own may have nothing that clicks
         presets["font"][clicks] = 1
@@ -68,7 +70,7 @@ def find_sounds(
     else:
         shared = np.array([change[colour == each].min(initial=np.inf) for each in range(len(GAINS))])
         shared[np.isinf(shared)] = 0.0
-    return Timbres(fonts, presets, colour, volume, change, shared)
+    return Timbres(fonts, presets, colour, volume, modelled, change, shared)
 
 
 def _choose_fonts(

@@ -8,26 +8,29 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from render.events.channels import channels
-from render.events.levels import EXPRESSION
+from render.events.levels import EXPRESSION, LOWERED, VOLUME
 from render.events.presets import PLAIN
 from render.events.table import CONTROL, OFF, ON, PRESET, Medium, Setting, event_table
 from render.events.wheel import BY_SOUNDFONT, lane_range, range_controls
 from render.sound.colours import GAINS, Shelf
 from render.sound.sounds import Timbres
 from render.sound.synth import BLOCK, MOST_PORTS, Synth
+from render.sound.trying import alone_in
 from timing.columns import NEAR
 from timing.performance import Performance
+from timing.slides.made_good import made_good
 
 RATE = 44_100
 CHUNK = 65_536  # frames; larger pieces crashed libsndfile's Vorbis encoder
 LONGEST_TAIL = 6.0  # seconds
 _TAIL = 64 * BLOCK  # frames at a time
+_BACK = np.float32((VOLUME / LOWERED) ** 2)  # what all channels keep in hand for swells, given back to the sound
 _INAUDIBLE = 10 ** (-90 / 20)
 
 
@@ -43,7 +46,7 @@ class Stave:
     channels: np.ndarray  # of these events
     presets: tuple[tuple[int, int, int], ...]  # font, bank, program, by the number that an event names
     colour: int
-    gain: float  # as a factor
+    gain: np.float32  # as a factor
 
     def fresh(self) -> Synth:
         """A synth that is set up to play it, to be closed by whoever asks. CannotDo as the synth has it."""
@@ -85,6 +88,7 @@ def open_stems(performance: Performance, sounds: Timbres) -> Iterator[list[Stem]
 
 def staves(performance: Performance, sounds: Timbres) -> list[Stave]:
     """What there is to play, colour by colour."""
+    performance = replace(performance, curves=made_good(performance, alone_in(performance, sounds)))
     found = np.unique(sounds.colour).tolist() or [PLAIN]
     return [_stave(performance, sounds, colour) for colour in found]
 
@@ -98,7 +102,8 @@ def _stave(performance: Performance, sounds: Timbres, colour: int) -> Stave:
     presets, which = np.unique(sounds.presets[rows], return_inverse=True)
     shared = float(sounds.shared[colour])  # what goes beyond it, each note gives back
     chosen = Setting(PRESET, np.zeros_like(which), which, opening=None)
-    events = event_table(performance, _SAMPLES, [chosen], rows, sounds.change[rows] - shared)
+    softer = sounds.change[rows] - shared
+    events = event_table(performance, _SAMPLES, sounds.volume, [chosen], rows, softer)
     firsts = which[np.unique(place, return_index=True)[1]].tolist()
     opening: list[tuple[int, int, int, int]] = []
     for channel, first, volume in zip(where.tolist(), firsts, sounds.volume[lanes].tolist(), strict=True):
@@ -108,7 +113,7 @@ def _stave(performance: Performance, sounds: Timbres, colour: int) -> Stave:
     return Stave(
         sounds.fonts, int(ports.max(initial=0)) + 1, tuple(opening), events,
         where[np.searchsorted(lanes, events["lane"])], tuple(preset.item() for preset in presets), colour,
-        10 ** (-shared / 20),
+        np.float32(10 ** (-shared / 20)),
     )  # fmt: skip
 
 
@@ -219,11 +224,12 @@ def _acts(
 
 
 def _mixed(stems: list[Stem], tracks: list[np.ndarray]) -> np.ndarray:
-    """The stems together, each through its shelf."""
-    if len(stems) == 1 and stems[0].shelf is None:
-        return tracks[0]
-    coloured = (
-        track if stem.shelf is None else stem.shelf.feed(track) * np.float32(stem.stave.gain)
-        for stem, track in zip(stems, tracks, strict=True)
-    )
-    return np.add.reduce(list(coloured))
+    """The stems together, each through its shelf. What they have rendered is not needed after that."""
+    coloured = [_coloured(stem, track) for stem, track in zip(stems, tracks, strict=True)]
+    return coloured[0] if len(coloured) == 1 else np.add.reduce(coloured)
+
+
+def _coloured(stem: Stem, track: np.ndarray) -> np.ndarray:
+    if stem.shelf is None:
+        return np.multiply(track, _BACK, out=track)
+    return stem.shelf.feed(track) * (_BACK * stem.stave.gain)

@@ -14,9 +14,9 @@ from render.sound.library import binding, glib_hushed, version
 from timing.remarks import CannotDo
 
 BLOCK = 64  # samples; events act at block boundaries
-# One gain for all takes, so that two readings can be compared: ten notes at ff on the piano, strings or organ of the
-# standard bank stay below full scale, a guitar at mp is about -29 LUFS.
-GAIN = 1.6
+# One gain for all takes, so that two readings can be compared: three voices at mf are near -20 LUFS. Where this is too
+# loud for a take, all that it may be compared with are lowered alike (`render.sound.peaks`).
+GAIN = 4.0
 POLYPHONY = 1024  # voices; a hundred notes with their releases need half of them, and more make every event slower
 MOST_PORTS = 16  # the library has 256 channels at most
 _OPENING = threading.Lock()  # the library makes tables with its first synth, and has no guard of its own around that

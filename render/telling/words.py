@@ -17,3 +17,9 @@ def clock(seconds: float) -> str:
     """Minutes and seconds, as on a programme: 2:05."""
     minutes, rest = divmod(round(seconds), 60)
     return f"{minutes}:{rest:02}"
+
+
+def lowering_in_words(lowered: float, takes: int) -> str:
+    """By how many dB so many takes are lowered, and why."""
+    alike = {1: "", 2: "; both alike"}.get(takes, f"; all {takes} alike")
+    return f"lowered by {lowered:g} dB so that nothing clips{alike}"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -19,8 +19,7 @@ import numpy as np  # noqa: E402
 import soundfile  # noqa: E402
 from guitars import BANDS, RATE, Player, bank, decay, decibels, player  # noqa: E402
 from support import reading, score  # noqa: E402
-from tracks_heard import cents, planned, seconds_of  # noqa: E402
-from tracks_heard import decibels as partial_level  # noqa: E402
+from tracks_heard import cents, k_levels, planned, seconds_of  # noqa: E402
 
 from render.sound.audio import render_audio  # noqa: E402
 from soundfonts.banks import standard_bank  # noqa: E402
@@ -42,7 +41,7 @@ def main() -> None:
             "axes.spines.top": False, "axes.spines.right": False,
         }
     )  # fmt: skip
-    for draw, name in ((spectra, "spectra"), (decays, "decay"), (slides, "slides")):
+    for draw, name in ((spectra, "spectra"), (decays, "decay"), (slides, "slides"), (dying, "dying")):
         draw().savefig(ROOT / "soundfonts" / f"{name}.svg", metadata={"Date": None})
 
 
@@ -92,6 +91,46 @@ def decays() -> plt.Figure:
     return figure
 
 
+MOMENTS = (0.05, 0.2, 1.0, 3.0)  # seconds after the pluck
+
+
+def dying() -> plt.Figure:
+    """An open and a stopped string at four moments, beside the sampled guitar of the standard bank."""
+    figure, rows = plt.subplots(2, 4, figsize=(8.4, 4.8), sharex=True, sharey=True, layout="constrained")
+    ours, sampled = Player(bank()), Player(standard_bank())
+    sampled.choose(0, 24)
+    for row, (string, fret, name) in zip(rows, ((5, 0, "string 5, open"), (2, 5, "string 2, fret 5")), strict=True):
+        key = STANDARD_TUNING[string - 1] + fret
+        ours.choose(*preset(string, NATURALE))
+        drawn = [_spectra_at(guitar.note(key, 100, seconds=3.2), key) for guitar in (ours, sampled)]
+        for axis, moment, mine, theirs in zip(row, MOMENTS, *drawn, strict=True):
+            axis.fill_between(_LINES, mine, -100, color=COLOURS[NATURALE], lw=0, alpha=0.85)
+            axis.plot(_LINES, theirs, color=COLOURS[PONTICELLO], lw=0.9, solid_joinstyle="round")
+            axis.set(xscale="log", xlim=(70, 10_000), ylim=(-95, 5), yticks=range(-80, 1, 20))
+            axis.set_xticks([100, 1_000, 10_000], ["100", "1k", "10k"])
+            axis.minorticks_off()
+            axis.set_title(f"{moment:g} s", loc="right", fontsize=9.5)
+        row[0].set_title(name, loc="left", fontsize=10.5)
+    figure.supylabel("level, dB below the strongest at 0.05 s", fontsize=10)
+    figure.supxlabel("frequency, Hz  (filled: this guitar; line: the sampled one)", fontsize=10)
+    return figure
+
+
+_LINES = np.geomspace(70, 10_000, 260)
+
+
+def _spectra_at(sound: np.ndarray, key: int) -> list[np.ndarray]:
+    """The level in dB at _LINES around each of MOMENTS, over ten periods or 80 ms: the strongest near each."""
+    length = max(round(10 * RATE / (440 * 2 ** ((key - 69) / 12))), round(0.08 * RATE))
+    rows = []
+    for moment in MOMENTS:
+        start = max(0, round(moment * RATE) - length // 2)
+        size = np.abs(np.fft.rfft(sound[start : start + length] * np.hanning(length), 2**16))
+        edge = np.searchsorted(np.fft.rfftfreq(2**16, 1 / RATE), np.append(_LINES, 10_200))
+        rows.append(decibels([size[low : max(high, low + 1)].max() for low, high in pairwise(edge)]))
+    return [row - rows[0].max() for row in rows]
+
+
 def slides() -> plt.Figure:
     """A slide over frets and one without: what was planned, and what is measured in the sound."""
     figure, rows = plt.subplots(
@@ -101,29 +140,31 @@ def slides() -> plt.Figure:
         made = score(2, voices={1: "a4:2 c#5:2 r:4"}, program=program)
         entry = {"from": "1:1", "to": "1:3", "glide": "40%", "swell": "6 dB", "arrive": "slurred"}
         performance = reading({"glissandi": [entry]}, made).performance
-        curve = performance.curves
-        sound, even = (heard_as(p) for p in (performance, replace(performance, curves=curve[:0])))
+        (slide,) = performance.glides
+        sound = heard_as(performance)
         second = seconds_of(400)
         shown = (second > 0.9) & (second < 2.4)
-        pitch = planned(performance, second), cents(sound, 360, 660)[:400] / 100
-        rise = partial_level(sound, 360, 660)[:400] - partial_level(even, 360, 660)[:400]
-        swell = np.interp(second, curve["second"], curve["level"]), rise
-        for row, (plan, measured) in zip(rows[:, column], (pitch, swell), strict=True):
-            row.plot(second[shown], plan[shown], color=COLOURS[PONTICELLO], lw=5, alpha=0.35, label="planned")
+        inside = (second >= slide["leave"]) & (second <= slide["arrive"])
+        pitch = planned(performance, second), cents(sound[:, 0], 360, 660)[:400] / 100, shown
+        level = k_levels(sound)[220::441][:400]
+        swell = np.interp(second, slide[["leave", "arrive"]].tolist(), (0, slide["swell"]))
+        heard = level - np.mean((level - swell)[inside])
+        for row, (plan, measured, where) in zip(rows[:, column], (pitch, (swell, heard, inside)), strict=True):
+            row.plot(second[where], plan[where], color=COLOURS[PONTICELLO], lw=5, alpha=0.35, label="planned")
             row.plot(second[shown], measured[shown], ".", color=INK, ms=3, label="measured")
         rows[0, column].set_title(name, loc="left", fontsize=10.5)
         rows[1, column].set_xlabel("seconds")
     rows[0, 0].set(ylabel="semitones above A4", yticks=range(5))
-    rows[1, 0].set(ylabel="swell, dB", yticks=range(0, 7, 2))
+    rows[1, 0].set(ylabel="level, dB", yticks=range(-3, 9, 3))
     rows[0, 0].legend(frameon=False, loc="upper left")
     return figure
 
 
 def heard_as(performance) -> np.ndarray:
-    """One channel of what is rendered."""
+    """(frames, 2) samples of what is rendered."""
     with tempfile.TemporaryDirectory() as folder:
         render_audio(performance, Path(folder) / "slide.wav")
-        return soundfile.read(Path(folder) / "slide.wav")[0][:, 0]
+        return soundfile.read(Path(folder) / "slide.wav")[0]
 
 
 if __name__ == "__main__":

@@ -104,4 +104,4 @@ def test_the_first_bank_plays_each_key_on_the_string_where_it_lies_lowest(parsed
 @pytest.mark.parametrize("string", range(7))
 def test_every_key_sounds_in_every_preset(tone, string):
     player().choose(*preset(string, tone))
-    assert min(np.abs(player().note(key, seconds=0.25)).max() for key in range(0, 128, 9 if string else 3)) > 0.002
+    assert min(np.abs(player().note(key, seconds=0.25)).max() for key in range(0, 128, 9 if string else 3)) > 0.001

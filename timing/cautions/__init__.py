@@ -19,6 +19,7 @@ from timing.cautions import (  # noqa: F401
     phrases,
     slides,
     slowing,
+    swells,
 )
 from timing.cautions.accepting import with_acceptances
 from timing.cautions.rules import ADVICE, CAUTION, Sound

@@ -71,7 +71,8 @@ def _features(reading: Reading) -> np.ndarray:
     columns += [notes["onset"] - edges[notes["ordinal"]], sounding]
     sums = [np.bincount(notes["ordinal"], column.astype(float), len(bars)) for column in columns]
     slid = notes["ordinal"][slides["note"]]
-    sums += [np.bincount(slid, moved, len(bars)) for moved in (slides["swell"], slides["arrive"] - slides["leave"])]
+    moves = (slides["swell"], slides["sung"], slides["arrive"] - slides["leave"])
+    sums += [np.bincount(slid, moved, len(bars)) for moved in moves]
     return np.stack([np.diff(edges), *sums])
 
 

@@ -12,6 +12,7 @@ from timing.cautions.rules import (
     CAUTION,
     COMMON_PRACTICE,
     EVIDENCE,
+    Sound,
     first_few,
     place_of,
     remark_at,
@@ -19,6 +20,7 @@ from timing.cautions.rules import (
     said,
     spot_of,
 )
+from timing.cautions.swells import driven
 from timing.columns import NEAR, ROUNDING, WITHIN
 from timing.performance import BASS, INNER, MELODY, ROLES
 from timing.plan import Plan
@@ -33,7 +35,7 @@ from timing.where.beats import beats_of, felt_beat
 
 SOFTEST = 40 * np.log10(1 / 127)  # dB: velocity 1, by the law of SoundFont 2.04 and General MIDI 2
 FOUR_BARS = 4.0  # after which a change that stays is one that was left standing
-MOST_SWELL = 6.0  # dB by which a sounding note can grow: CC11 has 5.98 above its rest, within half a step of it
+MOST_SWELL = 18.0  # dB by which a sounding note can grow: CC11 has 6 above its rest, and CC7 keeps 12 in hand
 
 
 @rule(
@@ -47,25 +49,28 @@ accents: [{at: 3:1, by: 3 dB}]
 """,
     threshold=(
         f"a note louder than velocity 127 or softer than velocity 1 ({SOFTEST:.1f} dB), or one that is to swell by "
-        f"more than {MOST_SWELL:g} dB while it sounds"
+        f"more than {MOST_SWELL:g} dB while it sounds (one that slides to more than {MOST_SWELL:g} dB above the "
+        "loudest note, with what it loses by itself meanwhile)"
     ),
-    source="the level laws of SoundFont 2.04 and General MIDI 2; for swells what MIDI controller 11 has above its rest",
+    source="the level laws of SoundFont 2.04 and General MIDI 2; for swells what MIDI controllers 11 and 7 have above "
+    "their rest",
+    listens=True,
 )
-def level_out_of_range(reading: Reading) -> Iterator[Remark]:
-    performance = reading.performance
-    notes, curves, glides = performance.notes, performance.curves, performance.glides
+def level_out_of_range(reading: Reading, sound: Sound | None) -> Iterator[Remark]:
+    performance, curves = reading.performance, driven(reading, sound)
+    notes = performance.notes
     for word, excess in (("louder", notes["level"]), ("softer", SOFTEST - notes["level"])):
         change = f"take the dynamics {{}} {'down' if word == 'louder' else 'up'}"
         yield from _beyond(reading, excess, f"{word} than a note can be", change)
-    rows = np.concatenate([curves["note"], glides["note"]])
     swells = np.full(len(notes), -np.inf)
-    np.maximum.at(swells, rows, np.concatenate([curves["level"], glides["swell"]]) - MOST_SWELL)
+    np.maximum.at(swells, curves["note"], curves["level"] - MOST_SWELL)
     alone = performance.lanes["sliding"][notes["lane"]]  # such a note is struck harder and held back before it swells
     what = f"to swell further than the {MOST_SWELL:g} dB that a sounding note can"
     yield from _beyond(reading, np.where(alone, -np.inf, swells), what, "let it swell {} less")
     room = np.maximum(-notes["level"], 0)
-    what = f"to swell to more than {MOST_SWELL:g} dB above the loudest note"
-    yield from _beyond(reading, np.where(alone, swells - room, -np.inf), what, "let it swell {} less")
+    what = f"to swell to more than {MOST_SWELL:g} dB above the loudest note, with what it loses while it slides"
+    mend = "let it swell {} less, or slide earlier or more quickly"
+    yield from _beyond(reading, np.where(alone, swells - room, -np.inf), what, mend)
 
 
 def _beyond(reading: Reading, excess: np.ndarray, what: str, suggestion: str) -> Iterator[Remark]:

@@ -100,7 +100,7 @@ def _heard(
     for part in np.unique(notes["part"][found]):
         mine = np.flatnonzero(notes["part"][found] == part)
         tuning = reading.performance.tunings[part]
-        string, code = notes["string"][found[mine]].astype(np.int64), _codes(notes[found[mine]])
+        string, code = notes["string"][found[mine]].astype(np.int64), codes(notes[found[mine]])
         pitch, opened = notes["pitch"][found[mine]].astype(np.int64), tuning.astype(np.int64)
         lower = np.where((string < len(opened)) & (opened[np.minimum(string, len(opened) - 1)] > 0), string + 1, string)
         fret = np.maximum(pitch - opened[lower - 1], 1)  # the lowest string has only its own first fret to compare
@@ -108,9 +108,9 @@ def _heard(
         stops = near["pitch"].astype(np.int64) - opened[near["string"].astype(np.int64) - 1]
         try:
             own = _measured(sound.brightness, string, code, tuning, np.zeros_like(string))
-            as_stopped = [_measured(sound.brightness, lower, _codes(n), tuning, fret) for n in near]
+            as_stopped = [_measured(sound.brightness, lower, codes(n), tuning, fret) for n in near]
             level[mine] += _measured(sound.loudness, string, code, tuning, np.zeros_like(string))
-            others[:, mine] += _measured(sound.loudness, near["string"], _codes(near), tuning, stops)
+            others[:, mine] += _measured(sound.loudness, near["string"], codes(near), tuning, stops)
         except CannotDo:  # a tuning that the sound does not know: the levels are what is known
             continue
         brightness[mine] = own / np.max(as_stopped, axis=0)
@@ -141,7 +141,7 @@ def plucked_at(notes: np.ndarray) -> np.ndarray:
     return np.where(np.isfinite(notes["pluck"]), notes["pluck"], np.array(list(POINTS.values()))[notes["tone"]])
 
 
-def _codes(notes: np.ndarray) -> np.ndarray:
+def codes(notes: np.ndarray) -> np.ndarray:
     """(n,) tones of a Sound: by technique, then by how the note is sounded, then the nearest plucking point."""
     named = np.array([POINTS[tone] for tone in TONES[:3]])
     code = np.abs(plucked_at(notes)[..., None] - named).argmin(axis=-1)

@@ -44,6 +44,19 @@ class Sound(Protocol):
     def loudness(self, string: int, tone: int, tuning: tuple[int, ...], frets: np.ndarray) -> np.ndarray:
         """(frets,) levels in dB at one velocity."""
 
+    def fading(
+        self,
+        string: int,
+        tone: int,
+        tuning: tuple[int, ...],
+        fret: int,
+        seconds: np.ndarray,
+        bend: tuple[np.ndarray, np.ndarray],
+        cm: float | None,
+    ) -> np.ndarray:
+        """(n,) levels in dB at these seconds after a note is struck, while it rings, bent by the (points,) seconds and
+        semitones of `bend`; struck `cm` from the bridge, where that is not the tone's own place."""
+
 
 @dataclass(frozen=True)
 class Rule:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, get_args
 
 from pydantic import WithJsonSchema
@@ -18,7 +18,7 @@ from timing.plan.help import HELP
 from timing.plan.kinds import Act
 from timing.plan.notation import Form
 from timing.plan.planfile import RIVALS
-from timing.plan.time import Slowing
+from timing.plan.time import Rubato, Slowing
 from timing.reading import Reading
 from timing.time.slowing import DEFAULT_Q
 
@@ -74,13 +74,13 @@ def fields_of(each: PlanItem, reading: Reading) -> list[FormField]:
         return [] if key is None or isinstance(each.source, dict) else [_field(key, each.source, None)]
     entry, source = each.entry, each.source or {}
     made = []
-    if isinstance(entry, Entry) and len(others := _kinds_like(type(entry), entry, source)) > 1:
-        made.append(FormField(KIND, entry.kind, "choice", others, False, None, None, None, "what it is"))
-    for key in _keys(type(entry)):
-        if key.path[0] not in source and not _may_have(type(entry), source, key.path[0]):
-            continue
-        made.append(_field(key, _said(source, key.path), _usual(entry, key, reading), _choices(each, key, reading)))
-    return sorted(made, key=lambda field: _LAST.index(field.key) if field.key in _LAST else -1)
+    if isinstance(entry, Entry) and len(others := _other_kinds(type(entry), _kind(entry), frozenset(source))) > 1:
+        made.append(FormField(KIND, _kind(entry), "choice", others, False, None, None, None, "what it is"))
+    keys = _possible(type(entry), frozenset(source))
+    made += [
+        _field(key, _said(source, key.path), _usual(entry, key, reading), _choices(each, key, reading)) for key in keys
+    ]
+    return made
 
 
 def _field(key: _Key, value: Any, usual: str | None, choices: tuple[str, ...] = ()) -> FormField:
@@ -156,46 +156,47 @@ def _setting(name: str) -> _Key | None:
 # -- what an entry of a kind can have
 
 
-def _may_have(model: type[Words], source: dict[str, Any], key: str) -> bool:
-    """Whether a key can stand in such an entry, in the place of one that excludes it."""
-    return _allowed(model, tuple(sorted(source.keys() & set(getattr(model, "KINDS", ())))), tuple(sorted(source)), key)
+@lru_cache(maxsize=2000)
+def _possible(model: type[Words], said: frozenset[str]) -> tuple[_Key, ...]:
+    """What can stand in an entry that says these keys, each perhaps in the place of one that excludes it."""
+    able = [key for key in _keys(model) if key.path[0] in said or _may_have(model, said, key.path[0])]
+    return tuple(sorted(able, key=lambda key: _LAST.index(key.name) if key.name in _LAST else -1))
 
 
-@cache
-def _allowed(model: type[Words], kinds: tuple[str, ...], keys: tuple[str, ...], key: str) -> bool:
+def _may_have(model: type[Words], said: frozenset[str], key: str) -> bool:
     if key in getattr(model, "KINDS", ()):
         return False
     rivals = set().union(*(some for some in RIVALS if key in some))
-    given = {**{each: "1" for each in (*kinds, *keys) if each not in rivals}, key: "1"}
-    before = {loc for loc, _ in model.faults({each: "1" for each in given if each != key}, None)}
-    faults = [loc for loc, why in model.faults(given, None) if isinstance(why, KeyFault)]
+    given = dict.fromkeys(said - rivals, "1")
+    before = {loc for loc, _ in model.faults(given, None)}
+    faults = [loc for loc, why in model.faults(given | {key: "1"}, None) if isinstance(why, KeyFault)]
     return all(loc in before for loc in faults)
 
 
-def _kinds_like(model: type[Entry], entry: Entry, source: dict[str, Any]) -> tuple[str, ...]:
-    """The kinds that an entry could be instead, with the settings that it has: those that do the same to the music
-    first; none where a kind holds its amount, or a mark its place."""
-    if not entry.DOES or entry.kind not in source:
-        return ()
-    value = type(entry.where)
-    rest = tuple(sorted(source.keys() - {entry.kind}))
-    able = [kind for kind in model.KINDS if entry.DOES[kind].act is not Act.STANDS]
-    able = [kind for kind in able if entry.DOES[kind].act is not Act.RETURNS or entry.act is Act.RETURNS]
-    if entry.act in (Act.STANDS, Act.RETURNS) or not isinstance(entry.where, value) or model.KINDS[0] == "hurry":
-        return ()
-    return tuple(kind for kind in able if _could_be(model, entry, kind, rest))
+def _kind(entry: Words) -> str | None:
+    """The kind of an entry that another one could take the place of: where the kind says where it is."""
+    if not isinstance(entry, Entry) or not entry.DOES or isinstance(entry, Rubato):
+        return None
+    return None if entry.act in (Act.STANDS, Act.RETURNS) or entry.source is None else entry.kind
 
 
-def _could_be(model: type[Entry], entry: Entry, kind: str, rest: tuple[str, ...]) -> bool:
-    """Whether the entry can be of another kind without another change: its amount is of the same sort."""
-    same = {Act.SLOWS, Act.HURRIES}, {Act.SWELLS, Act.FADES}
-    mine, other = entry.DOES[entry.kind].act, entry.DOES[kind].act
-    if mine is not other and not any({mine, other} <= each for each in same):
+# What does much the same to the music, so that one can be made of the other.
+_ALIKE = ({Act.SLOWS, Act.HURRIES}, {Act.SWELLS, Act.FADES})
+
+
+@lru_cache(maxsize=2000)
+def _other_kinds(model: type[Entry], kind: str | None, said: frozenset[str]) -> tuple[str, ...]:
+    """The kinds that an entry of this one could be with the settings that it has, itself among them."""
+    return () if kind is None else tuple(other for other in model.KINDS if _could_be(model, kind, other, said - {kind}))
+
+
+def _could_be(model: type[Entry], kind: str, other: str, rest: frozenset[str]) -> bool:
+    mine, its = model.DOES[kind].act, model.DOES[other].act
+    if mine is not its and not any({mine, its} <= some for some in _ALIKE):
         return False
-    if {mine, other} == {Act.SLOWS, Act.HURRIES} and "to" in rest:
+    if {mine, its} == {Act.SLOWS, Act.HURRIES} and "to" in rest:
         return False  # what slows down to 80% does not hurry to it
-    given = {kind: "1", **dict.fromkeys(rest, "1")}
-    return not any(isinstance(why, KeyFault) for _, why in model.faults(given, None))
+    return not any(isinstance(why, KeyFault) for _, why in model.faults({other: "1", **dict.fromkeys(rest, "1")}, None))
 
 
 # -- what this one has, and what counts where it says nothing

@@ -130,6 +130,8 @@ def _group(value: Any) -> dict[str, Any]:
 def _another_kind(entry: Words, source: dict[str, Any], kind: object) -> dict[str, Any]:
     if not isinstance(entry, Entry) or not entry.KINDS or entry.kind not in source:
         raise cannot("an entry of this sort has one kind alone")
+    if kind is None:
+        raise cannot(f"an entry is of some kind: {', '.join(entry.KINDS)}")
     if kind not in entry.KINDS:
         raise cannot(f"{shown(kind)} is none of {', '.join(entry.KINDS)}")
     return {} if kind == entry.kind else {str(kind): source[entry.kind], entry.kind: None}

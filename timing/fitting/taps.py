@@ -22,7 +22,7 @@ from timing.where.beats import beats_of, felt_beat
 
 DOUBLE = 0.35  # of the usual interval: a tap that comes sooner after another is the same one again
 MOST_MISSED = 3  # beats in one interval
-MISS, DROP, DROPS = 4.0, 3.0, 0.5  # prices; with WIDE and the cap fitted to tapping along with recorded performances
+MISS, DROP, DROPS = 4.0, 3.0, 0.5  # prices; with WIDE and the cap the house's own, tried on taps that were made up
 ASTRAY, AT_THE_END = 40.0, 1.0  # for each beat by which the last tap is not the last beat; for one that is the end
 SLOWER, QUICKER, FURTHEST = 0.40, 0.18, 18.0  # spreads of the log interval against the tempo around, and the cap
 AROUND = 5  # intervals of a running median

@@ -126,7 +126,10 @@ class Glissando(Entry):
     from_: words.Position | None = Field(None, alias="from")
     to: words.Position | None = None
     glide: words.Glide = 0.3  # the last part of the note, in which the slide moves; common practice: late and quick
-    swell: words.LevelChange = 0.0
+    swell: words.LevelChange = 0.0  # as it is heard, from leaving to arriving
+    sung: words.YesNo = Field(
+        False, description="the note before the slide dies away more slowly, so that the slide is heard"
+    )
     arrive: Arrival = "plucked"
     for_: words.Voices | None = Field(None, alias="for")
     _at_most: float = PrivateAttr(default=inf)  # seconds in which it moves: of a line in the score, which says no glide

@@ -22,7 +22,7 @@ def glide_table(slides: list[Slide], played: np.ndarray) -> np.ndarray:
     for slide in slides:
         leave, arrive = _span(slide, played)
         attack = CARRIED if slide.carries else PLUCKED
-        made.append((slide.note, slide.goal, leave, arrive, slide.swell, attack, slide.number))
+        made.append((slide.note, slide.goal, leave, arrive, slide.swell, slide.entry.sung, attack, slide.number))
     return np.array(made, GLIDE)
 
 

@@ -28,12 +28,30 @@ music.addEventListener("focusin", ({ target }) => {
 function barKey({ key, shiftKey, target }) {
   const row = Number(target.dataset.row);
   const by = { ArrowLeft: -1, ArrowRight: 1 }[key];
-  if (by) return () => focusBar(row + by);
-  if (key === "ArrowUp" || key === "ArrowDown") return () => focusBar(rowInNext(row, key === "ArrowDown" ? 1 : -1));
+  if (by) return () => go(row, row + by, shiftKey);
+  if (key === "ArrowUp" || key === "ArrowDown") return () => go(row, rowInNext(row, key === "ArrowDown" ? 1 : -1), shiftKey);
   if (key === "Home") return () => focusBar(0);
   if (key === "End") return () => focusBar(shown.paper.rows - 1);
-  if (key === "Enter" || key === "ContextMenu" || (key === "F10" && shiftKey)) return () => openOffers({ at: { row, offset: 0, pass: null }, back: target });
+  if (key === "Enter" || key === "ContextMenu" || (key === "F10" && shiftKey)) return () => ask(row, target);
   return null;
+}
+
+// With Shift from where one stood on: the bars of a stretch.
+let anchor = null;
+
+function go(row, wished, stretch) {
+  const to = Math.min(Math.max(wished, 0), shown.paper.rows - 1);
+  anchor = stretch ? (anchor ?? row) : null;
+  focusBar(to);
+  const [first, last] = anchor === null ? [0, -1] : [Math.min(anchor, to), Math.max(anchor, to)];
+  for (const bar of music.querySelectorAll(".bar")) bar.classList.toggle("asked", bar.dataset.row >= first && bar.dataset.row <= last);
+}
+
+function ask(row, bar) {
+  const [first, last] = [Math.min(anchor ?? row, row), Math.max(anchor ?? row, row)];
+  const until = anchor === null ? null : { row: last, offset: shown.paper.bars.length[last] };
+  openOffers({ at: { row: first, offset: 0, pass: null }, until, back: bar });
+  anchor = null;
 }
 
 function focusBar(row) {

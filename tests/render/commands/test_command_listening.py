@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+from io import BytesIO
 from pathlib import Path
 
 import doubling
@@ -113,3 +115,33 @@ def test_a_pitch_off_the_instrument_is_a_caution_and_sounds(run, tmp_path):
     done = run("render", "plan.yaml", "-o", "a.mid", plan=PLAN.replace("piece", "low"))
     assert done.returncode == 1 and "off-the-instrument" in done.stderr
     assert strokes(tmp_path / "a.mid")[0] == 24
+
+
+LOUD = "X:1\nM:4/4\nL:1/1\nK:C\n[C,E,G,CEGceg]|[D,F,A,DFAdfa]|[C,E,G,CEGceg]|[D,F,A,DFAdfa]|]\n"
+
+
+def test_what_would_clip_is_lowered_with_what_is_rendered_beside_it_and_that_is_said(run, tmp_path):
+    (tmp_path / "loud.abc").write_text(LOUD, encoding="utf-8")
+    for name, mark in (("loud", "fff"), ("soft", "pp")):
+        plan = f"score: loud.abc\ntempo: 120\ninstrument: church organ\ndynamics: [{{at: 1, mark: {mark}}}]\n"
+        (tmp_path / f"{name}.yaml").write_text(plan, encoding="utf-8")
+
+    def peak(name: str) -> float:
+        return float(abs(soundfile.read(tmp_path / name)[0]).max())
+
+    done = run("render", "soft.yaml", "-o", "alone.wav")
+    assert done.returncode == 0 and "lowered" not in done.stderr, done.stderr
+    done = run("render", "soft.yaml", "loud.yaml", "-o", "soft.wav", "-o", "loud.flac")
+    assert done.returncode == 0 and "dBTP" in done.stderr, done.stderr
+    (said,) = [line for line in done.stderr.splitlines() if line.startswith("lowered by ")]
+    assert said.endswith(" dB so that nothing clips; both alike")
+    lowered = float(said.split()[2])
+    assert lowered > 0 and peak("alone.wav") / peak("soft.wav") == pytest.approx(10 ** (lowered / 20), rel=1e-3)
+    assert 0.8 < peak("loud.flac") <= 10 ** (-1 / 20)
+    done = run("compare", "soft.yaml", "loud.yaml", "-o", "page.html")
+    (said,) = [line for line in done.stderr.splitlines() if line.startswith("lowered by ")]
+    html = (tmp_path / "page.html").read_text("utf-8")
+    assert said.endswith("both alike") and f"The sound is {said}." in html
+    coded = [base64.b64decode(part.split('"')[0]) for part in html.split("data:audio/mpeg;base64,")[1:3]]
+    peaks = [float(abs(soundfile.read(BytesIO(mp3))[0]).max()) for mp3 in coded]
+    assert 0.7 < peaks[1] < 1 and peaks[1] / peaks[0] == pytest.approx(peak("loud.flac") / peak("soft.wav"), rel=0.15)

@@ -45,10 +45,12 @@ EXAMPLES = {
     "fix": lambda left: left["mended"].fixed and not left["mended"].remarks and "6:1 - 6:5" in left["mended"].text,
     "compare": lambda left: left["comparison"].measures.shape == (len(left["comparison"].spans), 3),
     "draft": lambda left: "phrases:" in left["drafted"].text and not Path("plans/two-stoves.yaml").exists(),
+    "fit": lambda left: left["fitted"].entries and left["text"] != left["plan"].read_text(encoding="utf-8"),
     "sheet": lambda left: left["pdf"].startswith(b"%PDF-") and all(page.startswith("<svg ") for page in left["pages"]),
     "page": lambda left: left["html"].startswith("<!DOCTYPE html>") and len(left["facts"].seconds) == 2,
     "midi": lambda left: left["midi"].startswith(b"MThd"),
     "sound": lambda left: left["sound"].samples.shape[0] > 15 * 44_100 and left["sound"].samples.shape[1] == 2,
+    "alike": lambda left: left["alike"] == left["other"].lowered == 0 and left["flac"].startswith(b"fLaC"),
 }
 
 

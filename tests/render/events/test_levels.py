@@ -7,7 +7,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from render.events.levels import EXPRESSION, VOLUME, decibels, expression, expression_changes, rounding, velocity
+from render.events.levels import (
+    EXPRESSION,
+    IN_HAND,
+    LOWERED,
+    VOLUME,
+    decibels,
+    expression,
+    in_hand,
+    level_changes,
+    rounding,
+    velocity,
+    volume,
+)
+from render.sound.sounds import MODELLED_VOLUME
 
 
 @given(st.integers(1, 127))
@@ -47,22 +60,45 @@ def test_whole_columns_at_once():
     assert velocity(np.array([0.0, -12.04, -200.0])).tolist() == [127, 64, 1]
 
 
-def test_a_swell_has_six_decibels_above_rest():
+def test_a_swell_has_six_decibels_above_rest_and_twelve_in_hand():
     assert decibels(127) - decibels(EXPRESSION) == pytest.approx(6, abs=0.02)
     assert VOLUME == 100
+    assert decibels(VOLUME) - decibels(LOWERED) == pytest.approx(IN_HAND, abs=0.05)
+    assert in_hand(LOWERED) == in_hand(MODELLED_VOLUME) == pytest.approx(18, abs=0.02)
+    assert in_hand(VOLUME) == pytest.approx(6 + 4.15, abs=0.02)
+
+
+@given(st.floats(-12, 25), st.sampled_from([LOWERED, MODELLED_VOLUME, VOLUME]))
+def test_both_controllers_together_give_what_there_is_in_hand(level, rest):
+    raised = decibels(expression(level)) - decibels(EXPRESSION) + decibels(volume(level, rest)) - decibels(rest)
+    assert raised == pytest.approx(min(level, float(in_hand(rest))), abs=0.25)
+    assert volume(level, rest) == rest or expression(level) == 127
 
 
 def changes(points: list[tuple[int, float, int]], onsets: list[int]) -> list[tuple[int, int]]:
     """(moment, CC11) pairs from points (moment, dB, onset of their note)."""
     moments, level, struck = (np.array(column) for column in zip(*points, strict=True))
-    return list(
-        zip(*(column.tolist() for column in expression_changes(moments, level, struck, np.array(onsets))), strict=True)
-    )
+    return of_controller(level_changes(moments, level, struck, np.array(onsets)), 11)
+
+
+def of_controller(made: tuple[np.ndarray, np.ndarray, np.ndarray], controller: int) -> list[tuple[int, int]]:
+    """(moment, value) pairs of one of the controllers."""
+    moments, controllers, values = (column.tolist() for column in made)
+    told = zip(moments, controllers, values, strict=True)
+    return [(moment, value) for moment, which, value in told if which == controller]
 
 
 def test_expression_changes_only_when_its_number_does_and_rests_at_the_next_onset():
     swell = [(0, 0.0, 0), (10, 0.01, 0), (20, 3.0, 0), (30, 3.0, 0), (40, 6.0, 0)]
     assert changes(swell, [0, 100, 200]) == [(20, 107), (40, 127), (100, 90)]
+
+
+def test_what_goes_beyond_the_expression_is_the_volumes_and_comes_back_with_it():
+    points = [(0, 0.0, 0), (20, 5.9, 0), (30, 9.0, 0), (40, 18.0, 0), (50, 30.0, 0)]
+    moments, level, struck = (np.array(column) for column in zip(*points, strict=True))
+    made = level_changes(moments, level, struck, np.array([0, 100]), resting=50)
+    assert of_controller(made, 11) == [(20, 126), (30, 127), (100, EXPRESSION)]
+    assert of_controller(made, 7) == [(30, 59), (40, 100), (100, 50)]
 
 
 def test_a_curve_that_begins_away_from_rest_begins_there():
@@ -76,7 +112,7 @@ def test_the_controller_follows_the_note_struck_last():
 
 def test_a_lane_without_curve_has_no_changes():
     none = np.zeros(0, np.int64)
-    assert [len(column) for column in expression_changes(none, np.zeros(0), none, np.array([0, 10]))] == [0, 0]
+    assert [len(column) for column in level_changes(none, np.zeros(0), none, np.array([0, 10]))] == [0, 0, 0]
 
 
 @given(
@@ -113,10 +149,10 @@ def test_a_level_that_is_a_velocity_or_out_of_range_loses_nothing(level):
 
 def test_notes_struck_together_meet_in_the_middle_of_what_they_ask_for():
     none = np.zeros(0, np.int64)
-    changes = expression_changes(none, np.zeros(0), none, np.array([0, 100, 100, 200]), np.array([0.0, 1.0, -0.2, 0.0]))
-    assert [column.tolist() for column in changes] == [[100, 200], [int(expression(0.4)), EXPRESSION]]
+    made = level_changes(none, np.zeros(0), none, np.array([0, 100, 100, 200]), np.array([0.0, 1.0, -0.2, 0.0]))
+    assert of_controller(made, 11) == [(100, int(expression(0.4))), (200, EXPRESSION)]
 
 
 def test_a_curve_moves_around_where_the_note_rests():
-    changes = expression_changes(np.array([10]), np.array([3.0]), np.array([0]), np.array([0]), np.array([-1.0]))
-    assert [column.tolist() for column in changes] == [[0, 10], [int(expression(-1.0)), int(expression(2.0))]]
+    made = level_changes(np.array([10]), np.array([3.0]), np.array([0]), np.array([0]), np.array([-1.0]))
+    assert of_controller(made, 11) == [(0, int(expression(-1.0))), (10, int(expression(2.0)))]

@@ -18,6 +18,7 @@ def at(rate: float):
 
 
 TICKS, FINE = Medium(at(480), 1, BY_STANDARD, exact=False), Medium(at(44_100), 64, BY_SOUNDFONT, exact=False)
+REST = np.full(9, 50)  # CC7 of as many lanes as there may be
 NOTE = st.fixed_dictionaries(
     {
         "lane": st.integers(0, 2),
@@ -36,7 +37,7 @@ def rows(events: np.ndarray, *columns: str) -> list[tuple]:
 @given(st.lists(NOTE, max_size=12))
 def test_all_is_struck_in_order_and_let_go(notes):
     made = performance([note | {"end": note["onset"] + 0.5} for note in notes], programs=(0, 24, 40))
-    events = event_table(made, TICKS)
+    events = event_table(made, TICKS, REST)
     assert (np.diff(events["moment"]) >= 0).all()
     assert not ((np.diff(events["moment"]) == 0) & (np.diff(events["kind"]) < 0)).any()
     struck = events[events["kind"] == ON]
@@ -52,7 +53,7 @@ def test_ticks_and_samples_have_the_same_events():
     """A violin that slides and swells: the same keys and controllers, each at its own moment."""
     plan = {"glissandi": [{"from": "1:1", "to": "1:3", "swell": "6 dB", "arrive": "slurred"}]}
     made = reading(plan, score(2, voices={1: "a4:2 c#5:2 e5:4"}, program=40)).performance
-    ticks, samples = event_table(made, TICKS), event_table(made, FINE)
+    ticks, samples = event_table(made, TICKS, REST), event_table(made, FINE, REST)
     assert len(made.bends) and {BEND, CONTROL, ON, OFF} <= set(ticks["kind"].tolist())
     for kind in (ON, OFF):
         one, other = ticks[ticks["kind"] == kind], samples[samples["kind"] == kind]
@@ -66,14 +67,14 @@ def test_what_a_velocity_loses_is_given_back_where_it_is_to_be_exact():
     made = performance([{"level": -30.2}])
     lost = -30.2 - float(decibels(velocity(-30.2)))
     assert abs(lost) > 0.14
-    assert not (event_table(made, FINE)["kind"] == CONTROL).any()
-    (given_back,) = rows(event_table(made, Medium(at(480), 1, 1.0, exact=True)), "kind", "data", "value")[:1]
+    assert not (event_table(made, FINE, REST)["kind"] == CONTROL).any()
+    (given_back,) = rows(event_table(made, Medium(at(480), 1, 1.0, exact=True), REST), "kind", "data", "value")[:1]
     assert given_back == (CONTROL, 11, int(expression(lost)))
 
 
 def test_some_notes_alone_and_softer():
     made = performance([{"score_onset": n, "pitch": 60 + n, "level": -10.0} for n in range(4)])
-    events = event_table(made, TICKS, rows=np.array([1, 3]), softer=np.array([0.0, 6.0]))
+    events = event_table(made, TICKS, REST, rows=np.array([1, 3]), softer=np.array([0.0, 6.0]))
     struck = events[events["kind"] == ON]
     assert rows(struck, "data", "value") == [(61, int(velocity(-10.0))), (63, int(velocity(-16.0)))]
 
@@ -83,7 +84,7 @@ def test_a_lane_is_set_where_it_changes():
     data, value = np.zeros(6, int), np.array([5, 7, 5, 7, 6, 5])
 
     def told(opening) -> list[tuple]:
-        events = event_table(made, TICKS, [Setting(PRESET, data, value, opening)])
+        events = event_table(made, TICKS, REST, [Setting(PRESET, data, value, opening)])
         return rows(events[events["kind"] == PRESET], "lane", "moment", "value")
 
     quarter = int(TICKS.moments(made.time.seconds(np.array([1.0])))[0])

@@ -45,7 +45,7 @@ def find(browser):
     def found(made, texts):
         music = Music(made.score, [0], [], "")
         bars = made.performance.bars
-        values = reading_values(made, np.arange(len(bars)), Recording(b"", 44_100, 1))
+        values = reading_values(made, np.arange(len(bars)), Recording(b"", 44_100, 1, -6.0, 0.0))
         values |= {"name": "", "letter": "a"}
         return page.evaluate(FIND, [score_values(music, made.where.endings), values, texts])
 

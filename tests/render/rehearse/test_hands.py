@@ -176,8 +176,8 @@ def test_a_hairpin_is_drawn_on_the_band_of_the_level(page, folder):
     level.scroll_into_view_if_needed()
     y = level.bounding_box()["y"] + level.bounding_box()["height"] / 2
     drag(page, (at(page, 18, 0), y), (at(page, 19, 1.5), y - 15))
-    assert changed(page, folder, before) == ["+   - {crescendo: 18 - 19:4, by: 3 dB}"]
-    assert page.locator(".entry.chosen").first.get_attribute("aria-label").startswith("crescendo 18 - 19:4")
+    assert changed(page, folder, before) == ["+   - {crescendo: 18:1 - 19:4, by: 3 dB}"]
+    assert page.locator(".entry.chosen").first.get_attribute("aria-label").startswith("crescendo 18:1 - 19:4")
 
 
 def test_an_entry_is_drawn_along_as_a_whole(page, folder):
@@ -189,6 +189,11 @@ def test_an_entry_is_drawn_along_as_a_whole(page, folder):
     assert changed(page, folder, before) == [
         "-   - {breath: after 18, seconds: 0.15}", "+   - {breath: after 18:3, seconds: 0.15}",
     ]  # fmt: skip
+
+
+def test_an_entry_that_repeats_cut_in_pieces_is_taken_at_its_own_ends(page):
+    chosen(page, "phrase 2:6 - 12:5")
+    assert page.locator("button.grip.start").count() == page.locator("button.grip.end").count() == 1
 
 
 def test_escape_takes_back_what_is_being_drawn(page, folder):
@@ -292,6 +297,18 @@ def test_bars_are_gone_through_by_arrows_and_offer_by_enter(page, folder):
     assert added.startswith("+   - {breath: ")
     assert page.locator(".offers").is_hidden()
     assert page.locator("#form h2").inner_text().startswith("breath")
+
+
+def test_a_stretch_of_bars_is_asked_about_by_keyboard(page):
+    page.locator(".bar[data-row='12']").focus()
+    page.keyboard.press("Shift+ArrowRight")
+    page.keyboard.press("Shift+ArrowRight")
+    assert page.locator(".bar.asked").count() == 3
+    page.keyboard.press("Enter")
+    page.get_by_role("menuitem").nth(1).wait_for()
+    assert page.locator("#offers-where").inner_text() == "bar 12, beat 1, until the end of bar 14"
+    page.keyboard.press("Escape")
+    assert page.locator(".bar.asked").count() == 0
 
 
 def test_escape_closes_what_is_offered_and_the_bar_has_the_focus_again(page):

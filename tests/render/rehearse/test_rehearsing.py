@@ -91,8 +91,7 @@ def test_a_burst_of_saves_never_shows_an_older_one_after_a_newer_one(plan):
         assert np.array_equal(take(page, last), render_sound(load(plan).performance).samples)
 
 
-def test_what_has_begun_is_heard_before_it_gives_way(plan):
-    """A drag: if every newer change put an end to the one before, none of them would ever sound."""
+def test_what_is_drawn_by_hand_is_heard_in_order_and_is_one_step(plan):
     with rehearsed(plan) as process, Wire(process) as page:
         entry = next(each for each in page.until("drawn", number=0)["entries"] if each["section"] == "slowing")
         page.until("remarks", number=0)
@@ -105,9 +104,6 @@ def test_what_has_begun_is_heard_before_it_gives_way(plan):
         last = numbers(page, "saved")[-1]
         page.until("whole", number=last)
         assert_newest_last(page)
-        for number in set(numbers(page, "sound")) - {0, last}:
-            made = sum(len(each["block"]) for each in page.told if each["is"] == "sound" and each["number"] == number)
-            assert made >= 0.7 * 44_100
         page.say(do="undo")
         assert page.until("saved", by="undo")["text"] == PLAN and plan.read_text() == PLAN  # all of it is one step
 

@@ -33,7 +33,7 @@ def test_the_array_is_what_the_file_holds(made, tmp_path):
     assert np.array_equal(np.rint(sound.samples * np.float32(2**23)), written)
     facts = {name: value for name, value in vars(sound).items() if name != "samples"}
     assert facts == {name: value for name, value in vars(take).items() if name != "path"}
-    assert sound.peak == pytest.approx(20 * np.log10(np.abs(written).max() / 2**23), abs=1e-3)
+    assert 0 <= sound.peak - 20 * np.log10(np.abs(written).max() / 2**23) < 0.2  # what lies between the samples
     assert sound.rate == RATE and sound.loudness < 0 and len(sound.banks) == 1
 
 

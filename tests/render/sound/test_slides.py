@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 import soundfile
 from support import reading, score
-from tracks_heard import cents, decibels, planned, seconds_of
+from tracks_heard import cents, planned, seconds_of
 
 from render.sound.audio import render_audio
 from render.sound.stems import RATE
 from timing.listening import heard
-from timing.performance import BEND, CURVE
+from timing.performance import BEND
 
 
 def sound(performance, tmp_path, name="take.wav") -> np.ndarray:
@@ -51,20 +51,6 @@ def test_over_frets_the_pitch_goes_by_semitones(tmp_path):
     error = track[settled] - 100 * planned(performance, second[settled])
     assert np.sqrt(np.mean(error**2)) < 5
     assert {round(value / 100) for value in track[settled]} == {0, 1, 2, 3, 4}
-
-
-@pytest.mark.parametrize(("program", "swell"), [(24, 4), (24, 10), (73, 4), (40, 6), (68, 10)])
-def test_the_level_rises_by_the_swell(program, swell, tmp_path):
-    performance = slide("a4:2 c#5:2 r:4", program, glide="60%", arrive="slurred", swell=f"{swell} dB")
-    level = decibels(sound(performance, tmp_path), 360, 660)
-    even = decibels(sound(replace(performance, curves=np.zeros(0, CURVE)), tmp_path), 360, 660)
-    second = seconds_of(min(len(level), len(even)))
-    rise = level[: len(second)] - even[: len(second)]
-    curve = performance.curves
-    expected = np.interp(second, curve["second"], curve["level"])
-    inside = (second > 0.2) & (second < 3.4)
-    assert np.abs(rise - expected)[inside].max() < 0.5
-    assert rise[(second > 2.2) & (second < 3.4)].mean() == pytest.approx(swell, abs=0.3)
 
 
 @pytest.mark.parametrize("program", [24, 40, 0])

@@ -95,14 +95,14 @@ def test_a_stretch_of_the_guitar_is_that_stretch_of_the_whole_to_the_sample(demo
 @pytest.mark.parametrize(("bars", "passes"), [("3-4", None), ("2-6", 2), ("5-7", "last"), ("4:3 - 6:2", 2)])
 def test_a_stretch_in_colours_is_that_stretch_of_the_whole(colourful, tmp_path, bars, passes):
     """With swells, slides, dark and bright. The Fourier transforms of the shelves begin elsewhere in the whole, which
-    moves the last of the 24 bits."""
+    moves the last two of the 24 bits."""
     run, notes = stretch(colourful, bars, passes), colourful.performance.notes
     inside = (notes["score_onset"] >= run.start - 1e-6) & (notes["score_onset"] < run.end - 1e-6)
     whole, part = some_of(colourful.performance, inside), heard(colourful, bars=bars, passes=passes, grid=GRID)
     cut = frames_before(part, whole)
     long, short = samples(whole, tmp_path / "a.wav"), samples(part, tmp_path / "b.wav")
     both = min(len(short), len(long) - cut)
-    assert np.abs(short[:both] - long[cut : cut + both]).max() <= 1
+    assert np.abs(short[:both] - long[cut : cut + both]).max() <= 3
     assert abs(len(short) - (len(long) - cut)) <= 64 * BLOCK
 
 
@@ -121,7 +121,7 @@ def test_between_silences_a_stretch_is_simply_cut_out_of_the_whole(tmp_path, pro
     part = heard(made, bars="4-5", grid=GRID)
     long, short = samples(made.performance, tmp_path / "a.wav"), samples(part, tmp_path / "b.wav")
     cut = int(12 / GRID) * BLOCK
-    assert apart(short, long[cut : cut + len(short)], part.notes["onset"]) <= (program != GUITAR)
+    assert apart(short, long[cut : cut + len(short)], part.notes["onset"]) <= 3 * (program != GUITAR)
     assert level_of(short / 2**23) > -60
 
 
@@ -232,7 +232,7 @@ def test_the_first_of_a_bar_is_louder_and_no_click_is_loud(tmp_path):
     sound = np.abs(samples(some_of(performance, performance.notes["id"] == NO_NOTE), tmp_path / "a.wav")).max(axis=1)
     peaks = 20 * np.log10([sound[n * RATE : n * RATE + RATE // 2].max() / 2**23 for n in range(8)])
     assert peaks[0] == pytest.approx(peaks[4]) and (peaks[[1, 2, 3, 5, 6, 7]] < peaks[0] - 2).all()
-    assert peaks.min() > -30 and peaks.max() < -18
+    assert peaks.min() > -22 and peaks.max() < -10
 
 
 def test_the_music_under_clicks_is_the_music_without(tmp_path):

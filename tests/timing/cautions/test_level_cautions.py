@@ -33,14 +33,14 @@ def test_levels_that_no_note_can_have():
 
 def test_a_held_note_that_swells_too_far():
     held = {"voices": {1: "c4:16"}, "program": 40, "bars": 4}
-    hairpin = {"dynamics": [{"at": "1", "mark": "p"}, {"crescendo": "1:1 - 4:4", "by": "8 dB"}]}
+    hairpin = {"dynamics": [{"at": "1", "mark": "p"}, {"crescendo": "1:1 - 4:4", "by": "20 dB"}]}
     (remark,) = found("level-out-of-range", hairpin, **held)
-    assert "to swell further than the 6 dB that a sounding note can" in remark.message
-    assert found("level-out-of-range", {"dynamics": [{"crescendo": "1:1 - 4:4", "by": "6 dB"}]}, **held) == []
+    assert "to swell further than the 18 dB that a sounding note can" in remark.message
+    assert found("level-out-of-range", {"dynamics": [{"crescendo": "1:1 - 4:4", "by": "18 dB"}]}, **held) == []
     assert found("level-out-of-range", hairpin, **held | {"program": 0}) == []  # on a piano it does not swell at all
 
 
-@pytest.mark.parametrize(("mark", "swell", "beyond"), [("p", 12, None), ("fff", 6, None), ("fff", 7, "1.0 dB")])
+@pytest.mark.parametrize(("mark", "swell", "beyond"), [("p", 30, None), ("fff", 18, None), ("fff", 19, "1.0 dB")])
 def test_a_sliding_note_has_room_to_swell_below_the_loudest(mark, swell, beyond):
     plan = {
         "dynamics": [{"at": "1", "mark": mark}],
@@ -49,8 +49,9 @@ def test_a_sliding_note_has_room_to_swell_below_the_loudest(mark, swell, beyond)
     remarks = found("level-out-of-range", plan, voices={1: "c4:4 g4:4"}, program=40, bars=2)
     assert len(remarks) == (beyond is not None)
     for remark in remarks:
-        assert f"swell to more than 6 dB above the loudest note, by up to {beyond}" in remark.message
-        assert remark.suggestion == f"let it swell {beyond} less"
+        assert "to swell to more than 18 dB above the loudest note, with what it loses" in remark.message
+        assert f"by up to {beyond} at 1:1" in remark.message
+        assert remark.suggestion == f"let it swell {beyond} less, or slide earlier or more quickly"
 
 
 # -- a level that is never taken back

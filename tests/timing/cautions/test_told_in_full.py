@@ -53,6 +53,7 @@ TOLD = {
     "slide-to-open": ("caution", (3, 13), ("3:4", 1), True, 2),
     "slide-two-strings": ("caution", (3, 13), ("23:4", 1), True, 2),
     "slide-long": ("caution", (2, 13), ("23:4", 1), True, 1),
+    "slide-faint": ("advice", (3, 13), ("23:4", 1), True, 0),
     "slide-no-swell": ("caution", (2, 13), ("23:4", 1), True, 1),
     "slide-over-rest": ("caution", (2, 13), ("23:4", 1), True, 0),
     "ligado-after-rest": ("caution", None, ("3:2", 1), True, 0),
