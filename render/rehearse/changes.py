@@ -8,7 +8,7 @@ from typing import Any
 
 from render.rehearse.rehearsal import Rehearsal
 from render.rehearse.wire import ChangeWish, OffersWish, WishedSpot, said
-from timing.changing import changed
+from timing.changing import changed, offers
 from timing.changing.asked import Asked, read_change
 from timing.changing.entries import kind_word
 from timing.changing.spots import PageSpot
