@@ -66,7 +66,8 @@ export class Bow {
       this.gone.getAnimations?.().forEach((each) => each.cancel());
       if (!still.matches) this.gone.animate?.([{ opacity: 0.5 }, { opacity: 0 }], { duration: 700, fill: "forwards" });
     } else this.gone.remove();
-    this.pencil.setAttribute("d", `M${left} ${y}C${left + 4} ${y + DEEP} ${middle} ${y + DEEP + 2} ${middle + (right - middle) * 0.3} ${y + DEEP}S${right - 3} ${y + 3} ${right} ${y - 1}`);
+    const deepest = `${left + 4} ${y + DEEP} ${middle} ${y + DEEP + 2} ${middle + (right - middle) * 0.3} ${y + DEEP}`;
+    this.pencil.setAttribute("d", `M${left} ${y}C${deepest}S${right - 3} ${y + 3} ${right} ${y - 1}`);
     system.hands.append(this.pencil);
     this.#at = key;
   }

@@ -2,6 +2,7 @@
 
 import { on } from "./link.js";
 import { find, made } from "./dom.js";
+import { isBefore, samePlace } from "./geometry.js";
 import { nameOf, paceAt, put, select, shown } from "./music.js";
 
 const LEAST = 28; // units: the room that each label has on the paper
@@ -116,11 +117,20 @@ function plainButton(entry) {
 function gripsOf(system, entry, part, box) {
   const can = (handle) => entry.handles.includes(handle);
   const found = [];
+  const [first, last] = ends(entry); // repeats may cut it in several: it is drawn at its own ends alone
   const y = heights(system, entry, part, box);
-  if (part.begins && can("start")) found.push(["start", part.left, y.start]);
-  if (part.ends && can("depth")) found.push(["depth", part.right, y.end]);
-  else if (part.ends && can("end")) found.push(["end", part.right, y.end]);
+  if (part.begins && can("start") && samePlace(part.start, first)) found.push(["start", part.left, y.start]);
+  const over = part.ends && samePlace(part.end, last);
+  if (over && can("depth")) found.push(["depth", part.right, y.end]);
+  else if (over && can("end")) found.push(["end", part.right, y.end]);
   return found.map(([end, x, at]) => grip(system, entry, part, end, x, at));
+}
+
+// Where an entry begins and ends on the page.
+function ends({ spans }) {
+  const first = spans.map(([start]) => start).reduce((a, b) => (isBefore(b, a) ? b : a));
+  const last = spans.map(([, end]) => end).reduce((a, b) => (isBefore(a, b) ? b : a));
+  return [first, last];
 }
 
 function heights(system, entry, part, box) {

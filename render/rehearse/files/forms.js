@@ -54,7 +54,9 @@ function parts(entry, unfolded) {
   const [first, rest] = [true, false].map((main) => entry.fields.filter((field) => isMain(entry, field) === main));
   const fields = first.map((field) => row(entry, field));
   const elsewhere = entry.own ? null : made("p", { className: "small" }, `It stands in ${entry.file}; what is changed here is laid over it.`);
-  return [made("div", { className: "form-head" }, heading, close), elsewhere, made("div", { className: "fields" }, ...fields), more(entry, rest, unfolded), text(entry), doings(entry)].filter(Boolean);
+  const head = made("div", { className: "form-head" }, heading, close);
+  const settings = made("div", { className: "fields" }, ...fields);
+  return [head, elsewhere, settings, more(entry, rest, unfolded), text(entry), doings(entry)].filter(Boolean);
 }
 
 // What is said, and what one asks for first; everything else is unfolded.
@@ -66,7 +68,8 @@ function isMain(entry, { key, value }) {
 
 function more(entry, rest, unfolded) {
   if (!rest.length) return null;
-  return made("details", { className: "more", open: !!unfolded }, made("summary", {}, "More settings"), made("div", { className: "fields" }, ...rest.map((field) => row(entry, field))));
+  const settings = made("div", { className: "fields" }, ...rest.map((field) => row(entry, field)));
+  return made("details", { className: "more", open: !!unfolded }, made("summary", {}, "More settings"), settings);
 }
 
 function linesOf({ first, last }) {
@@ -111,12 +114,13 @@ function controls(entry, field, id) {
   const common = { id, data: { key: field.key } };
   const say = (value) => change(setting(entry, { [field.key]: value }));
   if (field.kind === "yes-no") {
-    const main = made("input", { type: "checkbox", checked: isYes(field.value), ...common });
+    const main = made("input", { type: "checkbox", checked: isYes(field.value ?? field.usual), ...common });
     main.addEventListener("change", () => say(main.checked ? "yes" : "no"));
     return { main, all: [main] };
   }
-  if (field.choices.length && !field.open) return choice(field, common, say);
-  const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false, ...common });
+  if (field.kind === "choice" && !field.open) return choice(field, common, say);
+  const line = { type: "text", placeholder: field.usual ?? "", autocomplete: "off", spellcheck: false };
+  const main = field.key === "why" ? made("textarea", { rows: 2, ...common }) : made("input", { ...line, ...common });
   main.value = main.said = field.value ?? "";
   main.addEventListener("change", () => {
     main.said = main.value;
@@ -129,13 +133,16 @@ function controls(entry, field, id) {
       main.blur();
     }
   });
-  if (field.choices.length) {
-    const list = made("datalist", { id: `${id}-choices` }, ...field.choices.map((value) => new Option(value, value)));
-    main.setAttribute("list", list.id);
-    return { main, all: [main, list] };
-  }
   const steps = stepsOf(field);
-  return steps ? stepped(entry, field, main, steps) : { main, all: [main] };
+  const slide = steps && slideOf(entry, field, main, steps);
+  return { main, all: [main, field.choices.length > 0 && choices(field, main), slide].filter(Boolean) };
+}
+
+// What is often written there.
+function choices(field, main) {
+  const list = made("datalist", { id: `${main.id}-choices` }, ...field.choices.map((value) => new Option(value, value)));
+  main.setAttribute("list", list.id);
+  return list;
 }
 
 const isYes = (value) => value === true || /^(yes|true)$/i.test(String(value));
@@ -161,7 +168,7 @@ function stepsOf({ kind, least, most, value, usual }) {
 
 const number = (text) => parseFloat(String(text ?? "").replace(",", "."));
 
-function stepped(entry, field, main, { unit, step, now, low, high }) {
+function slideOf(entry, field, main, { unit, step, now, low, high }) {
   const slide = made("input", { type: "range", min: low, max: high, step, ariaLabel: field.words, data: { key: `${field.key} slide` } });
   slide.value = now;
   let drawing = null;
@@ -177,7 +184,7 @@ function stepped(entry, field, main, { unit, step, now, low, high }) {
     sliding = false;
     show();
   });
-  return { main, all: [main, slide] };
+  return slide;
 }
 
 on("saved", show);

@@ -27,7 +27,8 @@ on("laid", () => {
 function layBars(system) {
   if (!system.bars.childElementCount) {
     const { name } = shown.paper.bars;
-    system.bars.append(...system.rows.map(([row]) => made("button", { type: "button", className: "bar", tabIndex: -1, ariaLabel: `bar ${name[row]}`, data: { row } })));
+    const bar = ([row]) => ({ type: "button", className: "bar", tabIndex: -1, ariaLabel: `bar ${name[row]}`, data: { row } });
+    system.bars.append(...system.rows.map((each) => made("button", bar(each))));
     if (system.number === 0) system.bars.firstElementChild.tabIndex = 0;
     system.band.append(made("div", { className: "drawable" }));
   }

@@ -1,7 +1,7 @@
 // The score with its curves. Its notes are put down once for each paper; what a reading lays over and under them is
 // exchanged, system by system, where it has changed.
 
-import { on, emit, send, sitting } from "./link.js";
+import { emit, on, send } from "./link.js";
 import { made, drawn, find } from "./dom.js";
 import { Paper } from "./geometry.js";
 import { Bow } from "./bow.js";

@@ -97,7 +97,8 @@ function answers(remark, typed = "") {
   mend?.addEventListener("click", () => change({ what: "mend", index }));
   if (severity !== "caution") return mend && made("div", { className: "answers" }, mend);
   const because = made("input", { type: "text", value: typed, id: `because-${index}`, maxLength: 500, autocomplete: "off" });
-  const accept = made("form", { className: "accept" }, made("label", { htmlFor: because.id }, "or accept, because"), because, made("button", { type: "submit" }, "Accept"));
+  const label = made("label", { htmlFor: because.id }, "or accept, because");
+  const accept = made("form", { className: "accept" }, label, because, made("button", { type: "submit" }, "Accept"));
   accept.addEventListener("submit", (event) => {
     event.preventDefault();
     const words = because.value.trim();

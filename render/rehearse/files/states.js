@@ -1,6 +1,6 @@
 // The states of this sitting: undo and redo, and any earlier one brought back.
 
-import { on, send, sitting } from "./link.js";
+import { on, send } from "./link.js";
 import { step } from "./changes.js";
 import { find, made, tell } from "./dom.js";
 
@@ -30,7 +30,7 @@ on("saved", ({ number, states, undo: can, redo: again, faults = [] }) => {
 });
 
 function item({ number, at, said }, now) {
-  const time = typeof at === "number" ? new Date(at * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" }) : at;
+  const time = new Date(at * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" });
   const words = made("span", {}, said || "as it was opened");
   if (number === now) return made("li", { value: number + 1, className: "now", ariaCurrent: "true" }, words, made("span", { className: "small" }, ` ${time}, now`));
   const bring = made("button", { type: "button", className: "quiet", ariaLabel: `bring back state ${number + 1}: ${said}` }, "bring back");
@@ -47,7 +47,7 @@ function refused(faults) {
   document.querySelector("main").before(made("div", { id: "refused", role: "alert" }, heading, made("ul", {}, ...items)));
 }
 
-on("two", ({ ours, theirs, difference }) => {
+on("two", ({ ours, difference }) => {
   find("two")?.remove();
   if (ours === null) return; // somebody has chosen
   const keep = (which, words) => {
@@ -61,7 +61,8 @@ on("two", ({ ours, theirs, difference }) => {
   const box = made(
     "div", { id: "two", role: "alertdialog", ariaLabel: "the file was changed elsewhere meanwhile" },
     made("p", {}, "The plan's file was changed elsewhere while it was changed here. Nothing is lost: which shall stand?"),
-    made("pre", { tabIndex: 0 }, difference),
+    made("p", { className: "small" }, "+ is what was done here, - is what the file says:"),
+    made("pre", { tabIndex: 0, role: "region", ariaLabel: "the difference" }, difference.join("\n")),
     made("p", {}, keep("ours", "What was done here"), keep("theirs", "What the file says")),
   );
   document.querySelector("main").before(box);

@@ -152,7 +152,7 @@ TEXT = st.text(st.sampled_from("ab7:-,{}[]'\"#%\n\n    "), max_size=80)
 
 @example("\n", 1).via("once an endless search")
 @example("\n\n# the bridge", 2).via("once an endless search")
-@given(st.one_of(TEXT, st.sampled_from(DEMOS).map(lambda path: path.read_text(encoding="utf-8"))), st.integers(0))
+@given(st.one_of(TEXT, st.sampled_from([path.read_text(encoding="utf-8") for path in DEMOS])), st.integers(0))
 def test_any_text_has_something_or_nothing_to_offer_anywhere(call, text, place):
     place %= len(text) + 1
     found = call("completing.js", "choices", "VOCABULARY", text, place)
@@ -164,7 +164,8 @@ def test_any_text_has_something_or_nothing_to_offer_anywhere(call, text, place):
 
 # -- from text to text
 
-LINES = st.lists(st.sampled_from(["a\n", "b\n", "c\n", "slow: 1\n", "slow: 2\n", "\n", "end"]), max_size=12).map("".join)
+LINE = st.sampled_from(["a\n", "b\n", "c\n", "slow: 1\n", "slow: 2\n", "\n", "end"])
+LINES = st.lists(LINE, max_size=12).map("".join)
 
 
 @given(LINES, LINES)

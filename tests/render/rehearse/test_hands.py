@@ -191,6 +191,11 @@ def test_an_entry_is_drawn_along_as_a_whole(page, folder):
     ]  # fmt: skip
 
 
+def test_an_entry_that_repeats_cut_in_pieces_is_taken_at_its_own_ends(page):
+    chosen(page, "phrase 2:6 - 12:5")
+    assert page.locator("button.grip.start").count() == page.locator("button.grip.end").count() == 1
+
+
 def test_escape_takes_back_what_is_being_drawn(page, folder):
     before = number(page)
     chosen(page, "phrase 0 - 2:5")

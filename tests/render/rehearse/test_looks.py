@@ -195,6 +195,26 @@ def test_a_remark_is_accepted_with_a_reason_and_not_without(remarked):
     assert "Accepted because the listener is to be misled here" in page.locator("#remarks").inner_text()
 
 
+# -- two texts
+
+
+def test_of_two_texts_the_difference_is_shown_and_one_is_chosen(browser, address):
+    with opened(browser, address) as page:
+        page.evaluate(
+            """async () => {
+                const { emit } = await import("./files/link.js");
+                window.sent = [];
+                const send = WebSocket.prototype.send;
+                WebSocket.prototype.send = function (text) { window.sent.push(text); send.call(this, text); };
+                emit("two", { ours: "a", theirs: "b", difference: ["@@ -1 +1 @@", "-tempo: 60", "+tempo: 63 <b>"] });
+            }"""
+        )
+        assert page.locator("#two pre").inner_text().split("\n") == ["@@ -1 +1 @@", "-tempo: 60", "+tempo: 63 <b>"]
+        page.get_by_role("button", name="What was done here").click()
+        assert page.locator("#two").count() == 0
+        assert '{"do":"settle","keep":"ours"}' in page.evaluate("() => window.sent")
+
+
 # -- hostile words
 
 

@@ -283,7 +283,7 @@ def test_the_chosen_entry_is_marked_where_it_stands_in_the_next_state(page):
     say(page, "select", section="slowing", line=10, column=5, **{"from": "music"})
     moved = PLAN.replace("# the bridge", "# one line more\n# the bridge")
     save(page, moved, 1)
-    entries = [{**each, "line": each["line"] + 1, "first": each["first"] + 1, "last": each["last"] + 1} for each in ENTRIES]
+    entries = [each | {key: each[key] + 1 for key in ("line", "first", "last")} for each in ENTRIES]
     say(page, "chosen", entry=entries[4])
     say(page, "drawn", number=1, reading=0, entries=entries)
     assert "".join(page.locator(".cm-entry").all_inner_texts()).startswith("{rallentando: 7:1")
