@@ -101,7 +101,7 @@ class Wire:
         origin = f"http://127.0.0.1:{process.port}"
         self._opened = connect(
             f"ws://127.0.0.1:{process.port}/{process.token}/wire", origin=origin, compression=None, max_size=None,
-            proxy=None, open_timeout=PATIENCE, close_timeout=PATIENCE,
+            proxy=None, open_timeout=PATIENCE, close_timeout=0.5,  # what is not taken any more holds the farewell up
         )  # fmt: skip
         self._socket = self._opened.__enter__()
         self.told: list[dict] = []  # all so far, sound among it

@@ -52,13 +52,13 @@ class _Changes:
         """An entry in the place of one that says the same of the same place, or a new one."""
         old = self._same(entry)
         if old is None:
-            self._add(entry.section, entry.entry)
+            self._bring(entry.section, entry.entry)
         else:
             self.done.add(old.place())
             gone = {key: None for key in (old.source or {}) if key not in entry.entry and key not in ("why", "louder")}
             self.edits.append(replaced(old, gone | entry.entry))
 
-    def _add(self, section: str, entry: dict[str, Any]) -> None:
+    def _bring(self, section: str, entry: dict[str, Any]) -> None:
         alone = section == "tempo" and entry.keys() == {"tempo"} and not self.plan.tempo
         self.edits.append(added(section, entry["tempo"] if alone else entry))
 
@@ -101,7 +101,7 @@ class _Changes:
             else:
                 self.edits.append(replaced(old, {"bars": str(old.bars), "arch": _arch(old, entry.entry["arch"])}))
         for nest in _nested(sorted(new, key=lambda entry: (entry.start, -entry.end))):
-            self._add("phrases", nest)
+            self._bring("phrases", nest)
 
 
 def _arch(phrase: Phrase, pace: dict[str, Any]) -> dict[str, Any]:
