@@ -173,7 +173,7 @@ class Rehearsal:
     # -- from the pages
 
     def hear(self, wish: Hear) -> None:
-        """GrowingTake note of where somebody listens."""
+        """Take note of where somebody listens."""
         if wish.reading < len(self._heard):
             self._playhead = Listening(wish.reading, wish.number, wish.second, wish.playing, time.monotonic())
 

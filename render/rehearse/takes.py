@@ -11,7 +11,7 @@ from render.sound.stems import RATE
 from render.sound.synth import BLOCK
 
 _FIRST = 69 * BLOCK  # frames of a stretch that are sent at once: 0.1 s
-_SIZE = 8192  # frames in each block after that
+_SIZE = 32_768  # frames in each block after that: larger ones hold up what comes next
 _AHEAD = 2 * RATE  # frames that whoever jumps waits for, rather than have others made
 
 
@@ -60,7 +60,7 @@ class GrowingTake:
         return -BLOCK < wanted - self._playhead() < _AHEAD and not now <= wanted <= now + _AHEAD
 
     def _add(self, first: int, frames: int) -> int:
-        """GrowingTake note of what is made; where it ends."""
+        """Take note of what is made; where it ends."""
         last = first + frames
         made: list[tuple[int, int]] = []
         for begin, end in sorted([*self._made, (first, last)]):
