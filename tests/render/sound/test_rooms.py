@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from laws import FEW
 from support import reading, score
@@ -49,11 +49,12 @@ def test_a_click_comes_back_as_the_response_and_the_dry_sound_is_untouched(name)
 
 @FEW
 @given(
-    st.sampled_from(sorted(ROOMS)),
-    st.integers(1, 300_000),
-    st.lists(st.integers(0, 300_000), max_size=5),
+    st.just("small"),
+    st.integers(1, 250_000),
+    st.lists(st.integers(0, 250_000), max_size=5),
     st.floats(-2, 2),
 )
+@example("hall", 500_000, [1, 70_000, 70_001, 480_000], 0.5)
 def test_a_room_is_linear_and_the_same_however_the_sound_is_cut(name, frames, cuts, factor):
     one, other = noise(frames, 1), noise(frames, 2)
     whole = heard(one, name)

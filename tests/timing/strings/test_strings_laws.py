@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
@@ -70,6 +70,7 @@ def test_a_string_that_is_named_is_taken_where_it_can_be(line, string):
     assert np.all(notes["string"][reached] == string)
 
 
+@settings(suppress_health_check=[*HealthCheck])  # many a piece has more than a hand can do
 @given(pieces, st.integers(1, 5))
 def test_a_capo_leaves_the_hand_where_it_is(piece, capo):
     """Where all can be played: of what a hand must give up, fewer frets leave another choice."""
