@@ -8,24 +8,20 @@ of that, which keeps all up to 11 kHz at half the size, and half the memory in t
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from render.kinds import FLAC, MP3
+from render.kinds import MP3
 from render.sound.coding import encoded
 from render.sound.memory import Progress
 from render.sound.peaks import TruePeak
-from render.sound.rooms import ROOMS, response
 from render.sound.stems import RATE, Stem, stream
 from timing.performance import Performance
 
 LONG = 240.0  # seconds; what is longer is coded at half the rate
 _LEVEL = {RATE: 0.6, RATE // 2: 0.5}  # of compression, from 0 to 1; about 37 and 20 kbit/s for a guitar
-_FAINTEST = 2.0**-12  # of full scale: noise needs no more bits, and they are what a lossless file is made of
 _REACH = 31  # samples to each side that count when the rate is halved
 
 
@@ -71,18 +67,6 @@ def record(
 
     mp3 = encoded(counted(), MP3, rate=rate, channels=1, compression=_LEVEL[rate])
     return Recording(mp3, rate, frames, peak.value(), lowered)
-
-
-def room_values(rate: int) -> dict[str, dict[str, Any]]:
-    """What a browser needs for each room: its response as a lossless file in text, and the factor that gives its own
-    level back."""
-    made = {}
-    for name in ROOMS:
-        samples = response(name, rate)
-        down = _FAINTEST / float(np.abs(samples).max())
-        flac = encoded([np.ascontiguousarray(samples.T * np.float32(down))], FLAC, rate=rate)
-        made[name] = {"response": base64.b64encode(flac).decode("ascii"), "gain": 1 / down}
-    return made
 
 
 def halved(chunks: Iterable[np.ndarray]) -> Iterator[np.ndarray]:

@@ -14,7 +14,8 @@ import numpy as np
 
 from render.drawing.style import LETTERS
 from render.page.music import Music, PageWidth
-from render.page.recording import Recording, room_values
+from render.page.recording import Recording
+from render.sound.rooms import room_values
 from timing.comparing import Comparison
 from timing.comparing.spans import PHRASE, SECTION
 from timing.reading import Reading

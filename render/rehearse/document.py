@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from importlib.resources import files
 
 from render.drawing.fonts import FACES, MUSIC, WORDS, music_font, words_file
 from render.drawing.style import page_style
 from render.page.markup import Markup, element, inside, void
+from render.sound.rooms import room_values
+from render.sound.stems import RATE
 
 _STYLES = {"regular": ("normal", 400), "italic": ("italic", 400), "semibold": ("normal", 600)}
 _HOW = "Touch a bar, and choose what happens there; or draw with the hand: brackets, slowdowns, the band of the level."
@@ -112,8 +115,9 @@ _MUSIC_FACE = f'@font-face{{font-family:"{MUSIC}";src:url(music.woff2) format("w
 
 
 def made_files() -> dict[str, tuple[bytes, str]]:
-    """The files of the page that are made: its style, and its fonts, whole since any letter may come. Content and kind
-    of each, by its name."""
+    """The files of the page that are made: its style, its rooms, and its fonts, whole since any letter may come.
+    Content and kind of each, by its name."""
     made = {f"serif-{face}.ttf": (words_file(face).read_bytes(), "font/ttf") for face in FACES}
     made["music.woff2"] = music_font(), "font/woff2"
+    made["rooms.json"] = json.dumps(room_values(RATE)).encode(), "application/json"
     return made | {"rehearse.css": (stylesheet().encode(), "text/css")}

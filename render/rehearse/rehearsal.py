@@ -259,7 +259,8 @@ class Rehearsal:
         while len(clocks) > _CLOCKS:
             del clocks[next(iter(clocks))]
         self.board.take_down(lambda key: isinstance(key, tuple) and key[:2] in (("sound", kind), ("whole", kind)))
-        self.board.post(("clock", kind), said("clock", number=heard.number, reading=kind, **heard.clock.values()))
+        place = {"number": heard.number, "reading": kind, "room": heard.reading.plan.room}
+        self.board.post(("clock", kind), said("clock", **place, **heard.clock.values()))
         self._synths.want([stave for each in self._heard for stave in each.joining.staves])
         take = GrowingTake(heard.joining, lambda: self._frame(kind, heard))
         made, shown = 0, False

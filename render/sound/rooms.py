@@ -7,12 +7,16 @@ pitches they move (by about 1 dB): so what is measured is measured dry, and a ro
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 
+from render.kinds import FLAC
+from render.sound.coding import encoded
 from render.sound.stems import CHUNK
 
 _SEED = 3
@@ -21,6 +25,7 @@ _SEED = 3
 _BANDS = ((250.0, 1.1, 1.0), (1000.0, 1.0, 1.0), (4000.0, 0.85, 0.8), (np.inf, 0.5, 0.35))
 _RISE = 0.008  # seconds in which the late part comes in, so that it is heard behind the notes and not at them
 _GONE = 60.0  # dB of decay after which nothing is left: what decay times are counted to
+_FAINTEST = 2.0**-12  # of full scale: noise needs no more bits, and they are what a lossless file is made of
 _REFLECTED = np.array([0.25, 0.5, 0.25])  # a reflection is a little duller than what it reflects
 
 
@@ -80,6 +85,18 @@ def _late(room: Room, frames: int, rate: int, numbers: np.random.RandomState) ->
 def _at_level(samples: np.ndarray, level: float) -> np.ndarray:
     """The same with so many dB of energy against a single click of full scale."""
     return samples * 10 ** (level / 20) / np.sqrt(np.sum(samples**2))
+
+
+def room_values(rate: int) -> dict[str, dict[str, Any]]:
+    """What a browser needs for each room: its response as a lossless file in text, and the factor that gives its own
+    level back."""
+    made = {}
+    for name in ROOMS:
+        samples = response(name, rate)
+        down = _FAINTEST / float(np.abs(samples).max())
+        flac = encoded([np.ascontiguousarray(samples.T * np.float32(down))], FLAC, rate=rate)
+        made[name] = {"response": base64.b64encode(flac).decode("ascii"), "gain": 1 / down}
+    return made
 
 
 def in_room(blocks: Iterable[np.ndarray], name: str | None, rate: int) -> Iterator[np.ndarray]:

@@ -1,6 +1,7 @@
 // The sound of the page: takes go on to the worklet, which plays them; here it is known where it is.
 
 import { emit, on, send, sitting } from "./link.js";
+import { Rooms } from "./rooms.js";
 import { RATE, Shelf, Take } from "./takes.js";
 
 const TELL = 250; // milliseconds between two words to the server while it plays
@@ -13,6 +14,7 @@ let loop = null;
 const context = new AudioContext({ sampleRate: RATE, latencyHint: "interactive" });
 const gain = new GainNode(context, { gain: 0.7 });
 gain.connect(context.destination);
+export const rooms = new Rooms(context, gain);
 let player = null; // the worklet's node, once it is there
 const unheard = []; // what it has to be told then
 

@@ -1,7 +1,7 @@
 // Play, pause, and where: the controls that everybody knows, and their keys.
 
 import { emit, on, sitting } from "./link.js";
-import { audition, canCompare, choose, clock, jump, now, pause, play, repeat, volume } from "./sounding.js";
+import { audition, canCompare, choose, clock, jump, now, pause, play, repeat, rooms, volume } from "./sounding.js";
 
 const region = document.getElementById("transport");
 const SOFTLY = "Begin with the volume low, above all in headphones.";
@@ -22,6 +22,7 @@ function button(id, words, label, act) {
 const toggle = button("play", "Play", "play or pause", () => (now().playing ? pause() : play()));
 const back = button("bar-back", "Bar back", "a bar back", () => step(-1));
 const forth = button("bar-on", "Bar on", "a bar on", () => step(1));
+const ROOMS = [["planned", "as planned, or small"], ["dry", "none, dry"], ["small", "small"], ["hall", "hall"]];
 const place = made("output", { id: "place", className: "place" });
 const slider = made("input", { type: "range", id: "where", min: 0, max: 0, step: 1, value: 0 });
 slider.setAttribute("aria-label", "bar");
@@ -33,6 +34,7 @@ const from = made("input", { type: "text", id: "repeat-from", size: 4, autocompl
 const until = made("input", { type: "text", id: "repeat-until", size: 4, autocomplete: "off" });
 const again = made("input", { type: "checkbox", id: "repeat" });
 const loud = made("input", { type: "range", id: "volume", min: 0, max: 1, step: 0.01, value: 0.7 });
+const room = made("select", { id: "room" }, ...ROOMS.map(([value, words]) => made("option", { value }, words)));
 const letters = made("input", { type: "checkbox", id: "letters", checked: true });
 
 const KEYS = [
@@ -54,6 +56,7 @@ region.append(
         made("label", { className: "check" }, again, " repeat"), made("label", {}, " from bar ", from), made("label", {}, " to bar ", until),
       ),
       made("label", { className: "volume" }, "Volume ", loud),
+      made("label", { className: "volume" }, "Room ", room),
       made("p", { className: "small" }, SOFTLY),
       made("dl", {}, ...KEYS.flatMap(([key, what]) => [made("dt", {}, key), made("dd", {}, what)])),
       made("label", { className: "check" }, letters, " single letters and signs are keys"),
@@ -165,6 +168,8 @@ on("repeat", (loop) => {
 
 loud.addEventListener("input", () => volume(Number(loud.value) ** 2));
 volume(Number(loud.value) ** 2);
+room.value = rooms.choice;
+room.addEventListener("change", () => rooms.choose(room.value));
 
 // -- keys
 
