@@ -81,6 +81,8 @@ def cleaned(
     if len(beats) < FEWEST:
         raise CannotDo.because("taps", f"there are {len(beats)} of the unit '{unit}' in that stretch: too few to tap")
     steps = _steps(clock, kept, len(beats), answers or {})
+    if not steps.any():
+        raise CannotDo.because("taps", "with these answers the taps come to no beats")
     row = np.append(0, np.cumsum(steps[steps > 0]))
     stays = np.append(True, steps > 0)
     dropped = [*dropped, *(int(kept[k]) for k in np.flatnonzero(~stays))]

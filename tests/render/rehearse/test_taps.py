@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from support import reading, score
 
@@ -205,6 +205,7 @@ def test_taps_of_which_nothing_can_be_made_are_refused_in_words(bare, message, w
     st.one_of(st.none(), st.floats(0, 40)),
     st.lists(st.tuples(st.integers(0, 40), st.integers(0, 20)).map(list), max_size=3),
 )
+@example([1.0] * 5, "beat", 0.0, None, [[0, 4]])
 def test_any_taps_are_answered_or_refused(gaps, unit, since, until, answers):
     made = reading({"tempo": 60})
     message = asked(seconds=np.cumsum(gaps).tolist(), unit=unit, since=since, until=until, answers=answers)
