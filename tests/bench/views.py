@@ -1,10 +1,11 @@
-"""The pictures in README.md, of a sheet and of a page: python tests/bench/views.py
+"""The pictures in README.md, of a sheet, a page and a rehearsal: python tests/bench/views.py
 
 Needs a Chromium of the system and playwright (pip install "lentando[test]").
 """
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import tempfile
@@ -12,9 +13,10 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 PLANS = ROOT / "plans"
-sys.path[:0] = [str(ROOT)]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from playwright.sync_api import sync_playwright  # noqa: E402
+from sittings import rehearsed  # noqa: E402
 
 from render.commands.app import app  # noqa: E402
 
@@ -24,6 +26,7 @@ def main() -> None:
         folder = Path(name)
         sheet(folder)
         page(folder)
+        rehearsal(folder)
 
 
 def command(*words: object) -> None:
@@ -60,6 +63,25 @@ def page(folder: Path) -> None:
         browser.close()
     with Image.open(folder / "page.png") as taken:
         taken.convert("RGB").quantize(128).save(PLANS / "page.png", optimize=True)
+
+
+def rehearsal(folder: Path) -> None:
+    """The misplaced slowdown, chosen, with its form and what there is to say of it."""
+    from PIL import Image
+
+    for name in ("low-water-misplaced.yaml", "low-water-flowing.yaml", "low-water.musicxml"):
+        shutil.copy(PLANS / name, folder)
+    with rehearsed(folder / "low-water-misplaced.yaml") as process, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        shown = browser.new_page(viewport={"width": 1200, "height": 800})
+        shown.goto(process.address)
+        shown.wait_for_selector("html[data-drawn][data-remarks='1']")
+        shown.get_by_role("button", name=re.compile("^rallentando 7")).first.click()
+        shown.wait_for_timeout(1500)
+        shown.screenshot(path=folder / "rehearsal.png")
+        browser.close()
+    with Image.open(folder / "rehearsal.png") as taken:
+        taken.convert("RGB").quantize(128).save(PLANS / "rehearsal.png", optimize=True)
 
 
 if __name__ == "__main__":
