@@ -338,7 +338,7 @@ def test_what_is_saved_sounds_while_it_plays_and_while_it_does_not(opened):
     for number, percent in enumerate((50, 55, 65), 2):
         saved(plan, slower(percent))
         at(page, saved=number, sounding=number, drawn=number)
-    assert page.inner_text("#place") != place  # it plays on
+    page.wait_for_function("place => document.querySelector('#place').innerText !== place", arg=place)  # it plays on
     page.click("#play")
     page.wait_for_selector("html:not([data-playing])", state="attached")
     page.click("#before")
