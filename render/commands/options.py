@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 import typer
+
+_Said = TypeVar("_Said")
 
 
 def _percent(low: float, high: float, example: str) -> Callable[[str], float]:
@@ -15,10 +17,7 @@ def _percent(low: float, high: float, example: str) -> Callable[[str], float]:
     def read(text: str) -> float:
         from timing.plan.units import amount
 
-        try:
-            return amount("%", low, high, example, per=100)(text)
-        except ValueError as fault:
-            raise typer.BadParameter(str(fault)) from None
+        return _read(amount("%", low, high, example, per=100), text)
 
     return read
 
@@ -26,18 +25,20 @@ def _percent(low: float, high: float, example: str) -> Callable[[str], float]:
 def _pass(text: str) -> int | str:
     from timing.plan.words import read_pass
 
-    try:
-        return read_pass(text)
-    except ValueError as fault:
-        raise typer.BadParameter(str(fault)) from None
+    return _read(read_pass, text)
 
 
 def _room(text: str) -> str:
     from timing.plan import ROOMS
     from timing.plan.words import word_reader
 
+    return _read(word_reader(ROOMS, "a room"), text)
+
+
+def _read(reader: Callable[[str], _Said], text: str) -> _Said:
+    """As a plan would read it; a fault is told as one of the command line."""
     try:
-        return word_reader(ROOMS, "a room")(text)
+        return reader(text)
     except ValueError as fault:
         raise typer.BadParameter(str(fault)) from None
 

@@ -139,23 +139,18 @@ def test_the_bottom_of_a_slowdown_is_drawn_deeper_and_the_curve_goes_there(page,
     assert drawn == pytest.approx(to / 100, abs=0.02)
 
 
-def test_the_beginning_of_a_slowdown_is_drawn_to_another_beat(page, folder):
+@pytest.mark.parametrize(
+    ("end", "to", "said"),
+    [("start", (5, 0.5), "5:2 - 6:5"), ("depth", (6, 1.5), "5:4 - 6:3")],
+    ids=["its beginning", "its bottom, sideways"],
+)
+def test_a_slowdown_is_drawn_to_another_beat(page, folder, end, to, said):
     before = number(page)
     chosen(page, SLOWING)
-    start = grip(page, "start")
-    drag(page, start, (at(page, 5, 0.5), start[1] + 4))
+    start = grip(page, end)
+    drag(page, start, (at(page, *to), start[1] + 4))
     assert [line[:33] for line in changed(page, folder, before)] == [
-        "-   - {rallentando: 5:4 - 6:5, to", "+   - {rallentando: 5:2 - 6:5, to",
-    ]  # fmt: skip
-
-
-def test_the_bottom_drawn_sideways_moves_the_end(page, folder):
-    before = number(page)
-    chosen(page, SLOWING)
-    start = grip(page, "depth")
-    drag(page, start, (at(page, 6, 1.5), start[1] + 4))
-    assert [line[:33] for line in changed(page, folder, before)] == [
-        "-   - {rallentando: 5:4 - 6:5, to", "+   - {rallentando: 5:4 - 6:3, to",
+        "-   - {rallentando: 5:4 - 6:5, to", f"+   - {{rallentando: {said}, to",
     ]  # fmt: skip
 
 
